@@ -1,0 +1,5 @@
+//! The lens model, its profiles, calibration and board detection.
+
+pub mod lens;
+
+pub use lens::Lens;

@@ -1,0 +1,1 @@
+//! Synthetic clips with known truth. Shares no projection code with the fit.

@@ -1,0 +1,110 @@
+//! What the fit is given: marks with covariance, lenses, and what is known of person and bar.
+
+use nalgebra::Matrix2;
+use serde::{Deserialize, Serialize};
+
+use crate::camera::Lens;
+use crate::geometry::{ImagePoint, Landmark, Side};
+
+/// From where the camera sees the person.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum View {
+    /// At right angles to the person's sagittal plane.
+    Side,
+    /// Along the person's sagittal plane, from the front.
+    Front,
+    /// Between the two.
+    Oblique,
+}
+
+/// How the shoulders are turned in a reach.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Rotation {
+    /// Internally rotated: palms down.
+    Internal,
+    /// Externally rotated: palms up.
+    External,
+}
+
+/// All that was observed on one visit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VisitObservations {
+    /// What is known of the person.
+    pub person: PersonFacts,
+    /// What is known of the bar.
+    pub bar: BarFacts,
+    /// The reaches, in the case's order.
+    pub reaches: Vec<ReachObservations>,
+}
+
+/// What is known of the person beside the marks.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct PersonFacts {
+    /// Standing height, mm.
+    pub stature_mm: Option<f64>,
+    /// Shoulder to wrist, elbow straight, mm.
+    pub arm_length_mm: Option<f64>,
+}
+
+/// What is known of the bar beside the marks.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct BarFacts {
+    /// End to end, mm.
+    pub length_mm: Option<f64>,
+    /// The hands are on the same tape marks in every reach.
+    pub has_taped_grips: bool,
+}
+
+/// What was observed in one reach.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReachObservations {
+    /// From where the camera sees the person.
+    pub view: View,
+    /// The side towards the camera; `None` in a front view.
+    pub near_side: Option<Side>,
+    /// How the shoulders are turned: the bar lies on the other side of the wrist when they turn.
+    pub rotation: Rotation,
+    /// The picture is a mirror picture. Marks are in the picture as stored.
+    pub is_mirrored: bool,
+    /// Size of the upright picture, px.
+    pub image_size: [u32; 2],
+    /// The lens of a profile, for this image size; `None` without one.
+    pub lens: Option<Lens>,
+    /// Marked frames at end range.
+    pub frames: Vec<FrameObservations>,
+}
+
+/// The marks of one frame. Marks of several raters or repeats of one frame are in one list.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FrameObservations {
+    /// Presentation time, s.
+    pub time_s: f64,
+    /// Which raise of the clip the frame belongs to, from 0.
+    pub raise: usize,
+    /// The marks.
+    pub marks: Vec<Mark>,
+}
+
+/// One mark.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark {
+    /// What was marked.
+    pub landmark: Landmark,
+    /// Where, px.
+    pub point: ImagePoint,
+    /// Covariance of the mark's own error, px².
+    pub covariance_px2: Matrix2<f64>,
+    /// The error it shares with other marks, when it was followed or carried from another.
+    pub shared: Option<SharedError>,
+}
+
+/// An error that several marks have in common, on top of each mark's own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SharedError {
+    /// The same for all marks that share the error (and the same landmark).
+    pub origin: usize,
+    /// Covariance of the shared error, px².
+    pub covariance_px2: Matrix2<f64>,
+}

@@ -1,0 +1,1 @@
+//! Charts, annotated stills, HTML and PDF.

@@ -1,0 +1,5 @@
+//! Measured quantities, propagation of uncertainty, Monte Carlo, reliability statistics.
+
+pub mod measured;
+
+pub use measured::Measured;
