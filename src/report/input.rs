@@ -1,0 +1,92 @@
+//! What a report is made from, and what comes out.
+
+use image::RgbImage;
+
+use crate::pose::Overlay;
+use crate::screen::{ResultSide, VisitResult};
+
+/// Everything that a report says, before it is laid out.
+#[derive(Debug, Clone)]
+pub struct ReportInput<'a> {
+    /// What was measured.
+    pub result: &'a VisitResult,
+    /// What the case file says of client, bar and call.
+    pub case: CaseFacts,
+    /// At most one still per reach, in any order. Reaches without one get an empty frame.
+    pub stills: Vec<StillInput>,
+    /// Sentences on what was wrong with the input but could be worked with, such as a clip damaged near its end.
+    pub warnings: Vec<String>,
+}
+
+/// What the case file says of client, bar and call.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CaseFacts {
+    /// The client's code, never a name.
+    pub client_code: String,
+    /// Date of the visit as it is to be printed, such as "24 November 2026".
+    pub date: Option<String>,
+    /// The side that is screened.
+    pub affected_side: ResultSide,
+    /// Standing height, mm.
+    pub stature_mm: Option<f64>,
+    /// Shoulder to wrist, mm.
+    pub arm_length_mm: Option<f64>,
+    /// The bar, end to end, mm.
+    pub bar_length_mm: Option<f64>,
+    /// The hands were on the same tape marks in every reach.
+    pub has_taped_grips: bool,
+    /// The margin of the call, deg.
+    pub margin_deg: f64,
+    /// The margin of the bar's height, mm, where the case sets one.
+    pub margin_mm: Option<f64>,
+    /// Limits that the case changes: name of the check and limit, in the check's unit.
+    pub changed_limits: Vec<(String, f64)>,
+}
+
+/// The still of one reach and what is drawn on it.
+#[derive(Debug, Clone)]
+pub struct StillInput {
+    /// Index into [`VisitResult::reaches`].
+    pub reach: usize,
+    /// The upright picture at end range, any size; it is cropped and scaled for the report.
+    pub image: RgbImage,
+    /// What is drawn on it, in px of `image`.
+    pub overlay: Overlay,
+}
+
+/// Paper of the PDF.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum PageSize {
+    /// 210 x 297 mm.
+    #[default]
+    A4,
+    /// 8.5 x 11 inches.
+    Letter,
+}
+
+/// How a report is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ReportOptions {
+    /// Paper of the PDF; also the paper that the HTML asks for when it is printed.
+    pub page: PageSize,
+}
+
+/// A rendered report.
+#[derive(Debug, Clone)]
+pub struct Report {
+    /// The page, in one file: fonts, pictures and charts are within it.
+    pub html: String,
+    /// The same as PDF.
+    pub pdf: Vec<u8>,
+    /// The charts, each a file of its own.
+    pub charts: Vec<Chart>,
+}
+
+/// A chart as a file of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chart {
+    /// File name without extension, such as `retest-delta`.
+    pub name: String,
+    /// The chart as SVG, with its font within it.
+    pub svg: String,
+}
