@@ -1,0 +1,92 @@
+//! What can keep the camera room from doing its work.
+
+use std::path::PathBuf;
+
+/// A fault of a lens model, a lens profile or a calibration.
+#[derive(Debug, thiserror::Error)]
+pub enum CameraError {
+    /// An image point lies where the lens model cannot be inverted: past the radius at which distortion folds over.
+    #[error(
+        "image point ({x:.1}, {y:.1}) px lies outside the field in which the lens model can be inverted, {max_radius_px:.1} px about the principal point"
+    )]
+    OutsideLensField {
+        /// Column, px.
+        x: f64,
+        /// Row, px.
+        y: f64,
+        /// Largest distance from the principal point that the model reaches, px (along x).
+        max_radius_px: f64,
+    },
+    /// The iteration that removes distortion did not converge within its bound.
+    #[error("distortion of image point ({x:.1}, {y:.1}) px could not be removed in {steps} steps")]
+    UndistortDiverged {
+        /// Column, px.
+        x: f64,
+        /// Row, px.
+        y: f64,
+        /// Steps taken.
+        steps: usize,
+    },
+    /// A lens is asked for a picture whose shape is not that of the picture it was calibrated on.
+    #[error(
+        "lens profile is for {}x{} px, which has another aspect than the picture of {}x{} px; calibrate in the mode you film in",
+        profile[0], profile[1], picture[0], picture[1]
+    )]
+    AspectDiffers {
+        /// Width and height the profile is for, px.
+        profile: [u32; 2],
+        /// Width and height of the upright picture, px.
+        picture: [u32; 2],
+    },
+    /// A file could not be read.
+    #[error("{} could not be read", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A file could not be written.
+    #[error("{} could not be written", path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A profile has a field that the format does not know.
+    #[error("line {line}: unknown field \"{found}\"{}, expected one of {allowed}", nearest_words(nearest))]
+    UnknownField {
+        /// Line, from 1.
+        line: usize,
+        /// The field found.
+        found: String,
+        /// The known field whose name is nearest, if any is near.
+        nearest: Option<String>,
+        /// The known fields.
+        allowed: String,
+    },
+    /// A profile is not JSON, or a field is missing or of the wrong type.
+    #[error("not a lens profile")]
+    Parse {
+        /// The cause, with line and column.
+        #[source]
+        source: serde_json::Error,
+    },
+    /// A field of a profile has a value that the format does not accept.
+    #[error("field \"{field}\" is {found}, expected {allowed}")]
+    BadValue {
+        /// The field.
+        field: &'static str,
+        /// The value found.
+        found: String,
+        /// What is accepted.
+        allowed: &'static str,
+    },
+}
+
+fn nearest_words(nearest: &Option<String>) -> String {
+    nearest.as_ref().map(|name| format!(", did you mean \"{name}\"?")).unwrap_or_default()
+}
