@@ -4,6 +4,7 @@
 //! (X anterior, Y up, Z to the person's right).
 
 pub mod angle;
+pub mod elevation;
 pub mod landmark;
 pub mod space;
 
