@@ -1,5 +1,12 @@
 //! The command line: reads input, calls one library function, shows what it returns. One file per command.
 
+mod check;
+mod measure;
+mod outputs;
+mod schema;
+mod table;
+
+use std::io;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -13,11 +20,34 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Check(check::Args),
+    Measure(measure::Args),
+    Schema(schema::Args),
+}
 
 /// Runs the command line. Exit code 0 done, 1 failed, 2 wrong usage; a verdict never sets it.
 #[must_use]
 pub fn run() -> ExitCode {
-    let cli = Cli::parse();
-    match cli.command {}
+    let done = match Cli::parse().command {
+        Command::Check(args) => check::run(&args),
+        Command::Measure(args) => measure::run(&args),
+        Command::Schema(args) => schema::run(&args),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        // Whoever read our output has had enough of it: not a failure.
+        Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("tworeach: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn is_closed_pipe(error: &anyhow::Error) -> bool {
+    error
+        .chain()
+        .filter_map(|cause| cause.downcast_ref::<io::Error>())
+        .any(|cause| cause.kind() == io::ErrorKind::BrokenPipe)
 }

@@ -1,7 +1,45 @@
 //! Reaches, checks, the call and the retest: from a case file to a result.
+//!
+//! Reads the case and its marks, gathers what the fit needs, turns the fit into quantities with intervals, and decides. A
+//! mark far from the others, a bent elbow or a trunk that is not seen are results, not errors. It cannot detect a landmark
+//! that was placed wrongly in the same way in every reach, nor a person who did not reach as high as they could.
 
+pub mod call;
+pub mod case;
+pub mod error;
+pub mod limits;
+pub mod marks;
+pub mod measure;
+pub mod problem;
 pub mod result;
+pub mod schema;
+pub mod visit;
+mod checks;
+mod compare;
+mod document;
+mod evaluation;
+mod fields;
+mod media;
+mod observe;
+mod origins;
+mod pooled;
+mod retest;
+mod seen;
+mod sentences;
+mod spread;
+mod text_file;
+pub(crate) mod words;
 
-pub use result::{
-    Call, Check, CheckStatus, Comparison, Occasion, ReachResult, ResultSide, Retest, RetestOutcome, VisitResult,
+pub use case::{
+    BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, Raises, ReachEntry,
 };
+pub use error::ScreenError;
+pub use limits::CheckLimits;
+pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
+pub use measure::{MeasuredVisit, StillToShow, measure_case};
+pub use problem::{Fault, Problem};
+pub use result::{
+    Call, Check, CheckStatus, Comparison, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest, RetestOutcome,
+    VisitResult,
+};
+pub use visit::check_case;

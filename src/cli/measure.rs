@@ -1,0 +1,122 @@
+//! `tworeach measure`: from a case file to angles, call, retest and report.
+
+use std::io::{self, IsTerminal as _, Write};
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+
+use super::outputs::OutputFolder;
+use super::table::{print_result, print_warnings};
+use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
+use crate::screen::{CaseFile, CheckLimits, MeasuredVisit, measure_case};
+
+/// Measures the reaches of a case, makes the call, and writes result and report.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:
+  tworeach measure case.toml --out results
+  tworeach measure case.toml --out results --force --letter
+  tworeach measure case.toml --json > result.json
+
+Writes result.json, report.html, report.pdf and the charts as SVG. A verdict never sets the exit code: 0 is done, 1 failed,
+2 wrong usage.")]
+pub(super) struct Args {
+    /// The case file, one visit.
+    case: PathBuf,
+    /// Directory for result and report; made if it is not there.
+    #[arg(long, value_name = "DIR", required_unless_present = "json")]
+    out: Option<PathBuf>,
+    /// Print the result as JSON in place of the table; without --out nothing is written.
+    #[arg(long)]
+    json: bool,
+    /// Overwrite existing results.
+    #[arg(long)]
+    force: bool,
+    /// Lay the PDF out for Letter paper in place of A4.
+    #[arg(long)]
+    letter: bool,
+    /// Date of the visit as the report is to print it, such as "24 November 2026".
+    #[arg(long, value_name = "TEXT")]
+    date: Option<String>,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Args) -> anyhow::Result<()> {
+    let certain = ["result.json", "report.html", "report.pdf"];
+    let outputs = args.out.as_deref().map(|out| OutputFolder::open(out, &certain, args.force)).transpose()?;
+    let visit = measure_case(&args.case)?;
+    let json = serde_json::to_string_pretty(&visit.result).context("the result has no JSON")? + "\n";
+    let written = outputs.map(|outputs| write_outputs(args, &visit, &json, outputs)).transpose()?.unwrap_or_default();
+    if args.json {
+        let mut out = io::stdout().lock();
+        out.write_all(json.as_bytes())?;
+        out.flush()?;
+    }
+    if args.quiet {
+        return Ok(());
+    }
+    print_warnings(&mut io::stderr().lock(), &visit.warnings)?;
+    if !args.json {
+        let stdout = io::stdout();
+        let is_styled = stdout.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+        let mut out = stdout.lock();
+        print_result(&mut out, &visit, is_styled)?;
+        if !written.is_empty() {
+            writeln!(out, "\nWritten:")?;
+            for path in &written {
+                writeln!(out, "  {}", path.display())?;
+            }
+        }
+        out.flush()?;
+    }
+    Ok(())
+}
+
+fn write_outputs(
+    args: &Args,
+    visit: &MeasuredVisit,
+    json: &str,
+    mut outputs: OutputFolder,
+) -> anyhow::Result<Vec<PathBuf>> {
+    let stills = visit.stills.iter().map(still).collect::<anyhow::Result<Vec<_>>>()?;
+    let input = ReportInput {
+        result: &visit.result,
+        case: case_facts(&visit.case, args.date.clone()),
+        stills,
+        warnings: visit.warnings.clone(),
+    };
+    let page = if args.letter { PageSize::Letter } else { PageSize::A4 };
+    let report = render_report(&input, &ReportOptions { page }).context("the report cannot be rendered")?;
+    outputs.write("result.json", json.as_bytes())?;
+    outputs.write("report.html", report.html.as_bytes())?;
+    outputs.write("report.pdf", &report.pdf)?;
+    for chart in &report.charts {
+        outputs.write(&format!("{}.svg", chart.name), chart.svg.as_bytes())?;
+    }
+    outputs.finish()
+}
+
+fn still(shown: &crate::screen::StillToShow) -> anyhow::Result<StillInput> {
+    let image = image::open(&shown.media)
+        .with_context(|| format!("no frame of {} at {} s", shown.media.display(), shown.time_s))?
+        .to_rgb8();
+    Ok(StillInput { reach: shown.reach, image, overlay: shown.overlay.clone() })
+}
+
+/// What the report says of a case.
+pub(super) fn case_facts(case: &CaseFile, date: Option<String>) -> CaseFacts {
+    CaseFacts {
+        client_code: case.client.code.clone(),
+        date,
+        affected_side: case.client.affected_side,
+        stature_mm: case.client.stature_mm,
+        arm_length_mm: case.client.arm_length_mm,
+        bar_length_mm: case.bar.length_mm,
+        has_taped_grips: case.bar.taped_grips,
+        margin_deg: case.call.margin_deg,
+        margin_mm: case.call.margin_mm,
+        changed_limits: CheckLimits::changed(&case.limits),
+    }
+}

@@ -1,0 +1,94 @@
+//! Several output files in one directory: all are there whole, or none is.
+
+use std::fs;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+use tempfile::{NamedTempFile, TempPath};
+
+/// A directory that results are written to. Dropped before [`OutputFolder::finish`], it leaves nothing behind.
+pub(super) struct OutputFolder {
+    folder: PathBuf,
+    may_overwrite: bool,
+    /// The directory was not there before and goes again if nothing is written.
+    is_new: bool,
+    /// Written files under temporary names, with the names that they get.
+    written: Vec<(TempPath, PathBuf)>,
+}
+
+impl OutputFolder {
+    /// Opens the directory before the work for it begins. `names` are the files that are certain to be written: existing
+    /// ones are refused unless `may_overwrite` is set.
+    pub(super) fn open(folder: &Path, names: &[&str], may_overwrite: bool) -> anyhow::Result<Self> {
+        let is_new = !folder.exists();
+        if is_new {
+            fs::create_dir_all(folder).with_context(|| format!("cannot make directory {}", folder.display()))?;
+        } else if !folder.is_dir() {
+            bail!("{} is a file, expected a directory", folder.display());
+        }
+        let opened = Self { folder: folder.to_owned(), may_overwrite, is_new, written: Vec::new() };
+        for name in names {
+            opened.refuse_existing(name)?;
+        }
+        // a directory that cannot be written to is found out now, not after the work
+        drop(opened.temporary()?);
+        Ok(opened)
+    }
+
+    /// Writes one file, still under a temporary name.
+    pub(super) fn write(&mut self, name: &str, bytes: &[u8]) -> anyhow::Result<()> {
+        self.refuse_existing(name)?;
+        let path = self.folder.join(name);
+        let context = || format!("cannot write {}", path.display());
+        let mut file = self.temporary()?;
+        file.write_all(bytes).and_then(|()| file.as_file().sync_all()).with_context(context)?;
+        self.written.push((file.into_temp_path(), path));
+        Ok(())
+    }
+
+    /// Gives all files their names, and returns these.
+    pub(super) fn finish(mut self) -> anyhow::Result<Vec<PathBuf>> {
+        let mut paths = Vec::new();
+        for (temporary, path) in self.written.drain(..) {
+            let done = if self.may_overwrite { temporary.persist(&path) } else { temporary.persist_noclobber(&path) };
+            done.map_err(|error| error.error).with_context(|| format!("cannot write {}", path.display()))?;
+            paths.push(path);
+        }
+        self.is_new = false;
+        Ok(paths)
+    }
+
+    fn refuse_existing(&self, name: &str) -> anyhow::Result<()> {
+        let path = self.folder.join(name);
+        if path.is_dir() {
+            bail!("{} is a directory, expected a file or nothing", path.display());
+        }
+        if !self.may_overwrite && path.exists() {
+            bail!("{} exists already: give another directory, or --force to overwrite it", path.display());
+        }
+        Ok(())
+    }
+
+    fn temporary(&self) -> anyhow::Result<NamedTempFile> {
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".writing-");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt as _;
+            // a temporary file is private; a result is as readable as any other file, by the user's mask
+            builder.permissions(fs::Permissions::from_mode(0o666));
+        }
+        builder.tempfile_in(&self.folder).with_context(|| format!("cannot write to {}", self.folder.display()))
+    }
+}
+
+impl Drop for OutputFolder {
+    fn drop(&mut self) {
+        self.written.clear();
+        if self.is_new {
+            // only an empty directory goes; whatever else is in it stays
+            let _ = fs::remove_dir(&self.folder);
+        }
+    }
+}

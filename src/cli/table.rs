@@ -1,0 +1,189 @@
+//! A result as a short table, the call and the cautions, for the terminal.
+
+use std::io::{self, Write};
+
+use crate::screen::words::{decimal, deg_interval};
+use crate::screen::{
+    Call, CheckStatus, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome, VisitResult,
+};
+use crate::uncertainty::Measured;
+
+/// What heads every result.
+const CAUTIONS: &str = "Not a diagnosis. Stop on pain. See a licensed clinician for numbness, weakness, a pop, swelling, \
+fever, night pain, or a recent injury or surgery.";
+
+/// The width that sentences are wrapped to.
+const COLUMNS: usize = 100;
+
+/// Prints warnings, each on a line of its own.
+pub(super) fn print_warnings(out: &mut impl Write, warnings: &[String]) -> io::Result<()> {
+    warnings.iter().try_for_each(|warning| writeln!(out, "warning: {warning}"))
+}
+
+/// Prints cautions, table, calls and retest. `is_styled` sets the calls in bold.
+pub(super) fn print_result(out: &mut impl Write, visit: &MeasuredVisit, is_styled: bool) -> io::Result<()> {
+    wrapped(out, "", CAUTIONS)?;
+    writeln!(out)?;
+    print_reaches(out, &visit.result)?;
+    for comparison in &visit.result.comparisons {
+        print_comparison(out, comparison, is_styled)?;
+    }
+    print_retest(out, &visit.result, is_styled)?;
+    print_checks(out, &visit.result)?;
+    if visit.has_single_raise() {
+        writeln!(out)?;
+        wrapped(
+            out,
+            "",
+            "Single raise: the intervals cover the measurement alone, not how much the person varies from raise to raise. \
+             Three raises in a clip would.",
+        )?;
+    }
+    Ok(())
+}
+
+fn print_reaches(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
+    let header = ["reach", "elevation, deg", "95 % interval", "elbow, deg", "trunk, deg", "bar height, mm"];
+    let mut rows = vec![header.map(str::to_owned)];
+    for reach in &result.reaches {
+        let value = |quantity: &Option<Measured>, digits: usize| {
+            quantity.as_ref().map_or_else(|| "-".to_owned(), |measured| decimal(measured.value, digits))
+        };
+        let interval = reach.elevation_deg.as_ref().map_or_else(
+            || "-".to_owned(),
+            |measured| format!("{} to {}", decimal(measured.lo, 1), decimal(measured.hi, 1)),
+        );
+        rows.push([
+            reach_words(reach),
+            value(&reach.elevation_deg, 1),
+            interval,
+            value(&reach.elbow_flexion_deg, 0),
+            value(&reach.trunk_lean_deg, 1),
+            value(&reach.bar_height_mm, 0),
+        ]);
+    }
+    let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
+    for row in &rows {
+        let mut line = format!("  {:<width$}", row[0], width = width(0));
+        for (column, cell) in row.iter().enumerate().skip(1) {
+            line.push_str(&format!("  {cell:>width$}", width = width(column)));
+        }
+        writeln!(out, "{}", line.trim_end())?;
+    }
+    Ok(())
+}
+
+fn print_comparison(out: &mut impl Write, comparison: &Comparison, is_styled: bool) -> io::Result<()> {
+    let occasion = match comparison.occasion {
+        Occasion::Before => "before the stretch",
+        Occasion::After => "after the stretch",
+    };
+    let side = match comparison.side {
+        ResultSide::Left => "left",
+        ResultSide::Right => "right",
+        ResultSide::Both => "both sides",
+    };
+    let call = match comparison.call {
+        Call::Positive => "positive (fail)",
+        Call::Negative => "negative (pass)",
+        Call::Inconclusive => "inconclusive",
+        Call::NotComparable => "not comparable",
+    };
+    writeln!(out, "\nCall {occasion}, {side}: {}", bold(call, is_styled))?;
+    wrapped(out, "  ", &comparison.reason)?;
+    wrapped(out, "  ", &comparison.next_step)
+}
+
+fn print_retest(out: &mut impl Write, result: &VisitResult, is_styled: bool) -> io::Result<()> {
+    let Some(retest) = &result.retest else { return Ok(()) };
+    let outcome = match retest.outcome {
+        RetestOutcome::Improved => "improved",
+        RetestOutcome::Unchanged => "unchanged",
+        RetestOutcome::Worse => "worse",
+        RetestOutcome::Inconclusive => "inconclusive",
+        RetestOutcome::NotComparable => "not comparable",
+    };
+    let cleared = match retest.cleared {
+        Some(true) => ", cleared",
+        Some(false) => ", not cleared",
+        None => "",
+    };
+    writeln!(out, "\nRetest: {}", bold(&format!("{outcome}{cleared}"), is_styled))?;
+    wrapped(out, "  ", &retest.reason)?;
+    if let Some(change) = &retest.change_difference_deg {
+        let interval = deg_interval(change.lo, change.hi);
+        wrapped(out, "  ", &format!("Change of the difference: {} deg ({interval}).", decimal(change.value, 1)))?;
+    }
+    Ok(())
+}
+
+/// The checks that are not all right, each once with where it is.
+fn print_checks(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
+    let of_reaches =
+        result.reaches.iter().flat_map(|reach| reach.checks.iter().map(|check| (reach_words(reach), check)));
+    let of_pairs = result.comparisons.iter().flat_map(|comparison| {
+        let pair = match comparison.occasion {
+            Occasion::Before => "pair before",
+            Occasion::After => "pair after",
+        };
+        comparison.checks.iter().map(move |check| (pair.to_owned(), check))
+    });
+    let of_retest =
+        result.retest.iter().flat_map(|retest| retest.checks.iter().map(|check| ("retest".to_owned(), check)));
+    let notable: Vec<_> = of_reaches
+        .chain(of_pairs)
+        .chain(of_retest)
+        .filter(|(_, check)| matches!(check.status, CheckStatus::Fail | CheckStatus::Warn))
+        .collect();
+    if notable.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "\nChecks to look at:")?;
+    let mut said: Vec<(String, &str)> = Vec::new();
+    for (place, check) in notable {
+        let status = if check.status == CheckStatus::Fail { "fail" } else { "warn" };
+        if said.contains(&(place.clone(), check.text.as_str())) {
+            continue;
+        }
+        wrapped(out, "  ", &format!("{status}: {place}: {}", check.text))?;
+        said.push((place, check.text.as_str()));
+    }
+    Ok(())
+}
+
+fn reach_words(reach: &ReachResult) -> String {
+    let occasion = match reach.occasion {
+        Occasion::Before => "before",
+        Occasion::After => "after",
+    };
+    let rotation = match reach.rotation {
+        crate::pose::Rotation::Internal => "internal",
+        crate::pose::Rotation::External => "external",
+    };
+    let view = match reach.view {
+        crate::pose::View::Side => "side",
+        crate::pose::View::Front => "front",
+        crate::pose::View::Oblique => "oblique",
+    };
+    format!("{occasion} {rotation} ({view})")
+}
+
+fn bold(text: &str, is_styled: bool) -> String {
+    if is_styled { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
+}
+
+fn wrapped(out: &mut impl Write, indent: &str, text: &str) -> io::Result<()> {
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        let length = line.chars().count() + 1 + word.chars().count() + indent.len();
+        if !line.is_empty() && length > COLUMNS {
+            writeln!(out, "{indent}{line}")?;
+            line.clear();
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    writeln!(out, "{indent}{line}")
+}

@@ -1,0 +1,74 @@
+//! The checks: conditions that make a reach, or a pair of reaches, trustworthy.
+//!
+//! A check fails only when its interval lies wholly beyond the limit. All limits are common practice without source.
+
+pub(crate) mod pair;
+pub(crate) mod reach;
+pub(crate) mod view;
+
+use crate::uncertainty::Measured;
+
+use super::result::{Check, CheckStatus};
+
+/// The checks that break a pair when they fail.
+const BREAKING: [&str; 6] = ["elbow_straight", "view_as_stated", "pain_free", "back_flat", "same_grip", "trunk_still"];
+
+/// Whether this check failed and so breaks the pair.
+pub(crate) fn is_breaking(check: &Check) -> bool {
+    check.status == CheckStatus::Fail && BREAKING.contains(&check.name.as_str())
+}
+
+/// How a quantity that must not exceed `limit` came out.
+pub(crate) fn status_below(measured: &Measured, limit: f64) -> CheckStatus {
+    if measured.lo > limit {
+        CheckStatus::Fail
+    } else if measured.value + measured.u > limit {
+        // beyond it by the estimate, or nearer to it than one standard uncertainty
+        CheckStatus::Warn
+    } else {
+        CheckStatus::Ok
+    }
+}
+
+/// A signed quantity as the size of its departure from zero: the interval is kept at or above zero.
+pub(crate) fn magnitude(measured: &Measured) -> Measured {
+    let half_width = 0.5 * (measured.hi - measured.lo);
+    let value = measured.value.abs();
+    Measured { value, u: measured.u, lo: (value - half_width).max(0.0), hi: value + half_width }
+}
+
+/// A check without a number.
+pub(crate) fn plain(name: &str, status: CheckStatus, text: impl Into<String>) -> Check {
+    Check { name: name.to_owned(), status, value: None, u: None, limit: None, text: text.into() }
+}
+
+/// A check whose quantity these marks do not determine.
+pub(crate) fn unknown(name: &str, limit: Option<f64>, text: impl Into<String>) -> Check {
+    Check { limit, ..plain(name, CheckStatus::Unknown, text) }
+}
+
+/// A check of a measured quantity against its limit.
+pub(crate) fn against(name: &str, measured: &Measured, limit: f64, text: impl Into<String>) -> Check {
+    Check {
+        name: name.to_owned(),
+        status: status_below(measured, limit),
+        value: Some(measured.value),
+        u: Some(measured.u),
+        limit: Some(limit),
+        text: text.into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fails_only_when_the_whole_interval_is_beyond() {
+        let measured = |value: f64, u: f64| Measured { value, u, lo: value - 2.0 * u, hi: value + 2.0 * u };
+        assert_eq!(status_below(&measured(10.0, 1.0), 15.0), CheckStatus::Ok);
+        assert_eq!(status_below(&measured(14.5, 1.0), 15.0), CheckStatus::Warn);
+        assert_eq!(status_below(&measured(16.0, 1.0), 15.0), CheckStatus::Warn);
+        assert_eq!(status_below(&measured(17.1, 1.0), 15.0), CheckStatus::Fail);
+    }
+}

@@ -1,0 +1,209 @@
+//! The checks of one reach.
+
+use crate::geometry::{Landmark, Side};
+use crate::pose::{MarkResidual, Quantity, ReachObservations};
+use crate::screen::case::{LimitedBy, ReachEntry};
+use crate::screen::limits::CheckLimits;
+use crate::screen::pooled::{Combine, Raising, number};
+use crate::screen::result::{Check, CheckStatus};
+use crate::screen::seen::{angle_through_front, facing, seen_points};
+use crate::screen::words::{decimal, deg, deg_interval};
+use crate::uncertainty::Measured;
+
+use super::view::view_as_stated;
+use super::{against, magnitude, plain, status_below, unknown};
+
+/// The shortest hold that marks can show, s. Common practice, no source.
+const HOLD_S: f64 = 0.3;
+
+/// At most so many marks are named in one sentence.
+const NAMED_MAX: usize = 3;
+
+/// What the checks of a reach look at.
+pub(crate) struct ReachEvidence<'a> {
+    pub(crate) index: usize,
+    pub(crate) entry: &'a ReachEntry,
+    pub(crate) observed: &'a ReachObservations,
+    /// The elbow flexion that counts, or why there is none.
+    pub(crate) elbow_flexion: Result<Measured, String>,
+    pub(crate) limits: &'a CheckLimits,
+}
+
+/// All checks of a reach, in the order of the format.
+pub(crate) fn reach_checks<F: Combine>(evidence: &ReachEvidence<'_>, raising: &Raising<'_, F>) -> Vec<Check> {
+    vec![
+        elbow_straight(evidence),
+        bar_level(evidence, raising),
+        view_as_stated(evidence.observed),
+        marks_agree(evidence, raising.fit.residuals()),
+        pain_free(evidence),
+        back_flat(evidence.entry),
+        held(evidence),
+    ]
+}
+
+fn elbow_straight(evidence: &ReachEvidence<'_>) -> Check {
+    let limit = evidence.limits.elbow_straight;
+    match &evidence.elbow_flexion {
+        Err(reason) => unknown("elbow_straight", Some(limit), format!("Elbow not determined: {reason}.")),
+        Ok(flexion) => {
+            let found = format!(
+                "The elbow is bent by {} ({}); up to {} counts as straight",
+                deg(flexion.value),
+                deg_interval(flexion.lo, flexion.hi),
+                deg(limit)
+            );
+            let advice = match status_below(flexion, limit) {
+                CheckStatus::Fail => "; a bent elbow lowers the bar: film again with straight elbows.",
+                CheckStatus::Warn => "; watch the elbow, or mark shoulder, elbow and wrist again.",
+                CheckStatus::Ok | CheckStatus::Unknown => ".",
+            };
+            against("elbow_straight", flexion, limit, found + advice)
+        }
+    }
+}
+
+fn bar_level<F: Combine>(evidence: &ReachEvidence<'_>, raising: &Raising<'_, F>) -> Check {
+    let limit = evidence.limits.bar_level;
+    match raising.of_reach(evidence.index, Quantity::BarTilt) {
+        Err(undetermined) => {
+            unknown("bar_level", Some(limit), format!("Tilt not determined: {}.", undetermined.reason))
+        }
+        Ok(tilt) => {
+            let signed = tilt.measured();
+            let tilt = magnitude(&signed);
+            let higher = if signed.value > 0.0 { Side::Right } else { Side::Left };
+            let found = format!("The bar's {higher} end is higher by {}; limit {}", deg(tilt.value), deg(limit));
+            let advice = match status_below(&tilt, limit) {
+                CheckStatus::Fail | CheckStatus::Warn => {
+                    "; one arm reaches higher than the other, or the bar slips: look at both sides."
+                }
+                CheckStatus::Ok | CheckStatus::Unknown => ".",
+            };
+            against("bar_level", &tilt, limit, found + advice)
+        }
+    }
+}
+
+fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Check {
+    let limit = evidence.limits.marks_agree;
+    let of_reach = residuals.iter().filter(|residual| residual.reach == evidence.index);
+    let measured =
+        |residual: &MarkResidual| magnitude(&Measured::from_u(residual.distance_px, residual.u_px, f64::INFINITY));
+    let is_off = |residual: &MarkResidual| match limit {
+        None => residual.is_disagreeing,
+        Some(limit) => status_below(&measured(residual), limit) != CheckStatus::Ok,
+    };
+    let mut off: Vec<&MarkResidual> = of_reach.filter(|residual| is_off(residual)).collect();
+    off.sort_by(|a, b| b.distance_px.total_cmp(&a.distance_px));
+    let Some(worst) = off.first() else {
+        return Check { limit, ..plain("marks_agree", CheckStatus::Ok, "The marks agree with each other.") };
+    };
+    let named: Vec<String> = off
+        .iter()
+        .take(NAMED_MAX)
+        .map(|residual| format!("{} is {} px", residual.landmark.words(), decimal(residual.distance_px, 0)))
+        .collect();
+    let more = if off.len() > NAMED_MAX { format!(", and {} more", off.len() - NAMED_MAX) } else { String::new() };
+    let text = format!(
+        "The {} from where the other marks put it{more}. It was weighted down; look at it and mark it again.",
+        named.join(", the ")
+    );
+    let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
+    let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
+    Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
+}
+
+fn pain_free(evidence: &ReachEvidence<'_>) -> Check {
+    let ReachEntry { pain, limited_by, .. } = evidence.entry;
+    let limit = evidence.limits.pain_free;
+    let is_beyond = matches!((pain, limit), (Some(pain), Some(limit)) if *pain > limit);
+    let of_ten = pain.map(|pain| format!("{} of 10", decimal(pain, 0)));
+    let (status, text) = match (limited_by, of_ten) {
+        (Some(LimitedBy::Pain), _) => (
+            CheckStatus::Fail,
+            "Pain ended this reach, so it says nothing of length. Stop, and do not repeat it into pain.".to_owned(),
+        ),
+        (_, Some(pain)) if is_beyond => {
+            (CheckStatus::Fail, format!("Pain of {pain} at end range is beyond the limit set for this visit. Stop."))
+        }
+        (_, Some(of_ten)) if pain.is_some_and(|pain| pain > 0.0) => (
+            CheckStatus::Warn,
+            format!("Pain of {of_ten} at end range, though something else ended the reach: read it with care."),
+        ),
+        (None, None) => (
+            CheckStatus::Unknown,
+            "Neither pain nor what ended the reach was noted: ask, and note it in the case.".to_owned(),
+        ),
+        _ => (CheckStatus::Ok, "Pain did not end this reach.".to_owned()),
+    };
+    Check { value: *pain, limit, ..plain("pain_free", status, text) }
+}
+
+fn back_flat(entry: &ReachEntry) -> Check {
+    match entry.back_flat {
+        Some(true) => plain("back_flat", CheckStatus::Ok, "Low back and ribs stayed flat, as was seen."),
+        Some(false) => plain(
+            "back_flat",
+            CheckStatus::Fail,
+            "Low back or ribs lifted, which raises the bar without length: film again with the back kept flat.",
+        ),
+        None => plain(
+            "back_flat",
+            CheckStatus::Unknown,
+            "Nobody confirmed that low back and ribs stayed flat: watch for it, and note back_flat in the case.",
+        ),
+    }
+}
+
+fn held(evidence: &ReachEvidence<'_>) -> Check {
+    let limit = evidence.limits.held;
+    let observed = evidence.observed;
+    let raises = observed.frames.iter().map(|frame| frame.raise).max().map_or(0, |last| last + 1);
+    let movement =
+        (0..raises).filter_map(|raise| movement_of_raise(observed, raise)).max_by(|a, b| a.value.total_cmp(&b.value));
+    match movement {
+        None => unknown("held", Some(limit), "One marked frame does not show whether the reach was held."),
+        Some(movement) => {
+            let found = format!("The arm moves by {} while at end range; limit {}", deg(movement.value), deg(limit));
+            let advice = match status_below(&movement, limit) {
+                CheckStatus::Fail | CheckStatus::Warn => "; a swing goes past the end range: hold for two seconds.",
+                CheckStatus::Ok | CheckStatus::Unknown => ".",
+            };
+            against("held", &movement, limit, found + advice)
+        }
+    }
+}
+
+/// How far the near arm turns on the picture over the marked frames of one raise.
+fn movement_of_raise(observed: &ReachObservations, raise: usize) -> Option<Measured> {
+    let frames: Vec<_> = observed.frames.iter().filter(|frame| frame.raise == raise).collect();
+    let (first, last) = (frames.first()?, frames.last()?);
+    if last.time_s - first.time_s < HOLD_S {
+        return None;
+    }
+    let side = observed.near_side.unwrap_or(Side::Right);
+    let down = nalgebra::Vector2::new(0.0, 1.0);
+    let mut angles = Vec::new();
+    let mut variances = Vec::new();
+    for frame in &frames {
+        let seen = seen_points(std::iter::once(*frame));
+        let (Some(shoulder), Some(wrist)) = (seen.get(&Landmark::Shoulder(side)), seen.get(&Landmark::Wrist(side)))
+        else {
+            continue;
+        };
+        let arm = wrist.place - shoulder.place;
+        angles.push(angle_through_front(&down, &arm, facing(observed).unwrap_or(1.0))?.deg());
+        // only each frame's own error moves the arm from frame to frame; what frames share cancels
+        let across = 0.5 * (shoulder.own_px2 + wrist.own_px2).trace();
+        variances.push(across / arm.norm_squared());
+    }
+    if angles.len() < 2 {
+        return None;
+    }
+    let high = angles.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let low = angles.iter().copied().fold(f64::INFINITY, f64::min);
+    // two ends of a range, each with its own error
+    let u_deg = (2.0 * variances.iter().sum::<f64>() / number(variances.len())).sqrt().to_degrees();
+    Some(magnitude(&Measured::from_u(high - low, u_deg, f64::INFINITY)))
+}

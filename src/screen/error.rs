@@ -1,0 +1,38 @@
+//! What can be wrong with the files of a visit, and what can keep a visit from being measured.
+
+use std::path::PathBuf;
+
+use super::problem::Problem;
+
+/// Why the work asked for could not be done.
+#[derive(Debug, thiserror::Error)]
+pub enum ScreenError {
+    /// The case, or a file that it names, has faults. All that were found are listed.
+    #[error("{}", problem_lines(problems))]
+    Invalid {
+        /// Every problem found, in the order of the files.
+        problems: Vec<Problem>,
+    },
+    /// A file could not be written.
+    #[error("{} could not be written", path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        #[source]
+        source: std::io::Error,
+    },
+    /// A file could not be put into its format.
+    #[error("{} could not be put into its format", path.display())]
+    Format {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        #[source]
+        source: toml::ser::Error,
+    },
+}
+
+fn problem_lines(problems: &[Problem]) -> String {
+    problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+}

@@ -1,0 +1,242 @@
+//! Reaches as they are reported: every quantity with its interval, and the checks.
+
+use rand_distr::{Distribution as _, StandardNormal};
+
+use crate::geometry::{Landmark, Side};
+use crate::pose::{Quantity, Undetermined, VisitObservations};
+use crate::uncertainty::{Measured, MonteCarloOptions, SimulatedDistribution, monte_carlo};
+
+use super::case::CaseFile;
+use super::checks::reach::{ReachEvidence, reach_checks};
+use super::pooled::{Combine, Part, Pooled, Raising, number};
+use super::result::{Check, ReachResult, ResultSide};
+use super::seen::{image_angle, is_arm_seen, is_marked};
+use super::words::single_side;
+
+/// The basis of a number that covers the measurement alone, not the person's variation from raise to raise.
+pub(crate) const SINGLE_RAISE: &str = "single_raise";
+
+/// The basis of a number whose spread from raise to raise was seen in other reaches of the visit.
+pub(crate) const SPREAD_FROM_OTHER_REACHES: &str = "spread_from_other_reaches";
+
+/// The basis of a comparison by elevation from the plumb line, for want of a trunk.
+pub(crate) const VERTICAL: &str = "vertical";
+
+/// Standard uncertainty of a difference of elevations for movement of a trunk that is not seen, deg. Common practice, no
+/// source.
+pub(crate) const TRUNK_MOVEMENT_DEG: f64 = 1.5;
+
+/// A visit with its fit, being turned into a result.
+pub(crate) struct Evaluation<'a, F: Combine> {
+    pub(crate) case: &'a CaseFile,
+    pub(crate) observations: &'a VisitObservations,
+    pub(crate) raising: Raising<'a, F>,
+    /// Per reach, its result; filled in order.
+    pub(crate) reaches: Vec<ReachResult>,
+}
+
+impl<'a, F: Combine> Evaluation<'a, F> {
+    pub(crate) fn new(case: &'a CaseFile, observations: &'a VisitObservations, fit: &'a F) -> Self {
+        let reaches = case.reaches.iter().zip(&observations.reaches);
+        let counts = reaches.clone().map(|(_, observed)| observed.frames.iter().map(|frame| frame.raise + 1).max());
+        let counts = counts.map(Option::unwrap_or_default).collect();
+        let elevations: Vec<Vec<Quantity>> = reaches
+            .map(|(entry, _)| {
+                let side = reach_side(entry.near_side, entry.view, case.client.affected_side);
+                vec![elevation(side), elevation_from_vertical(side)]
+            })
+            .collect();
+        let raising = Raising::new(fit, case.call.raises, counts, &elevations);
+        let mut evaluation = Self { case, observations, raising, reaches: Vec::new() };
+        for reach in 0..case.reaches.len() {
+            let result = evaluation.reach(reach);
+            evaluation.reaches.push(result);
+        }
+        evaluation
+    }
+
+    /// The side of a reach.
+    pub(crate) fn side(&self, reach: usize) -> ResultSide {
+        let entry = &self.case.reaches[reach];
+        reach_side(entry.near_side, entry.view, self.case.client.affected_side)
+    }
+
+    /// The reference of a reach's bar height, where it has one.
+    pub(crate) fn has_datum(&self, reach: usize) -> bool {
+        is_marked(&self.observations.reaches[reach], Landmark::Datum)
+    }
+
+    /// What a number over these reaches rests on.
+    pub(crate) fn raise_basis(&self, reaches: &[usize]) -> Vec<String> {
+        let mut basis = Vec::new();
+        if reaches.iter().any(|reach| self.raising.counts[*reach] <= 1) {
+            basis.push(SINGLE_RAISE.to_owned());
+            if self.raising.has_spread() {
+                basis.push(SPREAD_FROM_OTHER_REACHES.to_owned());
+            }
+        }
+        basis
+    }
+
+    /// A combination of elevations: from the trunk, or from the plumb line where the trunk is not determined. The flag says
+    /// which; `pairs` is the number of pairs of reaches between which the trunk may have moved.
+    pub(crate) fn combine_elevation(
+        &self,
+        parts: &[Part],
+        side: ResultSide,
+        pairs: usize,
+    ) -> Result<(Pooled, bool), Undetermined> {
+        match self.raising.combine(parts, elevation(side)) {
+            Ok(pooled) => Ok((pooled, false)),
+            Err(undetermined) => match self.raising.combine(parts, elevation_from_vertical(side)) {
+                // the trunk moves between the reaches independently of the marks
+                Ok(pooled) => Ok((pooled.widened(TRUNK_MOVEMENT_DEG * number(pairs).sqrt()), true)),
+                Err(_) => Err(undetermined),
+            },
+        }
+    }
+
+    fn reach(&self, reach: usize) -> ReachResult {
+        let entry = &self.case.reaches[reach];
+        let observed = &self.observations.reaches[reach];
+        let side = self.side(reach);
+        let measured = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(Pooled::measured);
+        let of_arm = |side: Side| is_arm_seen(observed, side).then(|| measured(Quantity::Elevation(side))).flatten();
+        let elbow_flexion = self.elbow_flexion(reach, side);
+        let (reference, bar_height_mm, bar_height_arm) = self.bar_height(reach);
+        let shown = self.raising.shown(reach);
+        let shown_frames: Vec<_> = observed.frames.iter().filter(|frame| frame.raise == shown).collect();
+        let angles: Vec<f64> =
+            observed.frames.iter().filter_map(|frame| image_angle(observed, frame)).map(|angle| angle.deg()).collect();
+        ReachResult {
+            occasion: entry.occasion,
+            rotation: entry.rotation,
+            view: entry.view,
+            side,
+            file: entry.file.to_string_lossy().into_owned(),
+            end_range_time_s: shown_frames.get(shown_frames.len() / 2).map(|frame| frame.time_s),
+            raises: self.raising.counts[reach],
+            basis: self.raise_basis(&[reach]),
+            reference,
+            elevation_deg: measured(elevation(side)),
+            elevation_left_deg: of_arm(Side::Left),
+            elevation_right_deg: of_arm(Side::Right),
+            elevation_from_vertical_deg: measured(elevation_from_vertical(side)),
+            elbow_flexion_deg: elbow_flexion.as_ref().ok().copied(),
+            trunk_lean_deg: measured(Quantity::TrunkLean),
+            bar_height_mm,
+            bar_height_arm,
+            bar_tilt_deg: measured(Quantity::BarTilt),
+            grip_width_mm: measured(Quantity::GripWidth),
+            image_angle_deg: (!angles.is_empty()).then(|| angles.iter().sum::<f64>() / number(angles.len())),
+            checks: self.checks(reach, elbow_flexion),
+        }
+    }
+
+    fn checks(&self, reach: usize, elbow_flexion: Result<Measured, String>) -> Vec<Check> {
+        let evidence = ReachEvidence {
+            index: reach,
+            entry: &self.case.reaches[reach],
+            observed: &self.observations.reaches[reach],
+            elbow_flexion,
+            limits: &self.case.limits,
+        };
+        reach_checks(&evidence, &self.raising)
+    }
+
+    /// Elbow flexion of the reach's arm; of both arms, the more bent one.
+    fn elbow_flexion(&self, reach: usize, side: ResultSide) -> Result<Measured, String> {
+        let of = |side: Side| self.raising.of_reach(reach, Quantity::ElbowFlexion(side));
+        let pooled = match single_side(side) {
+            Some(side) => of(side),
+            None => match (of(Side::Left), of(Side::Right)) {
+                (Ok(left), Ok(right)) => Ok(if left.value > right.value { left } else { right }),
+                (Ok(one), Err(_)) | (Err(_), Ok(one)) => Ok(one),
+                (Err(undetermined), Err(_)) => Err(undetermined),
+            },
+        };
+        pooled.map_err(|undetermined| undetermined.reason).map(flexion_interval)
+    }
+
+    fn bar_height(&self, reach: usize) -> (Option<String>, Option<Measured>, Option<Measured>) {
+        let heights = |mm: Quantity, arm: Quantity| {
+            let of = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(Pooled::measured);
+            (of(mm), of(arm))
+        };
+        let above_datum = self
+            .has_datum(reach)
+            .then(|| heights(Quantity::BarHeightAboveDatum, Quantity::BarHeightAboveDatumArm))
+            .filter(|(mm, arm)| mm.is_some() || arm.is_some());
+        if let Some((mm, arm)) = above_datum {
+            return (Some("datum".to_owned()), mm, arm);
+        }
+        match heights(Quantity::BarHeightAboveHip, Quantity::BarHeightAboveHipArm) {
+            (None, None) => (None, None, None),
+            (mm, arm) => (Some("mid_hip".to_owned()), mm, arm),
+        }
+    }
+}
+
+/// The near side in a side view, else the client's affected side.
+fn reach_side(near_side: Option<Side>, view: crate::pose::View, affected: ResultSide) -> ResultSide {
+    match (view, near_side) {
+        (crate::pose::View::Side, Some(side)) => side.into(),
+        _ => affected,
+    }
+}
+
+/// The elevation of a side, or the mean of both.
+pub(crate) const fn elevation(side: ResultSide) -> Quantity {
+    match single_side(side) {
+        Some(side) => Quantity::Elevation(side),
+        None => Quantity::ElevationBoth,
+    }
+}
+
+/// The elevation from the plumb line of a side, or the mean of both.
+pub(crate) const fn elevation_from_vertical(side: ResultSide) -> Quantity {
+    match single_side(side) {
+        Some(side) => Quantity::ElevationFromVertical(side),
+        None => Quantity::ElevationFromVerticalBoth,
+    }
+}
+
+/// The interval of an angle of flexion, which is never below zero.
+///
+/// Flexion is the size of a bend whose sense the marks hardly tell, so near straight its distribution is folded at zero. It
+/// is simulated: t-distributed draws about the estimate, their size taken, and the shortest interval of 95 %.
+///
+/// # Source
+/// JCGM 101:2008, 6.4.9.2 (scaled and shifted t-distribution) and 5.3.4 (shortest coverage interval).
+fn flexion_interval(flexion: Pooled) -> Measured {
+    let plain = Measured { lo: flexion.measured().lo.max(0.0), ..flexion.measured() };
+    if flexion.u <= 0.0 || plain.lo > 0.0 {
+        return plain;
+    }
+    let draws = monte_carlo(MonteCarloOptions::default(), |rng| {
+        let normal: f64 = StandardNormal.sample(rng);
+        let scale = if flexion.dof.is_finite() {
+            // a chi-squared variable of few degrees of freedom, as a sum of squares
+            let whole = flexion.dof.floor().max(1.0);
+            let mut sum = 0.0;
+            let mut drawn = 0.0;
+            while drawn < whole.min(1000.0) {
+                let part: f64 = StandardNormal.sample(rng);
+                sum += part * part;
+                drawn += 1.0;
+            }
+            (drawn / sum).sqrt()
+        } else {
+            1.0
+        };
+        (flexion.value + flexion.u * scale * normal).abs()
+    });
+    match SimulatedDistribution::from_values(draws) {
+        Ok(simulated) => {
+            let interval = simulated.shortest_interval();
+            // the estimate stays the fit's; the interval always holds it
+            Measured { lo: interval.lo.min(flexion.value).max(0.0), hi: interval.hi.max(flexion.value), ..plain }
+        }
+        Err(_) => plain,
+    }
+}

@@ -1,0 +1,138 @@
+//! From marks files to what the fit is given: frames pooled by time, raises told apart, shared errors named.
+
+use nalgebra::Matrix2;
+
+use crate::geometry::Landmark;
+use crate::pose::{BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, SharedError, VisitObservations};
+
+use super::marks::{FrameUse, MarkedFrame, SAME_TIME_S, Source};
+use super::spread::scale;
+use super::visit::Visit;
+
+/// Marked frames further apart than this belong to different raises, s. Common practice, no source.
+pub(crate) const RAISE_GAP_S: f64 = 1.5;
+
+/// Standard deviation with which a followed or carried mark strays from its origin, px at a long side of
+/// [`super::case::SD_PX_AT`], where its file states none. Common practice, no source.
+const FOLLOWED_SD_PX: f64 = 0.5;
+
+/// What remains of a hand mark's own error when its whole error is shared with the marks that were followed from it:
+/// the rounding of its coordinates to a tenth of a pixel, px.
+const ORIGIN_OWN_SD_PX: f64 = 0.05;
+
+/// Gathers what the fit needs from a visit.
+pub(crate) fn observe(visit: &Visit) -> VisitObservations {
+    let client = &visit.case.client;
+    let bar = &visit.case.bar;
+    VisitObservations {
+        person: PersonFacts { stature_mm: client.stature_mm, arm_length_mm: client.arm_length_mm },
+        bar: BarFacts { length_mm: bar.length_mm, has_taped_grips: bar.taped_grips },
+        reaches: (0..visit.reaches.len()).map(|reach| observe_reach(visit, reach)).collect(),
+    }
+}
+
+fn observe_reach(visit: &Visit, reach: usize) -> ReachObservations {
+    let loaded = &visit.reaches[reach];
+    ReachObservations {
+        view: loaded.entry.view,
+        near_side: loaded.entry.near_side,
+        rotation: loaded.entry.rotation,
+        is_mirrored: loaded.entry.mirrored,
+        image_size: visit.marks_of(reach).image_size,
+        lens: loaded.lens.clone(),
+        frames: frames(visit, reach),
+    }
+}
+
+fn frames(visit: &Visit, reach: usize) -> Vec<FrameObservations> {
+    let mut marked: Vec<(usize, &MarkedFrame)> = visit
+        .marks_of(reach)
+        .frames
+        .iter()
+        .enumerate()
+        .filter(|(_, frame)| frame.used_as == FrameUse::EndRange)
+        .collect();
+    marked.sort_by(|a, b| a.1.time_s.total_cmp(&b.1.time_s).then(a.0.cmp(&b.0)));
+    let mut frames: Vec<FrameObservations> = Vec::new();
+    for (index, frame) in marked {
+        let raise = match frames.last() {
+            None => 0,
+            Some(last) if frame.time_s - last.time_s > RAISE_GAP_S => last.raise + 1,
+            Some(last) => last.raise,
+        };
+        let is_new = frames.last().is_none_or(|last| frame.time_s - last.time_s >= SAME_TIME_S);
+        if is_new {
+            frames.push(FrameObservations { time_s: frame.time_s, raise, marks: Vec::new() });
+        }
+        if let Some(last) = frames.last_mut() {
+            add_marks(visit, reach, index, &mut last.marks);
+        }
+    }
+    frames
+}
+
+fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
+    let file = visit.reaches[reach].marks;
+    let frame = &visit.library.files[file].marks.frames[index];
+    for (landmark, point) in &frame.points {
+        let (landmark, point) = (*landmark, *point);
+        if frame.source == Source::Hand {
+            if let Some(origin) = visit.library.origin_at(file, frame.time_s, landmark) {
+                // the marks of all raters at this time are one mark here, whose error the followed ones share
+                let is_there = marks.iter().any(|mark| mark.shared.is_some_and(|shared| shared.origin == origin));
+                if !is_there {
+                    marks.push(origin_mark(visit, origin));
+                }
+            } else {
+                let covariance_px2 = hand_covariance(visit, file, frame, landmark);
+                marks.push(Mark { landmark, point: point.point, covariance_px2, shared: None });
+            }
+            continue;
+        }
+        let image_size = visit.library.files[file].marks.image_size;
+        let own_sd_px = FOLLOWED_SD_PX * scale(image_size);
+        let shared = visit.library.files[file].frame_origins[index].get(&landmark).map(|origin| {
+            let origin_size = visit.library.files[visit.library.origins[*origin].file].marks.image_size;
+            // the same misplacement on the body covers more pixels of a larger picture
+            let ratio = scale(image_size) / scale(origin_size);
+            SharedError { origin: *origin, covariance_px2: pooled_hand(visit, *origin).1 * ratio.powi(2) }
+        });
+        marks.push(Mark {
+            landmark,
+            point: point.point,
+            covariance_px2: point.spread.covariance_px2(own_sd_px),
+            shared,
+        });
+    }
+}
+
+fn hand_covariance(visit: &Visit, file: usize, frame: &MarkedFrame, landmark: Landmark) -> Matrix2<f64> {
+    let image_size = visit.library.files[file].marks.image_size;
+    frame.points[&landmark].spread.covariance_px2(visit.spread.sd_px(landmark, image_size))
+}
+
+fn origin_mark(visit: &Visit, origin: usize) -> Mark {
+    let (point, covariance_px2) = pooled_hand(visit, origin);
+    Mark {
+        landmark: visit.library.origins[origin].landmark,
+        point: crate::geometry::ImagePoint::new(point.x, point.y),
+        covariance_px2: Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2),
+        shared: Some(SharedError { origin, covariance_px2 }),
+    }
+}
+
+/// The mean of all hand marks of an origin, each weighted by its covariance, and the covariance of that mean.
+fn pooled_hand(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
+    let origin = &visit.library.origins[origin];
+    let mut weight = Matrix2::zeros();
+    let mut weighted = nalgebra::Vector2::zeros();
+    for frame in visit.library.hand_frames(origin.file, origin.time_s, origin.landmark) {
+        let covariance = hand_covariance(visit, origin.file, frame, origin.landmark);
+        // repeats and raters err independently: what they have in common is the landmark's offset, which the fit models
+        let part = covariance.try_inverse().unwrap_or_else(Matrix2::zeros);
+        weight += part;
+        weighted += part * frame.points[&origin.landmark].point.to_vector();
+    }
+    let covariance = weight.try_inverse().unwrap_or_else(Matrix2::zeros);
+    (covariance * weighted, covariance)
+}

@@ -1,0 +1,74 @@
+//! After against before: what became of the external reach, and whether the screen is cleared.
+
+use crate::uncertainty::Measured;
+
+use super::call::retest_outcome;
+use super::checks::pair::pair_checks;
+use super::evaluation::Evaluation;
+use super::pooled::{Combine, Part, Pooled};
+use super::result::{Call, Comparison, Occasion, ResultSide, Retest, RetestOutcome};
+use super::sentences;
+
+impl<F: Combine> Evaluation<'_, F> {
+    /// The retest, where there is an external reach both before and after the stretch.
+    pub(crate) fn retest(&self, comparisons: &[Comparison]) -> Option<Retest> {
+        let external = self.external_pair()?;
+        let side = self.side(external[0]);
+        let checks = pair_checks(external, self.observations, &self.raising, &self.case.limits);
+        let broken = self.broken_by(&external, &checks);
+        let parts = [Part { factor: -1.0, reach: external[0] }, Part { factor: 1.0, reach: external[1] }];
+        let change = self.combine_elevation(&parts, side, 1);
+        let measured = change.as_ref().ok().map(|(pooled, _)| pooled.measured());
+        let margin_deg = self.case.call.margin_deg;
+        let outcome = match (&measured, broken.is_empty()) {
+            (_, false) => RetestOutcome::NotComparable,
+            (Some(change), true) => retest_outcome(change, margin_deg),
+            (None, true) => RetestOutcome::Inconclusive,
+        };
+        let heights = self.difference_bar_height(external, &checks, &mut Vec::new());
+        let cleared = cleared(comparisons, side, outcome);
+        let facts = sentences::RetestFacts {
+            outcome,
+            change: measured,
+            undetermined: change.err().map(|undetermined| undetermined.reason),
+            broken: &broken,
+            margin_deg,
+            cleared,
+        };
+        Some(Retest {
+            change_elevation_deg: measured,
+            change_bar_height_mm: heights.mm,
+            change_difference_deg: self.change_of_difference(side),
+            reason: sentences::retest_reason(&facts),
+            outcome,
+            cleared,
+            checks,
+        })
+    }
+
+    fn change_of_difference(&self, side: ResultSide) -> Option<Measured> {
+        let pairs = [self.pair(Occasion::Before)?, self.pair(Occasion::After)?];
+        // of one view, so that what a view gets wrong is in both
+        let [before, after] = pairs.map(|[internal, _]| self.case.reaches[internal].view);
+        if before != after {
+            return None;
+        }
+        self.difference_elevation(&pairs, side).ok().map(|(pooled, _): (Pooled, bool)| pooled.measured())
+    }
+}
+
+/// Whether the call was positive before and is negative now, with the external reach improved. `None` without both pairs.
+fn cleared(comparisons: &[Comparison], side: ResultSide, outcome: RetestOutcome) -> Option<bool> {
+    let call = |occasion: Occasion| {
+        comparisons
+            .iter()
+            .find(|comparison| {
+                // a comparison of a lacking rotation is no pair
+                let is_pair = !comparison.checks.is_empty();
+                comparison.occasion == occasion && comparison.side == side && is_pair
+            })
+            .map(|comparison| comparison.call)
+    };
+    let (before, after) = (call(Occasion::Before)?, call(Occasion::After)?);
+    Some(before == Call::Positive && outcome == RetestOutcome::Improved && after == Call::Negative)
+}

@@ -1,0 +1,226 @@
+//! The reasons and next steps of calls and retests, in plain words.
+
+use crate::geometry::Side;
+use crate::pose::{Rotation, View};
+use crate::uncertainty::Measured;
+
+use super::compare::SecondOpinion;
+use super::result::{Call, Occasion, ResultSide, RetestOutcome};
+use super::words::{deg, deg_interval, occasion_words, rotated, view_words};
+
+/// A failed check that breaks a comparison.
+pub(crate) struct Broken {
+    /// The reach that it is on; `None` for the pair.
+    pub(crate) on: Option<String>,
+    /// The check in a sentence.
+    pub(crate) text: String,
+}
+
+/// What a call's sentences are made from.
+pub(crate) struct CallFacts<'a> {
+    pub(crate) occasion: Occasion,
+    pub(crate) side: ResultSide,
+    pub(crate) affected: ResultSide,
+    pub(crate) call: Call,
+    pub(crate) difference: Option<Measured>,
+    pub(crate) undetermined: Option<String>,
+    pub(crate) broken: &'a [Broken],
+    pub(crate) margin_deg: f64,
+    pub(crate) opinion: &'a SecondOpinion,
+    pub(crate) view: View,
+    pub(crate) is_single_raise: bool,
+}
+
+/// What a retest's sentence is made from.
+pub(crate) struct RetestFacts<'a> {
+    pub(crate) outcome: RetestOutcome,
+    pub(crate) change: Option<Measured>,
+    pub(crate) undetermined: Option<String>,
+    pub(crate) broken: &'a [Broken],
+    pub(crate) margin_deg: f64,
+    pub(crate) cleared: Option<bool>,
+}
+
+/// Why a call is as it is.
+pub(crate) fn call_reason(facts: &CallFacts<'_>) -> String {
+    let mut sentences = vec![match (facts.call, &facts.difference) {
+        (Call::NotComparable, _) => format!("The two reaches do not compare. {}", broken_words(facts.broken)),
+        (_, None) => format!(
+            "The difference is not determined: {}.",
+            facts.undetermined.as_deref().unwrap_or("the marks do not tell it")
+        ),
+        (Call::Inconclusive, Some(difference)) => format!(
+            "{} The interval leaves open whether that is beyond the margin of {}.",
+            difference_words(difference),
+            deg(facts.margin_deg)
+        ),
+        (Call::Positive, Some(difference)) => {
+            format!("{} That is beyond the margin of {}.", difference_words(difference), deg(facts.margin_deg))
+        }
+        (Call::Negative, Some(difference)) => format!(
+            "{} It is not lower by more than the margin of {}.",
+            difference_words(difference),
+            deg(facts.margin_deg)
+        ),
+    }];
+    sentences.extend(opinion_words(facts));
+    if let (ResultSide::Left | ResultSide::Right, ResultSide::Left | ResultSide::Right) = (facts.side, facts.affected)
+        && facts.side != facts.affected
+    {
+        let (seen, affected) = (side_word(facts.side), side_word(facts.affected));
+        sentences.push(format!("The camera saw the {seen} arm; the affected side is the {affected}."));
+    }
+    sentences.join(" ")
+}
+
+fn difference_words(difference: &Measured) -> String {
+    let way = if difference.value < 0.0 { "lower" } else { "higher" };
+    format!(
+        "The externally rotated reach is {} {way} than the internally rotated one (difference {}, with 95 % confidence).",
+        deg(difference.value.abs()),
+        deg_interval(difference.lo, difference.hi)
+    )
+}
+
+fn opinion_words(facts: &CallFacts<'_>) -> Option<String> {
+    if facts.opinion.is_blind {
+        return Some(
+            "Bar height has no say here: with the arms this near the vertical it hardly changes with the angle."
+                .to_owned(),
+        );
+    }
+    let says = facts.opinion.says?;
+    let verdict = match says {
+        Call::Positive => "positive",
+        Call::Negative => "negative",
+        Call::Inconclusive | Call::NotComparable => "inconclusive",
+    };
+    let is_contrary = matches!((facts.call, says), (Call::Positive, Call::Negative) | (Call::Negative, Call::Positive));
+    Some(match (is_contrary, facts.call == says) {
+        (true, _) => format!(
+            "Bar height alone says {verdict}, against the angles: look at the trunk, the elbows and the datum in both reaches."
+        ),
+        (false, true) => format!("Bar height says the same ({verdict})."),
+        (false, false) => format!("Bar height alone says {verdict}."),
+    })
+}
+
+/// What to do about a call.
+pub(crate) fn call_next_step(facts: &CallFacts<'_>) -> String {
+    match (facts.call, facts.occasion) {
+        (Call::NotComparable, _) => {
+            "Put right what the failed checks name, then film both reaches again in one sitting.".to_owned()
+        }
+        (Call::Positive, Occasion::Before) => {
+            "The screen is failed: after the stretch, film the same two reaches again from the same place.".to_owned()
+        }
+        (Call::Positive, Occasion::After) => {
+            "The screen is still failed: screen again at the next visit, and see a clinician if that does not change."
+                .to_owned()
+        }
+        (Call::Negative, Occasion::Before) => "The screen is passed: keep it to compare later visits with.".to_owned(),
+        (Call::Negative, Occasion::After) => {
+            "The screen is passed now: see at the next visit whether that lasts.".to_owned()
+        }
+        (Call::Inconclusive, _) => settle(facts),
+    }
+}
+
+/// What would settle an open call.
+fn settle(facts: &CallFacts<'_>) -> String {
+    let mut steps = Vec::new();
+    if facts.view != View::Side {
+        steps.push("film both reaches again from the side");
+    }
+    if facts.is_single_raise {
+        steps.push("film three raises of each rotation");
+    }
+    if facts.difference.is_some() {
+        steps.push("mark the same frames again, or carry the marks from one reach to the other");
+    } else {
+        steps.push("mark shoulder, elbow, wrist and hip of the near side and two points of the wall's edge");
+    }
+    format!("To settle it: {}.", steps.join("; "))
+}
+
+/// Why an occasion has no pair.
+pub(crate) fn lacking_reason(missing: Option<Rotation>, occasion: Occasion) -> String {
+    match missing {
+        Some(rotation) => format!(
+            "There is no {} reach {}, and the call needs both rotations.",
+            rotated(rotation),
+            occasion_words(occasion)
+        ),
+        None => format!("The two rotations {} were filmed from different sides of view.", occasion_words(occasion)),
+    }
+}
+
+/// What to do about an occasion without a pair.
+pub(crate) fn lacking_next_step(missing: Option<Rotation>, view: View) -> String {
+    match missing {
+        Some(rotation) => {
+            format!("Film the {} reach {} in the same sitting.", rotated(rotation), view_words(view))
+        }
+        None => "Film both rotations from the same place.".to_owned(),
+    }
+}
+
+/// Why a retest came out as it did.
+pub(crate) fn retest_reason(facts: &RetestFacts<'_>) -> String {
+    let margin = deg(facts.margin_deg);
+    let outcome = match (facts.outcome, &facts.change) {
+        (RetestOutcome::NotComparable, _) => {
+            format!("The externally rotated reaches do not compare. {}", broken_words(facts.broken))
+        }
+        (_, None) => format!(
+            "The change is not determined: {}.",
+            facts.undetermined.as_deref().unwrap_or("the marks do not tell it")
+        ),
+        (RetestOutcome::Improved, Some(change)) => {
+            format!("{} That is the margin of {margin} or more.", change_words(change))
+        }
+        (RetestOutcome::Worse, Some(change)) => {
+            format!("{} That is the margin of {margin} or more, the wrong way.", change_words(change))
+        }
+        (RetestOutcome::Unchanged, Some(change)) => {
+            format!("{} That lies within the margin of {margin}.", change_words(change))
+        }
+        (RetestOutcome::Inconclusive, Some(change)) => format!(
+            "{} The interval leaves open whether that is a change beyond the margin of {margin}: another raise or another \
+             marking would tell.",
+            change_words(change)
+        ),
+    };
+    match facts.cleared {
+        Some(true) => format!("{outcome} The screen was positive before and is negative now: cleared."),
+        _ => outcome,
+    }
+}
+
+fn change_words(change: &Measured) -> String {
+    let way = if change.value < 0.0 { "lower" } else { "higher" };
+    format!(
+        "After the stretch the externally rotated reach is {} {way} (change {}, with 95 % confidence).",
+        deg(change.value.abs()),
+        deg_interval(change.lo, change.hi)
+    )
+}
+
+fn broken_words(broken: &[Broken]) -> String {
+    let texts: Vec<String> = broken
+        .iter()
+        .map(|check| match &check.on {
+            Some(on) => format!("On the {on}: {}", check.text),
+            None => check.text.clone(),
+        })
+        .collect();
+    texts.join(" ")
+}
+
+const fn side_word(side: ResultSide) -> &'static str {
+    match side {
+        ResultSide::Left => Side::Left.word(),
+        ResultSide::Right => Side::Right.word(),
+        ResultSide::Both => "both",
+    }
+}

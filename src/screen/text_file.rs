@@ -1,0 +1,41 @@
+//! Reads a text file of bounded size, with the faults a user can meet.
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::Path;
+
+use super::problem::{Fault, Problems};
+
+/// The text of a file of at most `bytes_max` bytes, or `None` with the fault in `problems`.
+pub(crate) fn read_text(path: &Path, bytes_max: u64, problems: &mut Problems) -> Option<String> {
+    match read(path, bytes_max) {
+        Ok(text) => Some(text),
+        Err(fault) => {
+            problems.push(None, fault);
+            None
+        }
+    }
+}
+
+fn read(path: &Path, bytes_max: u64) -> Result<String, Fault> {
+    let unreadable = |cause| Fault::Unreadable { cause };
+    let file = File::open(path).map_err(unreadable)?;
+    let metadata = file.metadata().map_err(unreadable)?;
+    if metadata.is_dir() {
+        return Err(unreadable(std::io::ErrorKind::IsADirectory.into()));
+    }
+    if metadata.len() > bytes_max {
+        return Err(Fault::TooLarge { found_bytes: metadata.len(), accepted_bytes: bytes_max });
+    }
+    let mut bytes = Vec::new();
+    // a pipe has no length: reading stops at the bound all the same
+    file.take(bytes_max.saturating_add(1)).read_to_end(&mut bytes).map_err(unreadable)?;
+    let found_bytes = u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+    if found_bytes > bytes_max {
+        return Err(Fault::TooLarge { found_bytes, accepted_bytes: bytes_max });
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        unreadable(std::io::Error::other(format!("not UTF-8 text at byte {at}")))
+    })
+}

@@ -1,0 +1,62 @@
+//! Numbers and names in sentences.
+
+use crate::geometry::Side;
+use crate::pose::{Rotation, View};
+
+use super::result::{Occasion, ResultSide};
+
+/// A number with `digits` decimals and a real minus sign, never "−0.0".
+pub(crate) fn decimal(value: f64, digits: usize) -> String {
+    let text = format!("{:.*}", digits, value.abs());
+    let is_zero = text.bytes().all(|byte| matches!(byte, b'0' | b'.'));
+    if value < 0.0 && !is_zero { format!("−{text}") } else { text }
+}
+
+/// An angle, to a tenth.
+pub(crate) fn deg(value: f64) -> String {
+    format!("{} deg", decimal(value, 1))
+}
+
+/// An interval of angles.
+pub(crate) fn deg_interval(lo: f64, hi: f64) -> String {
+    format!("{} to {} deg", decimal(lo, 1), decimal(hi, 1))
+}
+
+/// Which reach, such as `internally rotated reach before the stretch`.
+pub(crate) fn reach_name(rotation: Rotation, occasion: Occasion) -> String {
+    format!("{} reach {}", rotated(rotation), occasion_words(occasion))
+}
+
+/// How the shoulders are turned.
+pub(crate) const fn rotated(rotation: Rotation) -> &'static str {
+    match rotation {
+        Rotation::Internal => "internally rotated",
+        Rotation::External => "externally rotated",
+    }
+}
+
+/// When.
+pub(crate) const fn occasion_words(occasion: Occasion) -> &'static str {
+    match occasion {
+        Occasion::Before => "before the stretch",
+        Occasion::After => "after the stretch",
+    }
+}
+
+/// From where.
+pub(crate) const fn view_words(view: View) -> &'static str {
+    match view {
+        View::Side => "from the side",
+        View::Front => "from the front",
+        View::Oblique => "obliquely",
+    }
+}
+
+/// The one side of a result, unless it is of both.
+pub(crate) const fn single_side(side: ResultSide) -> Option<Side> {
+    match side {
+        ResultSide::Left => Some(Side::Left),
+        ResultSide::Right => Some(Side::Right),
+        ResultSide::Both => None,
+    }
+}
