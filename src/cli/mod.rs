@@ -1,9 +1,12 @@
 //! The command line: reads input, calls one library function, shows what it returns. One file per command.
 
 mod check;
+mod inspect;
 mod measure;
+mod output;
 mod outputs;
 mod schema;
+mod still;
 mod table;
 
 use std::io;
@@ -22,8 +25,10 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Inspect(inspect::Args),
     Measure(measure::Args),
     Schema(schema::Args),
+    Still(still::Args),
 }
 
 /// Runs the command line. Exit code 0 done, 1 failed, 2 wrong usage; a verdict never sets it.
@@ -31,8 +36,10 @@ enum Command {
 pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Check(args) => check::run(&args),
+        Command::Inspect(args) => inspect::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Schema(args) => schema::run(&args),
+        Command::Still(args) => still::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

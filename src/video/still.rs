@@ -1,0 +1,108 @@
+//! A still picture: JPEG, PNG, WebP or TIFF, made upright by its EXIF orientation.
+
+use std::fs::File;
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
+
+use super::error::VideoError;
+use super::info::{MediaInfo, MediaKind};
+use super::orientation::Orientation;
+
+/// The most pixels of a still: phones make up to 108 million and, rarely, 200 million, whose decoding would need over 1 GB.
+const MAX_STILL_PIXELS: u64 = 120_000_000;
+/// The longest side of a still, px.
+const MAX_STILL_SIDE: u64 = 32_768;
+/// The most memory a picture decoder may take, bytes.
+const MAX_DECODER_BYTES: u64 = 900 << 20;
+
+/// A still on disk, decoded.
+#[derive(Debug, Clone)]
+pub struct Still {
+    path: PathBuf,
+    info: MediaInfo,
+    image: RgbImage,
+}
+
+impl Still {
+    /// Reads and decodes a still. Transparency and colour profiles are ignored; of several pictures in a file the first counts.
+    ///
+    /// # Errors
+    /// [`VideoError::TooLarge`] before anything is allocated for the picture, [`VideoError::Picture`] if it is damaged.
+    pub(crate) fn open(path: &Path, format: ImageFormat) -> Result<Self, VideoError> {
+        let picture_error = |source| VideoError::Picture { path: path.to_owned(), source };
+        let file = File::open(path).map_err(|source| VideoError::Read { path: path.to_owned(), source })?;
+        let mut reader = ImageReader::with_format(BufReader::new(file), format);
+        let mut limits = Limits::default();
+        limits.max_alloc = Some(MAX_DECODER_BYTES);
+        reader.limits(limits);
+        let mut decoder = reader.into_decoder().map_err(picture_error)?;
+        let coded_size = decoder.dimensions();
+        check_size(path, coded_size)?;
+        let exif = decoder.orientation().map_err(picture_error)?;
+        let bit_depth = u32::from(decoder.color_type().bytes_per_pixel() / decoder.color_type().channel_count()) * 8;
+        let mut image = DynamicImage::from_decoder(decoder).map_err(picture_error)?;
+        image.apply_orientation(exif);
+        let image = image.into_rgb8();
+        let orientation = Orientation::from_exif(exif);
+        let name = format_words(format).to_owned();
+        let info = MediaInfo {
+            kind: MediaKind::Still,
+            container: name.clone(),
+            codec: name,
+            coded_size: coded_size.into(),
+            upright_size: image.dimensions().into(),
+            orientation,
+            pixel_aspect: 1.0,
+            bit_depth,
+            color: None,
+            duration_s: None,
+            frames: Some(1),
+            start_s: 0.0,
+            average_rate: None,
+            longest_gap_s: None,
+            streams: 1,
+            damage: None,
+        };
+        Ok(Self { path: path.to_owned(), info, image })
+    }
+
+    /// What the still is.
+    #[must_use]
+    pub const fn info(&self) -> &MediaInfo {
+        &self.info
+    }
+
+    /// The file.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The upright picture.
+    #[must_use]
+    pub const fn image(&self) -> &RgbImage {
+        &self.image
+    }
+}
+
+fn check_size(path: &Path, (width, height): (u32, u32)) -> Result<(), VideoError> {
+    let (width, height) = (u64::from(width), u64::from(height));
+    if width > MAX_STILL_SIDE || height > MAX_STILL_SIDE || width * height > MAX_STILL_PIXELS {
+        let path = path.to_owned();
+        let (max_pixels, max_side) = (MAX_STILL_PIXELS, MAX_STILL_SIDE);
+        return Err(VideoError::TooLarge { path, width, height, max_pixels, max_side });
+    }
+    Ok(())
+}
+
+const fn format_words(format: ImageFormat) -> &'static str {
+    match format {
+        ImageFormat::Jpeg => "JPEG",
+        ImageFormat::Png => "PNG",
+        ImageFormat::WebP => "WebP",
+        ImageFormat::Tiff => "TIFF",
+        _ => "picture",
+    }
+}
