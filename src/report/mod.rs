@@ -1,10 +1,26 @@
 //! Charts, annotated stills, HTML and PDF.
 //!
-//! The room says what [`crate::screen`] found and adds nothing to it: it computes no quantity and makes no call.
+//! The room says what [`crate::screen`] found and adds nothing to it: it computes no quantity and makes no call. HTML and
+//! PDF render the same [`content`], so that they cannot say different things.
 
 pub mod error;
 pub mod input;
 pub mod render;
+
+mod chart;
+mod checks;
+mod content;
+mod font;
+mod gauge;
+mod html;
+mod overlay;
+mod palette;
+mod picture;
+mod stills;
+mod tables;
+mod terms;
+mod verdicts;
+mod wording;
 
 pub use error::ReportError;
 pub use input::{CaseFacts, Chart, PageSize, Report, ReportInput, ReportOptions, StillInput};

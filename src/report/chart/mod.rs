@@ -1,0 +1,12 @@
+//! The charts, drawn with plotters as SVG.
+//!
+//! A chart tells everything twice: by colour and by shape, dash or label. It carries its numbers as text, so that it can
+//! be read without measuring it.
+
+mod canvas;
+mod delta;
+mod rotations;
+
+pub(crate) use canvas::{Drawing, escape};
+pub(crate) use delta::retest_delta;
+pub(crate) use rotations::rotations;

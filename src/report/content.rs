@@ -1,0 +1,233 @@
+//! Everything a report says, as text, tables and drawings, before it is laid out: HTML and PDF both render this.
+
+use crate::report::chart::{self, Drawing};
+use crate::report::checks;
+use crate::report::error::ReportError;
+use crate::report::input::{Chart, ReportInput};
+use crate::report::stills::{self, StillRow};
+use crate::report::tables;
+use crate::report::terms;
+use crate::report::verdicts::{self, Verdict};
+use crate::report::wording::{Sign, Unit, fixed, side_word};
+use crate::screen::ResultSide;
+
+/// A report's content, in reading order.
+#[derive(Debug, Clone)]
+pub(crate) struct Content {
+    /// The page's main heading.
+    pub title: &'static str,
+    /// The title with client and date, for the document's properties.
+    pub document_title: String,
+    /// The client's code.
+    pub client: String,
+    /// Date of the visit.
+    pub date: Option<String>,
+    /// Name and version of the tool.
+    pub tool: String,
+    /// The title block: what was screened, and by which rules.
+    pub facts: Vec<Fact>,
+    /// Heads every report.
+    pub cautions: &'static [&'static str],
+    /// What was wrong with the input but could be worked with.
+    pub warnings: Vec<String>,
+    /// The calls and the retest.
+    pub verdicts: Vec<Verdict>,
+    /// The stills, a row for each view.
+    pub stills: Vec<StillRow>,
+    /// The charts.
+    pub charts: Vec<Drawing>,
+    /// Why a chart is missing.
+    pub chart_notes: Vec<String>,
+    /// Tables of quantities.
+    pub tables: Vec<Table>,
+    /// Quantities that no reach determines.
+    pub undetermined: Option<String>,
+    /// Tables of checks.
+    pub check_tables: Vec<Table>,
+    /// Checks that are not in order, and other things to mend, with what to do.
+    pub findings: Vec<Finding>,
+    /// Terms and what they mean.
+    pub terms: Vec<Term>,
+    /// Method and limits.
+    pub method: Vec<String>,
+}
+
+/// A line of the title block.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Fact {
+    pub label: &'static str,
+    pub value: String,
+}
+
+/// A table with one column of row heads.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Table {
+    /// What the table shows.
+    pub caption: String,
+    /// Head of the column of row heads.
+    pub corner: &'static str,
+    /// Column heads: first line, second line.
+    pub columns: Vec<[String; 2]>,
+    /// The rows.
+    pub rows: Vec<Row>,
+}
+
+/// A row of a table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Row {
+    /// The row head.
+    pub head: String,
+    /// A note under the row head, such as the unit.
+    pub note: String,
+    /// As many cells as the table has columns.
+    pub cells: Vec<Cell>,
+}
+
+/// A cell of a table.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct Cell {
+    /// The first line; empty where there is nothing to say.
+    pub main: String,
+    /// The second line, smaller.
+    pub sub: String,
+    /// Set apart, because it is what the call rests on or what is wrong.
+    pub is_strong: bool,
+}
+
+/// Something that is not in order, and what to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Finding {
+    /// Sign and word, such as `✗ fail`.
+    pub status: &'static str,
+    /// A failed check, set apart from the others.
+    pub is_failed: bool,
+    /// What it is about.
+    pub title: String,
+    /// Which reaches or pairs.
+    pub places: String,
+    /// What was found.
+    pub text: String,
+    /// What to do.
+    pub advice: &'static str,
+}
+
+/// A term and its meaning in plain words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Term {
+    pub term: &'static str,
+    pub meaning: String,
+}
+
+/// Cautions at the head of every report: common practice, no source.
+const CAUTIONS: [&str; 3] = [
+    "This sheet measures a movement. It is not a diagnosis and takes the place of no examination.",
+    "Stop at once if the reach or the stretch hurts.",
+    "With numbness or tingling, weakness, a pop felt or heard, swelling, fever, pain at night, or a recent injury or \
+     operation: do not go on, and see a licensed clinician first.",
+];
+
+/// Puts a report's content together.
+///
+/// # Errors
+/// [`ReportError`] when a chart or a still cannot be rendered.
+pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
+    let result = input.result;
+    let case = &input.case;
+    let mut charts = Vec::new();
+    let mut chart_notes = Vec::new();
+    match chart::rotations(result)? {
+        Some(drawing) => charts.push(drawing),
+        None => chart_notes.push("No reach has an elevation that could be charted.".to_owned()),
+    }
+    match chart::retest_delta(result, case)? {
+        Some(drawing) => charts.push(drawing),
+        None if result.retest.is_some() => {
+            chart_notes.push("The retest has no change that could be charted.".to_owned());
+        }
+        None => {}
+    }
+    let (quantity_tables, undetermined) = tables::of_quantities(result);
+    let mut tables = quantity_tables;
+    tables.extend(tables::of_differences(result));
+    let title = "Two-reach overhead screen";
+    let document_title = match &case.date {
+        Some(date) => format!("{title}, client {}, {date}", case.client_code),
+        None => format!("{title}, client {}", case.client_code),
+    };
+    Ok(Content {
+        title,
+        document_title,
+        client: case.client_code.clone(),
+        date: case.date.clone(),
+        tool: format!("Tworeach {}", result.tool_version),
+        facts: facts(input),
+        cautions: &CAUTIONS,
+        warnings: input.warnings.clone(),
+        verdicts: verdicts::of_visit(result, case),
+        stills: stills::render_rows(input)?,
+        charts,
+        chart_notes,
+        terms: terms::used(result, case, &tables),
+        tables,
+        undetermined,
+        check_tables: checks::tables(result),
+        findings: checks::findings(result),
+        method: terms::method(result, case),
+    })
+}
+
+impl Content {
+    /// The charts as files of their own.
+    pub fn chart_files(&self) -> Vec<Chart> {
+        self.charts.iter().map(Drawing::to_file).collect()
+    }
+}
+
+fn facts(input: &ReportInput) -> Vec<Fact> {
+    let case = &input.case;
+    let mut facts = Vec::new();
+    let mut push = |label, value: String| facts.push(Fact { label, value });
+    push("Client", case.client_code.clone());
+    if let Some(date) = &case.date {
+        push("Date", date.clone());
+    }
+    let side = match case.affected_side {
+        ResultSide::Both => "both sides".to_owned(),
+        side => format!("{} side", side_word(side)),
+    };
+    push("Screened", side);
+    let millimetres = |mm: f64| format!("{}{}", fixed(mm, 0), Unit::Millimetre.suffix());
+    let bar = match (case.bar_length_mm, case.has_taped_grips) {
+        (Some(mm), true) => Some(format!("{}, grips taped", millimetres(mm))),
+        (Some(mm), false) => Some(millimetres(mm)),
+        (None, true) => Some("grips taped".to_owned()),
+        (None, false) => None,
+    };
+    if let Some(bar) = bar {
+        push("Bar", bar);
+    }
+    if let Some(mm) = case.stature_mm {
+        push("Stature", millimetres(mm));
+    }
+    if let Some(mm) = case.arm_length_mm {
+        push("Arm length", millimetres(mm));
+    }
+    push("Margin", format!("{}{}", fixed(case.margin_deg, 1), Unit::Degree.suffix()));
+    facts
+}
+
+impl Cell {
+    /// A cell with a value and its interval, or a dash where the value is null.
+    pub fn measured(measured: Option<crate::uncertainty::Measured>, unit: Unit, sign: Sign) -> Self {
+        measured.map_or_else(Self::nothing, |measured| Self {
+            main: super::wording::bare_value(measured, unit, sign),
+            sub: super::wording::interval(measured, unit, sign),
+            is_strong: false,
+        })
+    }
+
+    /// A cell that says that there is no number.
+    pub fn nothing() -> Self {
+        Self { main: "–".to_owned(), sub: String::new(), is_strong: false }
+    }
+}

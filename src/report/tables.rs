@@ -1,0 +1,236 @@
+//! The tables of quantities and of differences.
+
+use crate::geometry::Side;
+use crate::pose::{Rotation, View};
+use crate::report::content::{Cell, Row, Table};
+use crate::report::wording::{Sign, Unit, fixed, listed, occasion_word, palms, rotation_word, side_word, view_word};
+use crate::screen::{Occasion, ReachResult, ResultSide, VisitResult};
+use crate::uncertainty::Measured;
+
+/// Views in the order in which they are shown: the side view first, since it sees the elevation best.
+const VIEWS: [View; 3] = [View::Side, View::Oblique, View::Front];
+
+/// Head of the row of the plain picture's angle.
+const IMAGE_ANGLE: &str = "Image angle";
+
+/// A row of the quantities table: head, unit words, and where the number comes from.
+struct Quantity {
+    head: &'static str,
+    unit_words: &'static str,
+    unit: Unit,
+    of: fn(&ReachResult) -> Option<Measured>,
+}
+
+const QUANTITIES: [Quantity; 11] = [
+    Quantity { head: "Elevation", unit_words: "° from the trunk", unit: Unit::Degree, of: |r| r.elevation_deg },
+    Quantity {
+        head: "Elevation, left",
+        unit_words: "° from the trunk",
+        unit: Unit::Degree,
+        of: |r| r.elevation_left_deg.filter(|_| !is_only(r, Side::Left)),
+    },
+    Quantity {
+        head: "Elevation, right",
+        unit_words: "° from the trunk",
+        unit: Unit::Degree,
+        of: |r| r.elevation_right_deg.filter(|_| !is_only(r, Side::Right)),
+    },
+    Quantity {
+        head: "Elevation from vertical",
+        unit_words: "° from the plumb line",
+        unit: Unit::Degree,
+        of: |r| r.elevation_from_vertical_deg,
+    },
+    Quantity { head: "Trunk lean", unit_words: "°, backward +", unit: Unit::Degree, of: |r| r.trunk_lean_deg },
+    Quantity {
+        head: "Elbow flexion", unit_words: "°, 0 is straight", unit: Unit::Degree, of: |r| r.elbow_flexion_deg
+    },
+    Quantity {
+        head: "Bar height",
+        unit_words: "mm above the datum",
+        unit: Unit::Millimetre,
+        of: |r| r.bar_height_mm.filter(|_| is_above_datum(r)),
+    },
+    Quantity {
+        head: "Bar height",
+        unit_words: "mm above mid-hip",
+        unit: Unit::Millimetre,
+        of: |r| r.bar_height_mm.filter(|_| !is_above_datum(r)),
+    },
+    Quantity { head: "Bar height", unit_words: "arm lengths", unit: Unit::ArmLength, of: |r| r.bar_height_arm },
+    Quantity { head: "Bar tilt", unit_words: "°, right end up +", unit: Unit::Degree, of: |r| r.bar_tilt_deg },
+    Quantity { head: "Grip width", unit_words: "mm", unit: Unit::Millimetre, of: |r| r.grip_width_mm },
+];
+
+/// The side's own elevation is `elevation_deg` already.
+fn is_only(reach: &ReachResult, side: Side) -> bool {
+    reach.side == ResultSide::from(side)
+}
+
+fn is_above_datum(reach: &ReachResult) -> bool {
+    reach.reference.as_deref() == Some("datum")
+}
+
+/// The reaches of a view in the order before internal, before external, after internal, after external.
+pub(crate) fn reaches_by_view(result: &VisitResult) -> Vec<(View, Vec<usize>)> {
+    VIEWS
+        .into_iter()
+        .map(|view| {
+            let mut indices: Vec<usize> =
+                (0..result.reaches.len()).filter(|&index| result.reaches[index].view == view).collect();
+            indices.sort_by_key(|&index| (result.reaches[index].occasion, result.reaches[index].rotation));
+            (view, indices)
+        })
+        .filter(|(_, indices)| !indices.is_empty())
+        .collect()
+}
+
+/// A table of quantities for each view, and the quantities that no reach determines, as a sentence.
+pub(crate) fn of_quantities(result: &VisitResult) -> (Vec<Table>, Option<String>) {
+    let views = reaches_by_view(result);
+    let tables = views
+        .iter()
+        .map(|(view, indices)| {
+            let reaches: Vec<&ReachResult> = indices.iter().map(|&index| &result.reaches[index]).collect();
+            let mut rows: Vec<Row> = QUANTITIES.iter().filter_map(|quantity| row(quantity, &reaches)).collect();
+            rows.extend(image_angle_row(&reaches));
+            rows.push(end_range_row(&reaches));
+            let title = "What was measured, with 95\u{a0}% intervals";
+            Table {
+                caption: if views.len() > 1 { format!("{title}: {} view", view_word(*view)) } else { title.to_owned() },
+                corner: "Quantity",
+                columns: reaches.iter().map(|reach| reach_head(reach)).collect(),
+                rows,
+            }
+        })
+        .collect();
+    (tables, undetermined(result))
+}
+
+/// The column head of a reach: occasion and rotation, then where the palms face.
+pub(crate) fn reach_head(reach: &ReachResult) -> [String; 2] {
+    [format!("{}, {}", occasion_word(reach.occasion), rotation_word(reach.rotation)), palms(reach.rotation).to_owned()]
+}
+
+fn row(quantity: &Quantity, reaches: &[&ReachResult]) -> Option<Row> {
+    let values: Vec<Option<Measured>> = reaches.iter().map(|reach| (quantity.of)(reach)).collect();
+    if values.iter().all(Option::is_none) {
+        return None;
+    }
+    let cells = values
+        .into_iter()
+        .map(|value| Cell {
+            is_strong: quantity.head == "Elevation",
+            ..Cell::measured(value, quantity.unit, Sign::Minus)
+        })
+        .collect();
+    Some(Row { head: quantity.head.to_owned(), note: quantity.unit_words.to_owned(), cells })
+}
+
+/// The angle as it lies in the picture, which has no interval of its own.
+fn image_angle_row(reaches: &[&ReachResult]) -> Option<Row> {
+    let cell = |reach: &&ReachResult| {
+        reach
+            .image_angle_deg
+            .map_or_else(Cell::nothing, |deg| Cell { main: fixed(deg, Unit::Degree.decimals(None)), ..Cell::default() })
+    };
+    reaches.iter().any(|reach| reach.image_angle_deg.is_some()).then(|| Row {
+        head: IMAGE_ANGLE.to_owned(),
+        note: "°, cross-check only".to_owned(),
+        cells: reaches.iter().map(cell).collect(),
+    })
+}
+
+fn end_range_row(reaches: &[&ReachResult]) -> Row {
+    let cells = reaches
+        .iter()
+        .map(|reach| {
+            let raises = match reach.raises {
+                1 => "1 raise".to_owned(),
+                count => format!("{count} raises"),
+            };
+            Cell {
+                main: reach
+                    .end_range_time_s
+                    .map_or_else(|| "still".to_owned(), |time_s| format!("{}\u{a0}s", fixed(time_s, 2))),
+                sub: raises,
+                is_strong: false,
+            }
+        })
+        .collect();
+    Row { head: "End range".to_owned(), note: "time in the clip".to_owned(), cells }
+}
+
+fn undetermined(result: &VisitResult) -> Option<String> {
+    let is_null = |of: fn(&ReachResult) -> Option<Measured>| result.reaches.iter().all(|reach| of(reach).is_none());
+    let candidates: [(&str, fn(&ReachResult) -> Option<Measured>); 7] = [
+        ("elevation from the trunk", |r| r.elevation_deg),
+        ("elevation from vertical", |r| r.elevation_from_vertical_deg),
+        ("trunk lean", |r| r.trunk_lean_deg),
+        ("elbow flexion", |r| r.elbow_flexion_deg),
+        ("bar height", |r| r.bar_height_mm.or(r.bar_height_arm)),
+        ("bar tilt", |r| r.bar_tilt_deg),
+        ("grip width", |r| r.grip_width_mm),
+    ];
+    let names: Vec<String> =
+        candidates.into_iter().filter(|(_, of)| is_null(*of)).map(|(name, _)| name.to_owned()).collect();
+    (!names.is_empty() && !result.reaches.is_empty())
+        .then(|| format!("Not determined by these marks: {}.", listed(&names)))
+}
+
+/// The differences and changes, or nothing when there is no pair.
+pub(crate) fn of_differences(result: &VisitResult) -> Option<Table> {
+    let has_many_sides = result.comparisons.windows(2).any(|pair| pair[0].side != pair[1].side);
+    let mut rows: Vec<Row> = result
+        .comparisons
+        .iter()
+        .map(|comparison| {
+            let when = match comparison.occasion {
+                Occasion::Before => "Difference before",
+                Occasion::After => "Difference after",
+            };
+            let head = if has_many_sides { format!("{when}, {}", side_word(comparison.side)) } else { when.to_owned() };
+            Row {
+                head,
+                note: "external minus internal".to_owned(),
+                cells: vec![
+                    Cell {
+                        is_strong: true,
+                        ..Cell::measured(comparison.difference_elevation_deg, Unit::Degree, Sign::Always)
+                    },
+                    Cell::measured(comparison.difference_bar_height_mm, Unit::Millimetre, Sign::Always),
+                    Cell::measured(comparison.difference_bar_height_arm, Unit::ArmLength, Sign::Always),
+                ],
+            }
+        })
+        .collect();
+    if let Some(retest) = &result.retest {
+        let note = || "after minus before".to_owned();
+        rows.push(Row {
+            head: format!("Change, {} reach", rotation_word(Rotation::External)),
+            note: note(),
+            cells: vec![
+                Cell { is_strong: true, ..Cell::measured(retest.change_elevation_deg, Unit::Degree, Sign::Always) },
+                Cell::measured(retest.change_bar_height_mm, Unit::Millimetre, Sign::Always),
+                Cell::nothing(),
+            ],
+        });
+        rows.push(Row {
+            head: "Change of the difference".to_owned(),
+            note: note(),
+            cells: vec![
+                Cell::measured(retest.change_difference_deg, Unit::Degree, Sign::Always),
+                Cell::nothing(),
+                Cell::nothing(),
+            ],
+        });
+    }
+    let columns =
+        [["Elevation", "°"], ["Bar height", "mm"], ["Bar height", "arm lengths"]].map(|head| head.map(str::to_owned));
+    (!rows.is_empty()).then(|| Table {
+        caption: "Differences and changes, with 95\u{a0}% intervals".to_owned(),
+        corner: "Comparison",
+        columns: columns.to_vec(),
+        rows,
+    })
+}
