@@ -104,6 +104,12 @@ const WORDS: [Words; 11] = [
 const SINGLE_RAISE_TEXT: &str =
     "The interval covers the measurement alone, not how this client varies from raise to raise.";
 const SINGLE_RAISE_ADVICE: &str = "Film three raises of each reach.";
+/// Stands for the list of all reaches.
+const EVERY_REACH: &str = "every reach";
+/// Ends the words of a pair.
+const PAIR: &str = "pair";
+/// The words of the retest.
+const RETEST: &str = "retest";
 /// Bases of a result in the format's words.
 const SINGLE_RAISE: &str = "single_raise";
 const VERTICAL: &str = "vertical";
@@ -159,13 +165,20 @@ pub(crate) fn findings(result: &VisitResult) -> Vec<Finding> {
             status: status_words(status),
             is_failed: status == CheckStatus::Fail,
             title: title(&check.name),
-            places: listed(&words),
+            places: if is_every_reach(&words, result) { EVERY_REACH.to_owned() } else { listed(&words) },
             text: check.text.clone(),
             advice: advice(check),
         }));
     }
     findings.extend(of_basis(result));
     findings
+}
+
+/// The same number of places as reaches, none of them a pair.
+fn is_every_reach(words: &[String], result: &VisitResult) -> bool {
+    words.len() > 1
+        && words.len() == result.reaches.len()
+        && words.iter().all(|words| !words.ends_with(PAIR) && words != RETEST)
 }
 
 fn of_basis(result: &VisitResult) -> Vec<Finding> {
@@ -182,7 +195,7 @@ fn of_basis(result: &VisitResult) -> Vec<Finding> {
             status: "· note",
             is_failed: false,
             title: "Single raise".to_owned(),
-            places: if is_every { "every reach".to_owned() } else { listed(&single) },
+            places: if is_every { EVERY_REACH.to_owned() } else { listed(&single) },
             text: SINGLE_RAISE_TEXT.to_owned(),
             advice: SINGLE_RAISE_ADVICE,
         });
@@ -216,6 +229,12 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
         }
     }
     names.sort_by_key(|name| WORDS.iter().position(|words| words.name == *name).unwrap_or(WORDS.len()));
+    let is_plainly_ok = |name: &&str| {
+        let mut checks = places.iter().flat_map(|place| place.checks).filter(|check| check.name == **name);
+        checks.all(|check| check.status == CheckStatus::Ok && (check.value.is_none() || unit(&check.name) == Unit::One))
+    };
+    let (plain, names): (Vec<&str>, Vec<&str>) = names.into_iter().partition(|name| is_plainly_ok(name));
+    let plain: Vec<String> = plain.into_iter().map(|name| title(name).to_lowercase()).collect();
     let rows: Vec<Row> = names
         .into_iter()
         .map(|name| {
@@ -234,11 +253,13 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
             Row { head: title(name), note, cells }
         })
         .collect();
-    (!rows.is_empty()).then(|| Table {
+    let footnote = (!plain.is_empty()).then(|| format!("In order throughout: {}.", listed(&plain)));
+    (!rows.is_empty() || footnote.is_some()).then(|| Table {
         caption,
         corner: "Check",
         columns: places.iter().map(|place| place.head.clone()).collect(),
         rows,
+        footnote,
     })
 }
 
@@ -271,8 +292,8 @@ fn pair_places(result: &VisitResult) -> Vec<Place<'_>> {
         .filter(|comparison| !comparison.checks.is_empty())
         .map(|comparison| Place {
             head: [
-                format!("{} pair", occasion_word(comparison.occasion)),
-                if has_many_sides { side_word(comparison.side).to_owned() } else { "external and internal".to_owned() },
+                occasion_word(comparison.occasion).to_owned(),
+                if has_many_sides { side_word(comparison.side).to_owned() } else { "the pair".to_owned() },
             ],
             words: pair_words(comparison),
             checks: &comparison.checks,
@@ -280,8 +301,8 @@ fn pair_places(result: &VisitResult) -> Vec<Place<'_>> {
         .collect();
     if let Some(retest) = result.retest.as_ref().filter(|retest| !retest.checks.is_empty()) {
         places.push(Place {
-            head: ["Retest".to_owned(), "after and before".to_owned()],
-            words: "retest".to_owned(),
+            head: ["Retest".to_owned(), "the change".to_owned()],
+            words: RETEST.to_owned(),
             checks: &retest.checks,
         });
     }
@@ -289,7 +310,7 @@ fn pair_places(result: &VisitResult) -> Vec<Place<'_>> {
 }
 
 fn pair_words(comparison: &Comparison) -> String {
-    format!("{} pair", occasion_word(comparison.occasion).to_lowercase())
+    format!("{} {PAIR}", occasion_word(comparison.occasion).to_lowercase())
 }
 
 fn words(name: &str) -> Option<&'static Words> {

@@ -18,10 +18,6 @@ pub(crate) struct Content {
     pub title: &'static str,
     /// The title with client and date, for the document's properties.
     pub document_title: String,
-    /// The client's code.
-    pub client: String,
-    /// Date of the visit.
-    pub date: Option<String>,
     /// Name and version of the tool.
     pub tool: String,
     /// The title block: what was screened, and by which rules.
@@ -40,8 +36,6 @@ pub(crate) struct Content {
     pub chart_notes: Vec<String>,
     /// Tables of quantities.
     pub tables: Vec<Table>,
-    /// Quantities that no reach determines.
-    pub undetermined: Option<String>,
     /// Tables of checks.
     pub check_tables: Vec<Table>,
     /// Checks that are not in order, and other things to mend, with what to do.
@@ -70,6 +64,8 @@ pub(crate) struct Table {
     pub columns: Vec<[String; 2]>,
     /// The rows.
     pub rows: Vec<Row>,
+    /// What the table leaves out, as a sentence.
+    pub footnote: Option<String>,
 }
 
 /// A row of a table.
@@ -146,8 +142,7 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         }
         None => {}
     }
-    let (quantity_tables, undetermined) = tables::of_quantities(result);
-    let mut tables = quantity_tables;
+    let mut tables = tables::of_quantities(result);
     tables.extend(tables::of_differences(result));
     let title = "Two-reach overhead screen";
     let document_title = match &case.date {
@@ -157,8 +152,6 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
     Ok(Content {
         title,
         document_title,
-        client: case.client_code.clone(),
-        date: case.date.clone(),
         tool: format!("Tworeach {}", result.tool_version),
         facts: facts(input),
         cautions: &CAUTIONS,
@@ -169,7 +162,6 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         chart_notes,
         terms: terms::used(result, case, &tables),
         tables,
-        undetermined,
         check_tables: checks::tables(result),
         findings: checks::findings(result),
         method: terms::method(result, case),

@@ -36,20 +36,15 @@ pub(crate) fn render(content: &Content, page: PageSize) -> String {
         content.verdicts.iter().for_each(|verdict| write_verdict(html, verdict));
         html.push_str("</div>\n");
     });
-    if !content.stills.is_empty() {
-        section(&mut html, "End range of each reach", |html| {
-            content.stills.iter().for_each(|row| write_stills(html, row));
+    section(&mut html, "End range of each reach", |html| {
+        content.stills.iter().for_each(|row| write_stills(html, row));
+        if !content.stills.is_empty() {
             let _ = writeln!(html, "<p class=\"small\">{}</p>", overlay::LEGEND);
-        });
-    }
-    if !(content.charts.is_empty() && content.chart_notes.is_empty()) {
-        section(&mut html, "Charts", |html| write_charts(html, content));
-    }
+        }
+        write_charts(html, content);
+    });
     section(&mut html, "Quantities", |html| {
         content.tables.iter().for_each(|table| write_table(html, table));
-        if let Some(sentence) = &content.undetermined {
-            let _ = writeln!(html, "<p>{}</p>", text(sentence));
-        }
     });
     section(&mut html, "Checks", |html| {
         content.check_tables.iter().for_each(|table| write_table(html, table));
@@ -121,7 +116,7 @@ fn write_verdict(html: &mut String, verdict: &Verdict) {
     if let Some(figure) = &verdict.figure {
         let _ = write!(
             html,
-            "<p class=\"figure\">{}</p>\n<p class=\"what\">{}; {}</p>\n",
+            "<p class=\"figure\">{}</p>\n<p class=\"what\">{}<br>{}</p>\n",
             text(&figure.value),
             figure.what,
             text(&figure.interval)
@@ -192,7 +187,11 @@ fn write_table(html: &mut String, table: &Table) {
         row.cells.iter().for_each(|cell| write_cell(html, cell));
         html.push_str("</tr>\n");
     }
-    html.push_str("</tbody>\n</table>\n</div>\n");
+    html.push_str("</tbody>\n</table>\n");
+    if let Some(footnote) = &table.footnote {
+        let _ = writeln!(html, "<p class=\"small foot\">{}</p>", text(footnote));
+    }
+    html.push_str("</div>\n");
 }
 
 fn write_cell(html: &mut String, cell: &Cell) {

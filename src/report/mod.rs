@@ -15,6 +15,7 @@ mod gauge;
 mod html;
 mod overlay;
 mod palette;
+mod pdf;
 mod picture;
 mod stills;
 mod tables;

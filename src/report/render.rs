@@ -4,6 +4,7 @@ use crate::report::content;
 use crate::report::error::ReportError;
 use crate::report::html;
 use crate::report::input::{Report, ReportInput, ReportOptions};
+use crate::report::pdf;
 
 /// Renders the report of a visit as HTML and PDF, and its charts as SVG.
 ///
@@ -13,7 +14,11 @@ use crate::report::input::{Report, ReportInput, ReportOptions};
 pub fn render_report(input: &ReportInput, options: &ReportOptions) -> Result<Report, ReportError> {
     refuse_bad_stills(input)?;
     let content = content::assemble(input)?;
-    Ok(Report { html: html::render(&content, options.page), pdf: Vec::new(), charts: content.chart_files() })
+    Ok(Report {
+        html: html::render(&content, options.page),
+        pdf: pdf::render(&content, options.page)?,
+        charts: content.chart_files(),
+    })
 }
 
 fn refuse_bad_stills(input: &ReportInput) -> Result<(), ReportError> {

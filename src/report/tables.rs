@@ -85,10 +85,10 @@ pub(crate) fn reaches_by_view(result: &VisitResult) -> Vec<(View, Vec<usize>)> {
         .collect()
 }
 
-/// A table of quantities for each view, and the quantities that no reach determines, as a sentence.
-pub(crate) fn of_quantities(result: &VisitResult) -> (Vec<Table>, Option<String>) {
+/// A table of quantities for each view, with the quantities that none of its reaches determines as a footnote.
+pub(crate) fn of_quantities(result: &VisitResult) -> Vec<Table> {
     let views = reaches_by_view(result);
-    let tables = views
+    views
         .iter()
         .map(|(view, indices)| {
             let reaches: Vec<&ReachResult> = indices.iter().map(|&index| &result.reaches[index]).collect();
@@ -101,10 +101,10 @@ pub(crate) fn of_quantities(result: &VisitResult) -> (Vec<Table>, Option<String>
                 corner: "Quantity",
                 columns: reaches.iter().map(|reach| reach_head(reach)).collect(),
                 rows,
+                footnote: undetermined(&reaches),
             }
         })
-        .collect();
-    (tables, undetermined(result))
+        .collect()
 }
 
 /// The column head of a reach: occasion and rotation, then where the palms face.
@@ -161,8 +161,8 @@ fn end_range_row(reaches: &[&ReachResult]) -> Row {
     Row { head: "End range".to_owned(), note: "time in the clip".to_owned(), cells }
 }
 
-fn undetermined(result: &VisitResult) -> Option<String> {
-    let is_null = |of: fn(&ReachResult) -> Option<Measured>| result.reaches.iter().all(|reach| of(reach).is_none());
+fn undetermined(reaches: &[&ReachResult]) -> Option<String> {
+    let is_null = |of: fn(&ReachResult) -> Option<Measured>| reaches.iter().all(|reach| of(reach).is_none());
     let candidates: [(&str, fn(&ReachResult) -> Option<Measured>); 7] = [
         ("elevation from the trunk", |r| r.elevation_deg),
         ("elevation from vertical", |r| r.elevation_from_vertical_deg),
@@ -174,8 +174,7 @@ fn undetermined(result: &VisitResult) -> Option<String> {
     ];
     let names: Vec<String> =
         candidates.into_iter().filter(|(_, of)| is_null(*of)).map(|(name, _)| name.to_owned()).collect();
-    (!names.is_empty() && !result.reaches.is_empty())
-        .then(|| format!("Not determined by these marks: {}.", listed(&names)))
+    (!names.is_empty()).then(|| format!("Not determined by these marks: {}.", listed(&names)))
 }
 
 /// The differences and changes, or nothing when there is no pair.
@@ -225,12 +224,13 @@ pub(crate) fn of_differences(result: &VisitResult) -> Option<Table> {
             ],
         });
     }
-    let columns =
-        [["Elevation", "°"], ["Bar height", "mm"], ["Bar height", "arm lengths"]].map(|head| head.map(str::to_owned));
+    let columns = [["Elevation", "degrees"], ["Bar height", "mm"], ["Bar height", "arm lengths"]]
+        .map(|head| head.map(str::to_owned));
     (!rows.is_empty()).then(|| Table {
         caption: "Differences and changes, with 95\u{a0}% intervals".to_owned(),
         corner: "Comparison",
         columns: columns.to_vec(),
         rows,
+        footnote: None,
     })
 }

@@ -20,10 +20,10 @@ const WIDTH: f64 = 400.0;
 /// Where the plot begins, right of the row heads.
 const PLOT_LEFT: f64 = 168.0;
 const PLOT_RIGHT: f64 = 388.0;
-const HEADER: f64 = 66.0;
-const ROW: f64 = 48.0;
-const AXIS: f64 = 36.0;
-const GAP: f64 = 16.0;
+const HEADER: f64 = 62.0;
+const ROW: f64 = 42.0;
+const AXIS: f64 = 26.0;
+const GAP: f64 = 14.0;
 /// The axis reaches at least this many margins to either side of zero.
 const SPAN_MARGINS: f64 = 1.6;
 
@@ -169,12 +169,12 @@ fn draw_panel(area: &Area, panel: &Panel, top: f64) -> Result<(), DrawError> {
 
 fn draw_row(area: &Area, row: &Change, unit: Unit, top: f64, x: &dyn Fn(f64) -> f64) -> Result<(), DrawError> {
     let measured = row.measured;
-    write_text(area, [0.0, top + 7.0], row.head, set(12.0, Weight::Regular, INK, START))?;
+    write_text(area, [0.0, top + 4.0], row.head, set(12.0, Weight::Regular, INK, START))?;
     let number = value(measured, unit, Sign::Always);
-    write_text(area, [0.0, top + 24.0], &number, set(14.0, Weight::SemiBold, INK, START))?;
+    write_text(area, [0.0, top + 20.0], &number, set(14.0, Weight::SemiBold, INK, START))?;
     let range_text = interval(measured, unit, Sign::Always);
     let right = [Anchor::End, Anchor::Start];
-    write_text(area, [PLOT_LEFT - 12.0, top + 26.0], &range_text, set(11.0, Weight::Regular, MUTED, right))?;
+    write_text(area, [PLOT_LEFT - 12.0, top + 22.0], &range_text, set(11.0, Weight::Regular, MUTED, right))?;
     let middle = top + ROW / 2.0;
     let line = stroke(row.color, 2.5);
     draw_line(area, [[x(measured.lo), middle], [x(measured.hi), middle]], line, None)?;

@@ -15,8 +15,8 @@ use crate::screen::{Occasion, ReachResult, VisitResult};
 use crate::uncertainty::Measured;
 
 const WIDTH: f64 = 400.0;
-const HEIGHT: f64 = 268.0;
-const PLOT: Plot = Plot { left: 40.0, right: 392.0, top: 74.0, bottom: 240.0 };
+const HEIGHT: f64 = 254.0;
+const PLOT: Plot = Plot { left: 34.0, right: 392.0, top: 70.0, bottom: 228.0 };
 /// The axis spans at least this much, so that a trifle does not look like a change.
 const SPAN_MIN_DEG: f64 = 20.0;
 /// The two rotations stand this far to either side of their occasion, px, so that their intervals do not cover each other.

@@ -133,13 +133,33 @@ fn six_failing() -> Invented {
     let long = "It was found in every one of the frames that were marked, and it stays when the marks of the second rater \
                 are taken instead of those of the first, so that it is unlikely to be an error of marking";
     let reach = &mut invented.result.reaches[1];
-    fail(&mut reach.checks, "elbow_straight", Some((27.4, 2.1)), &format!("The right elbow was bent by 27.4 deg. {long}."));
+    fail(
+        &mut reach.checks,
+        "elbow_straight",
+        Some((27.4, 2.1)),
+        &format!("The right elbow was bent by 27.4 deg. {long}."),
+    );
     fail(&mut reach.checks, "pain_free", None, &format!("Pain of 7 out of 10 ended the reach. {long}."));
     fail(&mut reach.checks, "back_flat", None, &format!("The low back was lifted off the wall. {long}."));
-    fail(&mut reach.checks, "marks_agree", Some((14.2, 1.9)), &format!("right elbow is 14 px from where the other marks put it. {long}."));
+    fail(
+        &mut reach.checks,
+        "marks_agree",
+        Some((14.2, 1.9)),
+        &format!("right elbow is 14 px from where the other marks put it. {long}."),
+    );
     let pair = &mut invented.result.comparisons[0];
-    fail(&mut pair.checks, "same_grip", Some((14.2, 1.0)), &format!("The grip was 14.2 % wider in the external reach. {long}."));
-    fail(&mut pair.checks, "trunk_still", Some((12.6, 0.8)), &format!("The trunk leaned 12.6 deg further back in the external reach. {long}."));
+    fail(
+        &mut pair.checks,
+        "same_grip",
+        Some((14.2, 1.0)),
+        &format!("The grip was 14.2 % wider in the external reach. {long}."),
+    );
+    fail(
+        &mut pair.checks,
+        "trunk_still",
+        Some((12.6, 0.8)),
+        &format!("The trunk leaned 12.6 deg further back in the external reach. {long}."),
+    );
     pair.call = Call::NotComparable;
     pair.reason = format!("Six checks fail: elbow, pain, back, marks, grip and trunk. {long}.");
     pair.next_step =
@@ -232,7 +252,8 @@ fn portrait() -> Invented {
 fn long_code() -> Invented {
     let mut invented = full();
     invented.name = "long-code";
-    invented.case.client_code = "STUDY-2026-NORTH-CLINIC-SHOULDER-ARM-COHORT-B-PARTICIPANT-00017-VISIT-0003-ØÅ Ж漢".to_owned();
+    invented.case.client_code =
+        "STUDY-2026-NORTH-CLINIC-SHOULDER-ARM-COHORT-B-PARTICIPANT-00017-VISIT-0003-ØÅ Ж漢".to_owned();
     invented.case.date = Some("Tuesday, the 24th of November 2026, second visit of the afternoon".to_owned());
     for reach in &mut invented.result.reaches {
         reach.file = "very long folder name/another one/before-internal <of> R07 & co.mp4".to_owned();
@@ -361,7 +382,9 @@ fn reach_checks() -> Vec<Check> {
 
 fn comparison(occasion: Occasion, side: ResultSide, difference: f64, call: Call) -> Comparison {
     let reason = match call {
-        Call::Positive => "The external reach is lower by more than the margin, and the whole interval lies below zero.",
+        Call::Positive => {
+            "The external reach is lower by more than the margin, and the whole interval lies below zero."
+        }
         Call::Negative => "The whole interval lies above the margin below zero.",
         _ => "The interval reaches over the margin.",
     };

@@ -1,0 +1,176 @@
+//! Turns the content into pieces: one function for each part of the report.
+
+use crate::report::content::{Content, Fact, Table};
+use crate::report::palette::{INK, MUTED, RULE};
+use crate::report::pdf::figures;
+use crate::report::pdf::metrics::Metrics;
+use crate::report::pdf::notes;
+use crate::report::pdf::ops::{Op, Piece, Stack};
+use crate::report::pdf::table;
+use crate::report::pdf::tags::{NodeId, Role, Tags};
+use crate::report::pdf::text::Run;
+
+/// All pieces of a report, in reading order, and the tree of tags that they hang on.
+pub(super) fn lay_out(content: &Content, metrics: Metrics) -> (Vec<Piece>, Tags) {
+    let mut tags = Tags::default();
+    let mut pieces = Vec::new();
+    pieces.push(title_block(&mut tags, content, metrics));
+    pieces.push(cautions(&mut tags, content, metrics));
+    pieces.extend(warnings(&mut tags, content, metrics));
+    let section = heading(&mut tags, &mut pieces, "The call", metrics);
+    pieces.push(figures::verdicts(&mut tags, section, &content.verdicts, metrics));
+    let section = heading(&mut tags, &mut pieces, "End range of each reach", metrics);
+    pieces.extend(figures::stills(&mut tags, section, &content.stills, metrics));
+    pieces.extend(figures::charts(&mut tags, section, content, metrics));
+    let section = heading(&mut tags, &mut pieces, "Quantities", metrics);
+    tables(&mut tags, section, &mut pieces, &content.tables, metrics);
+    let section = heading(&mut tags, &mut pieces, "Checks", metrics);
+    tables(&mut tags, section, &mut pieces, &content.check_tables, metrics);
+    pieces.extend(notes::findings(&mut tags, section, &content.findings, metrics));
+    let section = heading(&mut tags, &mut pieces, "Terms", metrics);
+    pieces.push(notes::terms(&mut tags, section, &content.terms, metrics));
+    let section = heading(&mut tags, &mut pieces, "Method and limits", metrics);
+    pieces.extend(content.method.iter().map(|text| paragraph(&mut tags, section, text, metrics)));
+    (pieces, tags)
+}
+
+/// A section with its heading, which stays with what follows.
+fn heading(tags: &mut Tags, pieces: &mut Vec<Piece>, title: &str, metrics: Metrics) -> NodeId {
+    let section = tags.root(Role::Section);
+    let node = tags.child(section, Role::Heading { level: 2, title: title.to_owned() });
+    let mut stack = Stack::new(0.0, metrics.width());
+    stack.rule(1.0, INK);
+    stack.gap(metrics.gap(3.5));
+    stack.text(node, title, metrics.heading());
+    stack.gap(metrics.gap(2.5));
+    let piece = stack.into_piece(metrics.gap(11.0));
+    pieces.push(Piece { is_kept_with_next: true, outline: Some(title.to_owned()), ..piece });
+    section
+}
+
+fn paragraph(tags: &mut Tags, section: NodeId, text: &str, metrics: Metrics) -> Piece {
+    let mut stack = Stack::new(0.0, metrics.width());
+    stack.text(tags.child(section, Role::Paragraph), text, metrics.note());
+    stack.into_piece(metrics.gap(3.0))
+}
+
+/// The title and, like the title block of a drawing, what was screened and by which rules.
+fn title_block(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
+    let width = metrics.width();
+    let mut stack = Stack::new(0.0, width);
+    let node = tags.root(Role::Heading { level: 1, title: content.title.to_owned() });
+    stack.text(node, content.title, metrics.title());
+    stack.gap(metrics.gap(5.0));
+    let top = stack.y;
+    let pad = metrics.gap(5.0);
+    let weights: Vec<f32> = content.facts.iter().map(|fact| weight_of(fact)).collect();
+    let unit = width / weights.iter().sum::<f32>().max(1.0);
+    let mut x = 0.0;
+    let mut columns = Vec::new();
+    let list = tags.root(Role::List);
+    for (fact, weight) in content.facts.iter().zip(&weights) {
+        let mut column = Stack::new(x + pad, unit * weight - 1.6 * pad);
+        let item = tags.child(list, Role::Item);
+        let body = tags.child(item, Role::ItemBody);
+        column.gap(metrics.gap(2.5));
+        column.text(body, &format!("{} ", fact.label), metrics.small());
+        column.text(body, &fact.value, metrics.strong());
+        column.gap(metrics.gap(3.0));
+        x += unit * weight;
+        columns.push((x, column));
+    }
+    let height = columns.iter().map(|(_, column)| column.y).fold(0.0, f32::max);
+    let mut ops = stack.ops;
+    let count = columns.len();
+    for (index, (right, column)) in columns.into_iter().enumerate() {
+        ops.extend(column.ops.into_iter().map(|op| op.moved([0.0, top])));
+        if index + 1 < count {
+            ops.push(Op::Rule { from: [right, top], to: [right, top + height], width: 0.4, color: RULE });
+        }
+    }
+    ops.extend(Op::frame([0.0, top], [width, height], 0.8, INK));
+    Piece { height: top + height, ops, ..Piece::default() }
+}
+
+/// How wide a column of the title block is, against the others.
+fn weight_of(fact: &Fact) -> f32 {
+    match fact.label {
+        "Client" | "Date" => 1.35,
+        "Bar" => 1.5,
+        _ => 0.9,
+    }
+}
+
+fn cautions(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
+    let width = metrics.width();
+    let pad = metrics.gap(6.0);
+    let mut stack = Stack::new(pad + 6.0, width - 2.0 * pad - 6.0);
+    let section = tags.root(Role::Section);
+    stack.gap(metrics.gap(4.0));
+    let title = "Caution".to_owned();
+    let node = tags.child(section, Role::Heading { level: 2, title: title.clone() });
+    stack.text(node, &title, metrics.strong());
+    bulleted(tags, section, &mut stack, content.cautions.iter().copied(), metrics);
+    stack.gap(metrics.gap(4.5));
+    let mut piece = stack.into_piece(metrics.gap(8.0));
+    piece.ops.push(Op::block([0.0, 0.0], [5.0, piece.height], INK));
+    piece.ops.extend(Op::frame([0.0, 0.0], [width, piece.height], 0.9, INK));
+    piece.outline = Some(title);
+    piece
+}
+
+fn warnings(tags: &mut Tags, content: &Content, metrics: Metrics) -> Option<Piece> {
+    if content.warnings.is_empty() {
+        return None;
+    }
+    let width = metrics.width();
+    let pad = metrics.gap(6.0);
+    let mut stack = Stack::new(pad + 6.0, width - 2.0 * pad - 6.0);
+    let section = tags.root(Role::Section);
+    stack.gap(metrics.gap(4.0));
+    let title = "About the recordings".to_owned();
+    let node = tags.child(section, Role::Heading { level: 2, title: title.clone() });
+    stack.text(node, &title, metrics.strong());
+    bulleted(tags, section, &mut stack, content.warnings.iter().map(String::as_str), metrics);
+    stack.gap(metrics.gap(4.5));
+    let mut piece = stack.into_piece(metrics.gap(6.0));
+    piece.ops.extend(Op::frame([0.0, 0.0], [width, piece.height], 0.5, MUTED));
+    piece.outline = Some(title);
+    Some(piece)
+}
+
+fn bulleted<'a>(
+    tags: &mut Tags,
+    section: NodeId,
+    stack: &mut Stack,
+    lines: impl Iterator<Item = &'a str>,
+    metrics: Metrics,
+) {
+    let list = tags.child(section, Role::List);
+    let indent = metrics.gap(8.0);
+    for line in lines {
+        let item = tags.child(list, Role::Item);
+        let body = tags.child(item, Role::ItemBody);
+        let style = metrics.body();
+        let bullet = Run::new("•", style);
+        stack.ops.push(Op::Text { node: None, at: [stack.x, stack.y + style.ascent()], run: bullet });
+        stack.x += indent;
+        stack.width -= indent;
+        stack.text(body, line, style);
+        stack.x -= indent;
+        stack.width += indent;
+    }
+}
+
+fn tables(tags: &mut Tags, section: NodeId, pieces: &mut Vec<Piece>, tables: &[Table], metrics: Metrics) {
+    for (index, table) in tables.iter().enumerate() {
+        let mut laid_out = table::lay_out(tags, section, table, metrics, 0.0, metrics.width());
+        if index == 0
+            && let Some(first) = laid_out.first_mut()
+        {
+            // The section's heading is above it already.
+            first.gap_above = 0.0;
+        }
+        pieces.extend(laid_out);
+    }
+}
