@@ -18,8 +18,11 @@ struct Quantity {
     head: &'static str,
     unit_words: &'static str,
     unit: Unit,
-    of: fn(&ReachResult) -> Option<Measured>,
+    of: Accessor,
 }
+
+/// Reads a quantity of a reach.
+type Accessor = fn(&ReachResult) -> Option<Measured>;
 
 const QUANTITIES: [Quantity; 11] = [
     Quantity { head: "Elevation", unit_words: "° from the trunk", unit: Unit::Degree, of: |r| r.elevation_deg },
@@ -162,8 +165,8 @@ fn end_range_row(reaches: &[&ReachResult]) -> Row {
 }
 
 fn undetermined(reaches: &[&ReachResult]) -> Option<String> {
-    let is_null = |of: fn(&ReachResult) -> Option<Measured>| reaches.iter().all(|reach| of(reach).is_none());
-    let candidates: [(&str, fn(&ReachResult) -> Option<Measured>); 7] = [
+    let is_null = |of: Accessor| reaches.iter().all(|reach| of(reach).is_none());
+    let candidates: [(&str, Accessor); 7] = [
         ("elevation from the trunk", |r| r.elevation_deg),
         ("elevation from vertical", |r| r.elevation_from_vertical_deg),
         ("trunk lean", |r| r.trunk_lean_deg),

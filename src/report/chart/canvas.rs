@@ -268,7 +268,7 @@ mod tests {
         let close = |a: &[f64], b: &[f64]| a.len() == b.len() && a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-9);
         assert!(close(&ticks(&(-4.0..11.0), 5), &[0.0, 5.0, 10.0]));
         assert!(close(&ticks(&(141.0..163.0), 6), &[145.0, 150.0, 155.0, 160.0]));
-        assert!(close(&ticks(&(-30.0..95.0), 6), &[0.0, 50.0]));
+        assert!(close(&ticks(&(-30.0..95.0), 6), &[-20.0, 0.0, 20.0, 40.0, 60.0, 80.0]));
         assert!(ticks(&(1.0..1.0), 5).is_empty());
     }
 }

@@ -63,7 +63,7 @@ fn title_block(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
     stack.gap(metrics.gap(5.0));
     let top = stack.y;
     let pad = metrics.gap(5.0);
-    let weights: Vec<f32> = content.facts.iter().map(|fact| weight_of(fact)).collect();
+    let weights: Vec<f32> = content.facts.iter().map(weight_of).collect();
     let unit = width / weights.iter().sum::<f32>().max(1.0);
     let mut x = 0.0;
     let mut columns = Vec::new();
