@@ -8,7 +8,7 @@ use anyhow::Context as _;
 use super::outputs::OutputFolder;
 use super::table::{print_result, print_warnings};
 use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
-use crate::screen::{CaseFile, CheckLimits, MeasuredVisit, measure_case};
+use crate::screen::{CaseFile, MeasureOptions, MeasuredVisit, measure_case};
 
 /// Measures the reaches of a case, makes the call, and writes result and report.
 #[derive(Debug, clap::Args)]
@@ -46,7 +46,7 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let certain = ["result.json", "report.html", "report.pdf"];
     let outputs = args.out.as_deref().map(|out| OutputFolder::open(out, &certain, args.force)).transpose()?;
-    let visit = measure_case(&args.case)?;
+    let visit = measure_case(&args.case, MeasureOptions { with_stills: outputs.is_some() })?;
     let json = serde_json::to_string_pretty(&visit.result).context("the result has no JSON")? + "\n";
     let written = outputs.map(|outputs| write_outputs(args, &visit, &json, outputs)).transpose()?.unwrap_or_default();
     if args.json {
@@ -80,11 +80,16 @@ fn write_outputs(
     json: &str,
     mut outputs: OutputFolder,
 ) -> anyhow::Result<Vec<PathBuf>> {
-    let stills = visit.stills.iter().map(still).collect::<anyhow::Result<Vec<_>>>()?;
+    let stills = visit.stills.iter();
+    let stills = stills.map(|still| StillInput {
+        reach: still.reach,
+        image: still.image.clone(),
+        overlay: still.overlay.clone(),
+    });
     let input = ReportInput {
         result: &visit.result,
         case: case_facts(&visit.case, args.date.clone()),
-        stills,
+        stills: stills.collect(),
         warnings: visit.warnings.clone(),
     };
     let page = if args.letter { PageSize::Letter } else { PageSize::A4 };
@@ -96,13 +101,6 @@ fn write_outputs(
         outputs.write(&format!("{}.svg", chart.name), chart.svg.as_bytes())?;
     }
     outputs.finish()
-}
-
-fn still(shown: &crate::screen::StillToShow) -> anyhow::Result<StillInput> {
-    let image = image::open(&shown.media)
-        .with_context(|| format!("no frame of {} at {} s", shown.media.display(), shown.time_s))?
-        .to_rgb8();
-    Ok(StillInput { reach: shown.reach, image, overlay: shown.overlay.clone() })
 }
 
 /// What the report says of a case.
@@ -117,6 +115,6 @@ pub(super) fn case_facts(case: &CaseFile, date: Option<String>) -> CaseFacts {
         has_taped_grips: case.bar.taped_grips,
         margin_deg: case.call.margin_deg,
         margin_mm: case.call.margin_mm,
-        changed_limits: CheckLimits::changed(&case.limits),
+        changed_limits: case.limits.changed(),
     }
 }

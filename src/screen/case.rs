@@ -221,12 +221,9 @@ impl CaseFile {
     /// As [`CaseFile::read`].
     pub fn parse(text: &str, path: &Path) -> Result<Self, ScreenError> {
         let mut problems = Problems::new(path);
-        let case = parse_case(text, &mut problems);
+        let (case, _) = parse_case(text, &mut problems);
         let problems = problems.into_list();
-        match case {
-            Some((case, _)) if problems.is_empty() => Ok(case),
-            _ => Err(ScreenError::Invalid { problems }),
-        }
+        if problems.is_empty() { Ok(case) } else { Err(ScreenError::Invalid { problems }) }
     }
 
     /// The text of the file.
@@ -241,11 +238,11 @@ impl CaseFile {
 /// Reads a case file and says where its fields stand.
 pub(crate) fn read_case(path: &Path) -> (Option<(CaseFile, CaseLines)>, Vec<Problem>) {
     let mut problems = Problems::new(path);
-    let case = read_text(path, CASE_BYTES_MAX, &mut problems).and_then(|text| parse_case(&text, &mut problems));
+    let case = read_text(path, CASE_BYTES_MAX, &mut problems).map(|text| parse_case(&text, &mut problems));
     (case, problems.into_list())
 }
 
-fn parse_case(text: &str, problems: &mut Problems) -> Option<(CaseFile, CaseLines)> {
+fn parse_case(text: &str, problems: &mut Problems) -> (CaseFile, CaseLines) {
     let root = parse_toml(text, problems);
     let fields = Fields::of(
         &root,
@@ -254,7 +251,13 @@ fn parse_case(text: &str, problems: &mut Problems) -> Option<(CaseFile, CaseLine
         problems,
     );
     require_schema(&fields, CASE_SCHEMA, problems);
-    let client = fields.required("client", problems).and_then(|node| client(node, problems));
+    // with faults noted a case is looked through for more of them, and never measured: what stands in does not matter
+    let client = fields.required("client", problems).and_then(|node| client(node, problems)).unwrap_or(ClientFacts {
+        code: String::new(),
+        affected_side: ResultSide::Both,
+        stature_mm: None,
+        arm_length_mm: None,
+    });
     let bar = fields.node("bar").map_or_else(BarEntry::default, |node| bar(node, problems));
     let camera = fields.node("camera").map_or_else(CameraEntry::default, |node| camera(node, problems));
     let call = fields.node("call").map_or_else(CallOptions::default, |node| call(node, problems));
@@ -264,9 +267,8 @@ fn parse_case(text: &str, problems: &mut Problems) -> Option<(CaseFile, CaseLine
     fields.required("reach", problems);
     let (reaches, lines) = reaches(fields.list("reach", problems).unwrap_or_default(), problems);
     contradictions(&reaches, &lines, problems);
-    let case =
-        CaseFile { schema: CASE_SCHEMA.to_owned(), client: client?, bar, camera, call, marking, limits, reaches };
-    Some((case, CaseLines { spread_file, reaches: lines }))
+    let case = CaseFile { schema: CASE_SCHEMA.to_owned(), client, bar, camera, call, marking, limits, reaches };
+    (case, CaseLines { spread_file, reaches: lines })
 }
 
 /// Notes a missing or other schema.

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::problem::Problem;
+use crate::video::VideoError;
 
 /// Why the work asked for could not be done.
 #[derive(Debug, thiserror::Error)]
@@ -30,6 +31,13 @@ pub enum ScreenError {
         /// The cause.
         #[source]
         source: toml::ser::Error,
+    },
+    /// A picture could not be decoded.
+    #[error("a picture could not be decoded")]
+    Video {
+        /// The cause.
+        #[source]
+        source: VideoError,
     },
 }
 

@@ -1,6 +1,8 @@
 //! From a case file to a result: reads, fits, evaluates.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
+
+use image::RgbImage;
 
 use crate::pose::{Overlay, VisitFit, VisitObservations, fit_visit};
 
@@ -10,7 +12,14 @@ use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
-use super::visit::load_visit;
+use super::visit::{Visit, load_visit};
+
+/// How a visit is measured.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct MeasureOptions {
+    /// Also give the picture of each reach at end range, for the report.
+    pub with_stills: bool,
+}
 
 /// A measured visit.
 #[derive(Debug)]
@@ -19,23 +28,23 @@ pub struct MeasuredVisit {
     pub result: VisitResult,
     /// The case that was measured.
     pub case: CaseFile,
-    /// Per reach, the frame to show and what to draw on it.
-    pub stills: Vec<StillToShow>,
+    /// Per reach, the picture to show and what to draw on it; empty without [`MeasureOptions::with_stills`].
+    pub stills: Vec<Still>,
     /// What was wrong with the input but could be worked with, each a sentence.
     pub warnings: Vec<String>,
+    /// What the fit was given.
+    pub observations: VisitObservations,
     /// The fit.
     pub fit: VisitFit,
 }
 
-/// The frame of a reach that shows its end range.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StillToShow {
+/// The picture of a reach at its end range.
+#[derive(Debug, Clone)]
+pub struct Still {
     /// Index into the result's reaches.
     pub reach: usize,
-    /// The clip or still.
-    pub media: PathBuf,
-    /// Presentation time of the frame, s.
-    pub time_s: f64,
+    /// The upright picture.
+    pub image: RgbImage,
     /// What to draw, px.
     pub overlay: Overlay,
 }
@@ -43,32 +52,53 @@ pub struct StillToShow {
 /// Measures the visit of a case file.
 ///
 /// # Errors
-/// [`ScreenError::Invalid`] with every fault of the case and of the files that it names.
-pub fn measure_case(path: &Path) -> Result<MeasuredVisit, ScreenError> {
-    let visit = load_visit(path)?;
+/// [`ScreenError::Invalid`] with every fault of the case and of the files that it names; [`ScreenError::Video`] when a
+/// picture cannot be decoded after all.
+pub fn measure_case(path: &Path, options: MeasureOptions) -> Result<MeasuredVisit, ScreenError> {
+    let mut visit = load_visit(path)?;
     let observations = observe(&visit);
     let fit = fit_visit(&observations);
     let result = evaluate(&visit.case, &observations, &fit);
-    let stills = result
-        .reaches
-        .iter()
-        .enumerate()
-        .filter_map(|(reach, measured)| {
-            let time_s = measured.end_range_time_s?;
-            let frames = &observations.reaches[reach].frames;
-            let frame = frames.iter().position(|frame| frame.time_s.total_cmp(&time_s).is_eq())?;
-            let overlay = fit.overlay(reach, frame);
-            Some(StillToShow { reach, media: visit.reaches[reach].media_path.clone(), time_s, overlay })
-        })
-        .collect();
-    let mut warnings: Vec<String> = visit.reaches.iter().filter_map(|reach| reach.media.warning.clone()).collect();
+    let stills = if options.with_stills { stills(&mut visit, &observations, &fit, &result)? } else { Vec::new() };
+    let warnings = warnings(&visit, &fit);
+    Ok(MeasuredVisit { result, case: visit.case, stills, warnings, observations, fit })
+}
+
+fn stills(
+    visit: &mut Visit,
+    observations: &VisitObservations,
+    fit: &VisitFit,
+    result: &VisitResult,
+) -> Result<Vec<Still>, ScreenError> {
+    let mut stills = Vec::new();
+    for (reach, (measured, loaded)) in result.reaches.iter().zip(&mut visit.reaches).enumerate() {
+        let Some(time_s) = measured.end_range_time_s else { continue };
+        let frames = &observations.reaches[reach].frames;
+        let Some(frame) = frames.iter().position(|frame| frame.time_s.total_cmp(&time_s).is_eq()) else { continue };
+        let image = loaded.media.show(time_s).map_err(|source| ScreenError::Video { source })?;
+        stills.push(Still { reach, image, overlay: fit.overlay(reach, frame) });
+    }
+    Ok(stills)
+}
+
+fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
+    let mut warnings = Vec::new();
+    for reach in &visit.reaches {
+        if let Some(damage) = reach.media.damage() {
+            warnings.push(format!(
+                "{} is damaged after {:.2} s: only what is before that was used.",
+                reach.entry.file.display(),
+                damage.time_s
+            ));
+        }
+    }
     if !fit.outcome.is_converged {
         warnings.push(format!(
             "The fit did not settle in {} steps, so nothing is reported: look for a mark on the wrong landmark or side.",
             fit.outcome.iterations
         ));
     }
-    Ok(MeasuredVisit { result, case: visit.case, stills, warnings, fit })
+    warnings
 }
 
 /// Turns a fit into a result.

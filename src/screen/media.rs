@@ -1,23 +1,49 @@
-//! What the screen needs to know of a clip or still: how large its upright picture is, and when it ends.
+//! What the screen needs of a clip or still: how large its upright picture is, when it ends, and the frame to show.
 
-use std::error::Error;
 use std::path::Path;
 
-/// What a clip or still is, as far as marks depend on it.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct MediaFacts {
-    /// Width and height of the upright picture, px.
-    pub(crate) upright_size: [u32; 2],
-    /// Quarter turns clockwise from the stored to the upright picture.
-    pub(crate) quarter_turns: u8,
-    /// When the last frame ends, s; `None` for a still.
-    pub(crate) end_s: Option<f64>,
-    /// What is wrong with the file though it can be used.
-    pub(crate) warning: Option<String>,
+use image::RgbImage;
+
+use crate::video::{Damage, Media, VideoError};
+
+/// A clip or still, opened.
+pub(crate) struct OpenMedia {
+    media: Media,
 }
 
-/// Reads the facts of a clip or still.
-pub(crate) fn media_facts(path: &Path) -> Result<MediaFacts, Box<dyn Error + Send + Sync>> {
-    let (width, height) = image::image_dimensions(path)?;
-    Ok(MediaFacts { upright_size: [width, height], quarter_turns: 0, end_s: None, warning: None })
+impl OpenMedia {
+    /// Opens a clip or still.
+    pub(crate) fn open(path: &Path) -> Result<Self, VideoError> {
+        Media::open(path).map(|media| Self { media })
+    }
+
+    /// Width and height of the upright picture, px.
+    pub(crate) fn upright_size(&self) -> [u32; 2] {
+        self.media.upright_size()
+    }
+
+    /// Quarter turns clockwise from the stored to the upright picture.
+    pub(crate) fn quarter_turns(&self) -> u8 {
+        match self.media.info().orientation.clockwise_deg {
+            90 => 1,
+            180 => 2,
+            270 => 3,
+            _ => 0,
+        }
+    }
+
+    /// Makes sure that there is a frame at a time, s. The decoder stays there, so that showing that frame costs little.
+    pub(crate) fn go_to(&mut self, time_s: f64) -> Result<(), VideoError> {
+        self.media.luma_at(time_s).map(|_| ())
+    }
+
+    /// The upright frame at a time, s.
+    pub(crate) fn show(&mut self, time_s: f64) -> Result<RgbImage, VideoError> {
+        self.media.frame_at(time_s).map(|frame| frame.image)
+    }
+
+    /// Where the file stops being usable, as far as it was read.
+    pub(crate) fn damage(&self) -> Option<Damage> {
+        self.media.info().damage
+    }
 }

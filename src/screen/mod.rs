@@ -29,6 +29,8 @@ mod sentences;
 mod spread;
 mod text_file;
 pub(crate) mod words;
+#[cfg(test)]
+mod tests;
 
 pub use case::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, Raises, ReachEntry,
@@ -36,7 +38,7 @@ pub use case::{
 pub use error::ScreenError;
 pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
-pub use measure::{MeasuredVisit, StillToShow, measure_case};
+pub use measure::{MeasureOptions, MeasuredVisit, Still, measure_case};
 pub use problem::{Fault, Problem};
 pub use result::{
     Call, Check, CheckStatus, Comparison, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest, RetestOutcome,

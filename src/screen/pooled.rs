@@ -10,11 +10,14 @@ use crate::uncertainty::Measured;
 
 use super::case::Raises;
 
+/// Degrees of freedom are cut down to a whole number for the interval: this keeps rounding from costing one of them.
+const DOF_ROUNDING: f64 = 1.0 + 1e-9;
+
 /// Variance of the largest of n standard normal values, for n = 1 to 10.
 ///
 /// # Source
-/// David and Nagaraja (2003), Order Statistics, 3rd ed.; from memory, recomputed by integration in the test below.
-const VARIANCE_OF_LARGEST: [f64; 10] =
+/// David and Nagaraja (2003), Order Statistics, 3rd ed.; from memory, recomputed by integration in the tests.
+pub(super) const VARIANCE_OF_LARGEST: [f64; 10] =
     [1.0, 0.68169, 0.55947, 0.49172, 0.44753, 0.41593, 0.39192, 0.37290, 0.35735, 0.34434];
 
 /// What the screen asks of a fit.
@@ -124,7 +127,8 @@ impl<'a, F: Combine> Raising<'a, F> {
         let person = (spread.variance - spread.unshared).max(0.0);
         let variance = measured.u.powi(2) + weight * person;
         let repeated = weight * spread.variance;
-        let dof = if repeated > 0.0 { spread.dof * (variance / repeated).powi(2) } else { f64::INFINITY };
+        let dof =
+            if repeated > 0.0 { spread.dof * (variance / repeated).powi(2) * DOF_ROUNDING } else { f64::INFINITY };
         Ok(Pooled { value: measured.value, u: variance.sqrt(), dof })
     }
 

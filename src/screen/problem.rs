@@ -213,12 +213,12 @@ pub enum Fault {
         picture: [u32; 2],
     },
     /// A marked time after the clip's last frame.
-    #[error("\"time_s\" is {time_s} s, past the end of {} at {end_s:.3} s", media.display())]
+    #[error("\"time_s\" is {time_s} s, past the last frame of {} at {last_s:.3} s", media.display())]
     PastEnd {
         /// The time, s.
         time_s: f64,
         /// Time of the last frame, s.
-        end_s: f64,
+        last_s: f64,
         /// The clip.
         media: PathBuf,
     },
@@ -263,11 +263,9 @@ pub enum Fault {
         cause: std::io::Error,
     },
     /// The clip or still cannot be used.
-    #[error("{}: {}", media.display(), with_causes(cause.as_ref()))]
+    #[error("{}", with_causes(cause.as_ref()))]
     Media {
-        /// The clip or still.
-        media: PathBuf,
-        /// The cause, which the sentence holds.
+        /// The cause, which the sentence holds and which names the file.
         cause: Box<dyn Error + Send + Sync>,
     },
     /// The lens profile cannot be used.

@@ -1,22 +1,22 @@
 //! A visit with everything that its case file names, read and held against each other.
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::camera::{Lens, LensProfile, read_profile};
 use crate::geometry::{Landmark, Side};
 use crate::pose::View;
+use crate::video::VideoError;
 
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::error::ScreenError;
 use super::marks::{FrameUse, MarksFile, MarksLines, SAME_TIME_S};
-use super::media::{MediaFacts, media_facts};
+use super::media::OpenMedia;
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::MarkingSpread;
 
 /// A visit, ready to be measured.
-#[derive(Debug)]
 pub(crate) struct Visit {
     pub(crate) case: CaseFile,
     /// In the case's order.
@@ -26,12 +26,9 @@ pub(crate) struct Visit {
 }
 
 /// A reach with its picture and marks.
-#[derive(Debug)]
 pub(crate) struct LoadedReach {
     pub(crate) entry: ReachEntry,
-    /// The clip or still.
-    pub(crate) media_path: PathBuf,
-    pub(crate) media: MediaFacts,
+    pub(crate) media: OpenMedia,
     /// Index into [`Library::files`].
     pub(crate) marks: usize,
     pub(crate) lens: Option<Lens>,
@@ -97,11 +94,10 @@ fn load_reach(
     of_case: &mut Problems,
     problems: &mut Vec<Problem>,
 ) -> Option<LoadedReach> {
-    let media_path = folder.join(&entry.file);
-    let media = match media_facts(&media_path) {
+    let mut media = match OpenMedia::open(&folder.join(&entry.file)) {
         Ok(media) => Some(media),
         Err(cause) => {
-            of_case.at(at.file, Fault::Media { media: entry.file.clone(), cause });
+            of_case.at(at.file, Fault::Media { cause: cause.into() });
             None
         }
     };
@@ -126,15 +122,15 @@ fn load_reach(
     if let Some(marks) = marks {
         let file = &library.files[marks];
         let mut found = Problems::new(&file.path);
-        hold_against(&file.marks, &file.lines, entry, media.as_ref(), &mut found);
+        hold_against(&file.marks, &file.lines, entry, media.as_mut(), &mut found);
         problems.append(&mut found.into_list());
     }
-    Some(LoadedReach { entry: entry.clone(), media_path, media: media?, marks: marks?, lens: lens? })
+    Some(LoadedReach { entry: entry.clone(), media: media?, marks: marks?, lens: lens? })
 }
 
-fn lens(profile: &Path, media: Option<&MediaFacts>) -> Result<Option<Lens>, Box<dyn std::error::Error + Send + Sync>> {
+fn lens(profile: &Path, media: Option<&OpenMedia>) -> Result<Option<Lens>, Box<dyn std::error::Error + Send + Sync>> {
     let profile: LensProfile = read_profile(profile)?;
-    media.map(|media| profile.lens_for(media.upright_size, media.quarter_turns)).transpose().map_err(Into::into)
+    media.map(|media| profile.lens_for(media.upright_size(), media.quarter_turns())).transpose().map_err(Into::into)
 }
 
 /// Notes where the marks of a reach do not fit its picture or its case.
@@ -142,22 +138,16 @@ fn hold_against(
     marks: &MarksFile,
     lines: &MarksLines,
     entry: &ReachEntry,
-    media: Option<&MediaFacts>,
+    media: Option<&mut OpenMedia>,
     problems: &mut Problems,
 ) {
     if let Some(media) = media {
-        if marks.image_size != media.upright_size {
-            let (marks, picture, media) = (marks.image_size, media.upright_size, entry.file.clone());
+        let picture = media.upright_size();
+        if marks.image_size != picture {
+            let (marks, media) = (marks.image_size, entry.file.clone());
             problems.at(lines.image_size, Fault::ImageSizeDiffers { marks, picture, media });
         }
-        if let Some(end_s) = media.end_s {
-            for (frame, at) in marks.frames.iter().zip(&lines.frames) {
-                if frame.time_s > end_s + SAME_TIME_S {
-                    let (time_s, media) = (frame.time_s, entry.file.clone());
-                    problems.at(at.time_s, Fault::PastEnd { time_s, end_s, media });
-                }
-            }
-        }
+        hold_against_times(marks, lines, entry, media, problems);
     }
     let measured = || marks.frames.iter().filter(|frame| frame.used_as == FrameUse::EndRange);
     if measured().next().is_none() {
@@ -176,5 +166,26 @@ fn hold_against(
             let line = lines.frames.first().map(|frame| frame.frame);
             problems.push(line, Fault::OnlyFarArm { near: near.word(), far: far.word() });
         }
+    }
+}
+
+/// Notes frames after the last one of the clip. Where the latest marked frame is there, so are the earlier ones.
+fn hold_against_times(
+    marks: &MarksFile,
+    lines: &MarksLines,
+    entry: &ReachEntry,
+    media: &mut OpenMedia,
+    problems: &mut Problems,
+) {
+    let times = || marks.frames.iter().zip(&lines.frames).map(|(frame, at)| (frame.time_s, at.time_s));
+    let Some((latest_s, line)) = times().max_by(|a, b| a.0.total_cmp(&b.0)) else { return };
+    match media.go_to(latest_s) {
+        Ok(()) => {}
+        Err(VideoError::PastEnd { last_s, .. }) => {
+            for (time_s, line) in times().filter(|(time_s, _)| *time_s > last_s + SAME_TIME_S) {
+                problems.at(line, Fault::PastEnd { time_s, last_s, media: entry.file.clone() });
+            }
+        }
+        Err(cause) => problems.at(line, Fault::Media { cause: cause.into() }),
     }
 }

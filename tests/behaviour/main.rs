@@ -2,4 +2,6 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 #![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "pixels of invented pictures")]
 
+mod bad_input;
+mod case_files;
 mod report;

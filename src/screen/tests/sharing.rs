@@ -1,0 +1,140 @@
+//! Marks files turned into observations: pooled frames, raises, shared errors.
+
+use std::fs;
+use std::path::Path;
+
+use crate::geometry::Landmark;
+use crate::pose::VisitObservations;
+use crate::screen::error::ScreenError;
+use crate::screen::observe::observe;
+use crate::screen::visit::load_visit;
+
+const CASE: &str = r#"schema = "tworeach/case/1"
+[client]
+code = "R07"
+affected_side = "right"
+[[reach]]
+occasion = "before"
+rotation = "internal"
+view = "side"
+near_side = "right"
+file = "a.png"
+marks = "a.marks.json"
+[[reach]]
+occasion = "before"
+rotation = "external"
+view = "side"
+near_side = "right"
+file = "b.png"
+marks = "b.marks.json"
+"#;
+
+fn observations(a: &str, b: &str) -> Result<VisitObservations, String> {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+    write("case.toml", CASE);
+    for (name, frames) in [("a", a), ("b", b)] {
+        image::RgbImage::new(1280, 720).save(folder.path().join(format!("{name}.png"))).unwrap();
+        let marks = format!(r#"{{ "schema": "tworeach/marks/1", "image_size": [1280, 720], "frames": [{frames}] }}"#);
+        write(&format!("{name}.marks.json"), &marks);
+    }
+    load(&folder.path().join("case.toml"))
+}
+
+fn load(case: &Path) -> Result<VisitObservations, String> {
+    load_visit(case).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
+}
+
+const HAND: &str = r#"{ "time_s": 1.0, "source": "hand", "points": { "nose": [100, 100], "datum": [200, 100] } }"#;
+
+#[test]
+fn frames_of_one_time_are_pooled_and_far_ones_are_other_raises() {
+    let frame = |time_s: f64, rater: &str| {
+        format!(r#"{{ "time_s": {time_s}, "rater": "{rater}", "points": {{ "nose": [100, 100, 2.0] }} }}"#)
+    };
+    let frames = [frame(1.0, "a"), frame(1.0, "b"), frame(2.4, "a"), frame(6.0, "a")].join(",");
+    let reach = observations(&frames, HAND).unwrap().reaches.remove(0);
+    let found: Vec<_> = reach.frames.iter().map(|frame| (frame.time_s, frame.raise, frame.marks.len())).collect();
+    assert_eq!(found, [(1.0, 0, 2), (2.4, 0, 1), (6.0, 1, 1)]);
+    assert!((reach.frames[0].marks[0].covariance_px2[(0, 0)] - 4.0).abs() < 1e-12);
+}
+
+#[test]
+fn carried_marks_share_the_error_of_the_mark_they_came_from() {
+    let carried = r#"{ "time_s": 1.5, "source": "carried", "from": { "marks": "a.marks.json", "time_s": 1.0 },
+        "points": { "nose": [101, 100, 0.3], "datum": [201, 100] } }"#;
+    let visit = observations(HAND, carried).unwrap();
+    let origin = |reach: usize, landmark: Landmark| {
+        let mark = visit.reaches[reach].frames[0].marks.iter().find(|mark| mark.landmark == landmark).unwrap();
+        (mark.shared.unwrap().origin, mark.shared.unwrap().covariance_px2[(0, 0)], mark.covariance_px2[(0, 0)])
+    };
+    for landmark in [Landmark::Nose, Landmark::Datum] {
+        let (hand, carried) = (origin(0, landmark), origin(1, landmark));
+        assert_eq!(hand.0, carried.0);
+        // the usual spread of a hand mark, 1.5 px, is the shared part of both
+        assert!((hand.1 - 2.25).abs() < 1e-9 && (carried.1 - 2.25).abs() < 1e-9);
+        assert!(hand.2 < 0.01);
+    }
+    assert!((origin(1, Landmark::Nose).2 - 0.09).abs() < 1e-12);
+    assert_ne!(origin(0, Landmark::Nose).0, origin(0, Landmark::Datum).0);
+}
+
+#[test]
+fn marks_followed_from_carried_ones_go_back_to_the_same_hand_mark() {
+    let a = format!(
+        r#"{HAND}, {{ "time_s": 1.2, "source": "track", "from": {{ "marks": "a.marks.json", "time_s": 1.0 }},
+        "points": {{ "nose": [102, 100] }} }}"#
+    );
+    let b = r#"{ "time_s": 1.5, "source": "carried", "from": { "marks": "a.marks.json", "time_s": 1.2 },
+        "points": { "nose": [101, 100] } }"#;
+    let visit = observations(&a, b).unwrap();
+    let origins: Vec<usize> = visit
+        .reaches
+        .iter()
+        .flat_map(|reach| &reach.frames)
+        .flat_map(|frame| &frame.marks)
+        .filter(|mark| mark.landmark == Landmark::Nose)
+        .map(|mark| mark.shared.unwrap().origin)
+        .collect();
+    assert_eq!(origins.len(), 3);
+    assert!(origins.iter().all(|origin| *origin == origins[0]));
+}
+
+#[test]
+fn two_raters_at_an_origin_become_one_surer_mark() {
+    let a = r#"{ "time_s": 1.0, "rater": "a", "points": { "nose": [100, 100, 2.0] } },
+        { "time_s": 1.0, "rater": "b", "points": { "nose": [104, 100, 2.0] } }"#;
+    let b = r#"{ "time_s": 1.5, "source": "carried", "from": { "marks": "a.marks.json", "time_s": 1.0 },
+        "points": { "nose": [101, 100] } }"#;
+    let visit = observations(a, b).unwrap();
+    let marks = &visit.reaches[0].frames[0].marks;
+    assert_eq!(marks.len(), 1);
+    assert!((marks[0].point.x - 102.0).abs() < 1e-9);
+    // two marks of 2 px each: variance 4 / 2
+    assert!((marks[0].shared.unwrap().covariance_px2[(0, 0)] - 2.0).abs() < 1e-9);
+}
+
+#[test]
+fn from_that_leads_back_to_itself_is_refused_with_its_way() {
+    let of = |time_s: f64, marks: &str, from_s: f64| {
+        format!(
+            r#"{{ "time_s": {time_s}, "source": "carried", "from": {{ "marks": "{marks}", "time_s": {from_s} }},
+            "points": {{ "nose": [101, 100] }} }}"#
+        )
+    };
+    let error = observations(&of(1.0, "b.marks.json", 2.0), &of(2.0, "a.marks.json", 1.0)).unwrap_err();
+    assert!(
+        error.contains("leads back to itself over a.marks.json at 1 s -> b.marks.json at 2 s -> a.marks.json at 1 s"),
+        "{error}"
+    );
+    let error = observations(&of(1.0, "a.marks.json", 1.0), HAND).unwrap_err();
+    assert!(error.contains("leads back to itself"), "{error}");
+}
+
+#[test]
+fn from_that_names_no_mark_is_refused() {
+    let b = r#"{ "time_s": 1.5, "source": "carried", "from": { "marks": "a.marks.json", "time_s": 1.1 },
+        "points": { "nose": [101, 100] } }"#;
+    let error = observations(HAND, b).unwrap_err();
+    assert!(error.contains(r#""from" names mark "nose" at 1.1 s in a.marks.json, which has no such mark"#), "{error}");
+}

@@ -1,0 +1,225 @@
+//! Wrong input to `measure` and `check`: exit code 1, one sentence with file, line and field, and nothing written.
+
+use std::fs;
+
+use crate::case_files::{CLEARED, CaseFiles, From, code, names, stderr, stdout, tworeach};
+
+fn case() -> CaseFiles {
+    CaseFiles::new(From::RightSide, &CLEARED)
+}
+
+/// Measuring fails with all of these words, and leaves nothing behind; checking names the same.
+fn refuses(files: &CaseFiles, words: &[&str]) {
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 1, "{}", stdout(&output));
+    let said = stderr(&output);
+    for words in words {
+        assert!(said.contains(words), "no {words}\nin {said}");
+    }
+    assert!(!files.path("out").exists(), "{:?}", files.names("out"));
+    let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+    assert_eq!(code(&checked), 1);
+    for words in words {
+        assert!(stdout(&checked).contains(words), "no {words}\nin {}", stdout(&checked));
+    }
+}
+
+#[test]
+fn missing_case() {
+    let files = case();
+    fs::remove_file(files.path("case.toml")).unwrap();
+    refuses(&files, &["case.toml: cannot be read: ", "no such file"]);
+}
+
+#[test]
+fn missing_clip() {
+    let files = case();
+    fs::remove_file(files.path("before-external.png")).unwrap();
+    refuses(&files, &["case.toml: line 27: cannot read ", "before-external.png"]);
+}
+
+#[test]
+fn missing_marks() {
+    let files = case();
+    fs::remove_file(files.path("before-external.marks.json")).unwrap();
+    refuses(&files, &["case.toml: line 28: before-external.marks.json cannot be read: no such file"]);
+}
+
+#[test]
+fn not_a_video() {
+    let files = case();
+    files.replace("case.toml", "before-external.png", "before-external.mp4");
+    files.write("before-external.mp4", "this is no video\n");
+    refuses(&files, &["case.toml: line 27: ", "before-external.mp4 is "]);
+}
+
+#[test]
+fn unknown_field() {
+    let files = case();
+    files.replace("case.toml", "rotation =", "rotaton =");
+    refuses(
+        &files,
+        &[
+            "case.toml: line 11: unknown field \"rotaton\" in [[reach]], expected one of occasion, rotation, view, ",
+            "the nearest is \"rotation\"",
+            "missing field \"rotation\" in [[reach]]",
+        ],
+    );
+}
+
+#[test]
+fn unknown_mark() {
+    let files = case();
+    files.replace("before-internal.marks.json", "right_shoulder", "right_sholder");
+    refuses(
+        &files,
+        &[
+            "before-internal.marks.json: line 5: unknown mark \"right_sholder\" in points",
+            "the nearest is \"right_shoulder\"",
+        ],
+    );
+}
+
+#[test]
+fn mark_outside_the_picture() {
+    let files = case();
+    let text = files.text("before-internal.marks.json");
+    let start = text.find("\"right_hip\": [").unwrap();
+    let end = start + text[start..].find(']').unwrap();
+    files.write("before-internal.marks.json", &format!("{}\"right_hip\": [640, 720.5{}", &text[..start], &text[end..]));
+    refuses(
+        &files,
+        &[
+            "before-internal.marks.json: line 8: mark \"right_hip\" at (640, 720.5) lies outside the picture of 1280x720 px",
+        ],
+    );
+}
+
+#[test]
+fn numbers_that_are_not_finite() {
+    let files = case();
+    files.replace("case.toml", "stature_mm = 1760", "stature_mm = nan");
+    refuses(&files, &["case.toml: line 5: \"stature_mm\" in [client] is NaN, expected a number from 500 to 2500 mm"]);
+    let files = case();
+    files.replace("before-internal.marks.json", "\"time_s\": 0", "\"time_s\": 1e999");
+    refuses(&files, &["before-internal.marks.json: line 4: \"time_s\" in frames is inf"]);
+    let files = case();
+    files.replace("before-internal.marks.json", "\"time_s\": 0", "\"time_s\": NaN");
+    refuses(&files, &["before-internal.marks.json: line 4: not valid JSON"]);
+}
+
+#[test]
+fn image_size_that_does_not_match() {
+    let files = case();
+    files.replace("before-internal.marks.json", "[1280, 720]", "[1920, 1080]");
+    refuses(
+        &files,
+        &[
+            "before-internal.marks.json: line 2: \"image_size\" is 1920x1080, but the upright picture of before-internal.png is 1280x720",
+        ],
+    );
+}
+
+#[test]
+fn the_same_reach_twice() {
+    let files = case();
+    files.replace("case.toml", "rotation = \"external\"", "rotation = \"internal\"");
+    refuses(&files, &["case.toml: line 19: the same reach twice: before internal side is also at line 9"]);
+}
+
+#[test]
+fn contradictory_sides() {
+    let files = case();
+    files.replace("case.toml", "near_side = \"right\"\n", "");
+    refuses(&files, &["case.toml: line 9: missing field \"near_side\" in [[reach]]: a side view needs the side"]);
+    let files = case();
+    files.replace("case.toml", "near_side = \"right\"", "near_side = \"left\"");
+    refuses(
+        &files,
+        &["contradicts line 13, where the same view has near_side = \"left\"", "only the right arm is marked"],
+    );
+}
+
+#[test]
+fn every_problem_at_once() {
+    let files = case();
+    files.replace("case.toml", "pain = 0", "pain = 11");
+    files.replace("case.toml", "affected_side = \"right\"", "affected_side = \"righ\"");
+    files.replace("after-internal.marks.json", "\"hand\"", "\"track\"");
+    fs::remove_file(files.path("before-external.png")).unwrap();
+    // the client cannot be read: its reaches are read all the same
+    let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+    assert_eq!(code(&checked), 1);
+    let said = stdout(&checked);
+    for words in
+        ["line 4: \"affected_side\"", "line 14: \"pain\"", "line 27: cannot read ", "a frame with source = \"track\""]
+    {
+        assert!(said.contains(words), "no {words}\nin {said}");
+    }
+    assert!(stderr(&checked).contains("4 problems in"), "{}", stderr(&checked));
+}
+
+#[test]
+fn existing_output_is_not_overwritten_without_force() {
+    let files = case();
+    fs::create_dir(files.path("out")).unwrap();
+    files.write("out/report.pdf", "precious");
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("report.pdf exists already"), "{}", stderr(&output));
+    assert!(stderr(&output).contains("--force"), "{}", stderr(&output));
+    assert_eq!(files.text("out/report.pdf"), "precious");
+    assert_eq!(files.names("out"), ["report.pdf"]);
+    let output = files.measure(&["--force"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert_ne!(fs::read(files.path("out/report.pdf")).unwrap(), b"precious");
+    assert!(!files.names("out").iter().any(|name| name.starts_with('.')), "{:?}", files.names("out"));
+}
+
+#[test]
+fn output_that_cannot_be_written() {
+    let files = case();
+    files.write("out", "a file where the directory should be");
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("out is a file, expected a directory"), "{}", stderr(&output));
+    let output = tworeach(&["measure", files.path("case.toml").to_str().unwrap(), "--out", "/proc/no-such-place"]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("cannot make directory /proc/no-such-place"), "{}", stderr(&output));
+}
+
+#[test]
+fn a_name_taken_by_a_directory_leaves_nothing_half_written() {
+    let files = case();
+    fs::create_dir_all(files.path("out/report.html")).unwrap();
+    let output = files.measure(&["--force"]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("report.html is a directory"), "{}", stderr(&output));
+    assert_eq!(names(&files.path("out")), ["report.html"]);
+}
+
+#[test]
+fn wrong_usage_exits_with_2() {
+    for arguments in
+        [&["measure"][..], &["measure", "case.toml"], &["measure", "a", "--oot", "b"], &["schema", "cases"], &[]]
+    {
+        let output = tworeach(arguments);
+        assert_eq!(code(&output), 2, "{arguments:?}");
+    }
+}
+
+#[test]
+fn hostile_texts_are_refused_in_a_sentence() {
+    let files = case();
+    for text in ["", "\u{0}\u{1}", "[[[[[[[[", "schema = ", "reach = 3", "[reach]\n", "client = 1\nreach = [1, 2]\n"] {
+        files.write("case.toml", text);
+        let output = files.measure(&[]);
+        assert_eq!(code(&output), 1, "{text}");
+        assert!(stderr(&output).contains("case.toml: "), "{text}: {}", stderr(&output));
+    }
+    fs::write(files.path("case.toml"), [0xff, 0xfe, 0x00]).unwrap();
+    refuses(&files, &["case.toml: cannot be read: not utf-8 text at byte 0"]);
+    fs::remove_file(files.path("case.toml")).unwrap();
+    fs::create_dir(files.path("case.toml")).unwrap();
+    refuses(&files, &["case.toml: cannot be read: is a directory"]);
+}
