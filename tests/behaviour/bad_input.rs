@@ -121,6 +121,26 @@ fn image_size_that_does_not_match() {
 }
 
 #[test]
+fn time_past_the_end() {
+    let files = case();
+    files.film("before-internal", 3);
+    // the last of twelve frames is shown from 2.75 s to 3 s
+    files.replace("before-internal.marks.json", "\"time_s\": 0", "\"time_s\": 2.9");
+    assert_eq!(code(&files.measure(&[])), 0);
+    std::fs::remove_dir_all(files.path("out")).unwrap();
+    files.replace("before-internal.marks.json", "\"time_s\": 2.9", "\"time_s\": 3.5");
+    refuses(
+        &files,
+        &[
+            "before-internal.marks.json: line 4: \"time_s\" is 3.5 s, past the last frame of before-internal.mp4 at 2.750 s",
+        ],
+    );
+    let files = case();
+    files.replace("before-internal.marks.json", "\"time_s\": 0", "\"time_s\": 0.5");
+    refuses(&files, &["past the last frame of before-internal.png at 0.000 s"]);
+}
+
+#[test]
 fn the_same_reach_twice() {
     let files = case();
     files.replace("case.toml", "rotation = \"external\"", "rotation = \"internal\"");

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use tempfile::TempDir;
+use tworeach::video::{EncodeOptions, Encoder};
 
 /// Size of the stills, px.
 pub const PICTURE: [u32; 2] = [1280, 720];
@@ -73,6 +74,18 @@ impl CaseFiles {
         }
         files.write("case.toml", &case);
         files
+    }
+
+    /// Puts a clip of `seconds` (4 frames each) in the place of a reach's still.
+    pub fn film(&self, name: &str, seconds: u32) {
+        let clip = format!("{name}.mp4");
+        let options = EncodeOptions { frame_rate: (4, 1), ..EncodeOptions::new(PICTURE[0], PICTURE[1]) };
+        let mut encoder = Encoder::create(&self.path(&clip), options).unwrap();
+        for _ in 0..4 * seconds {
+            encoder.push(&image::RgbImage::new(PICTURE[0], PICTURE[1])).unwrap();
+        }
+        encoder.finish().unwrap();
+        self.replace("case.toml", &format!("{name}.png"), &clip);
     }
 
     /// A file of the case.

@@ -4,4 +4,5 @@
 
 mod bad_input;
 mod case_files;
+mod measure;
 mod report;

@@ -8,6 +8,7 @@ use crate::pose::VisitObservations;
 use crate::screen::error::ScreenError;
 use crate::screen::observe::observe;
 use crate::screen::visit::load_visit;
+use crate::video::{EncodeOptions, Encoder};
 
 const CASE: &str = r#"schema = "tworeach/case/1"
 [client]
@@ -18,14 +19,14 @@ occasion = "before"
 rotation = "internal"
 view = "side"
 near_side = "right"
-file = "a.png"
+file = "a.mp4"
 marks = "a.marks.json"
 [[reach]]
 occasion = "before"
 rotation = "external"
 view = "side"
 near_side = "right"
-file = "b.png"
+file = "b.mp4"
 marks = "b.marks.json"
 "#;
 
@@ -34,11 +35,22 @@ fn observations(a: &str, b: &str) -> Result<VisitObservations, String> {
     let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
     write("case.toml", CASE);
     for (name, frames) in [("a", a), ("b", b)] {
-        image::RgbImage::new(1280, 720).save(folder.path().join(format!("{name}.png"))).unwrap();
+        write_clip(&folder.path().join(format!("{name}.mp4")));
         let marks = format!(r#"{{ "schema": "tworeach/marks/1", "image_size": [1280, 720], "frames": [{frames}] }}"#);
         write(&format!("{name}.marks.json"), &marks);
     }
     load(&folder.path().join("case.toml"))
+}
+
+/// Eight seconds of grey.
+fn write_clip(path: &Path) {
+    let options = EncodeOptions { frame_rate: (4, 1), ..EncodeOptions::new(1280, 720) };
+    let mut encoder = Encoder::create(path, options).unwrap();
+    let picture = image::RgbImage::from_pixel(1280, 720, image::Rgb([128; 3]));
+    for _ in 0..32 {
+        encoder.push(&picture).unwrap();
+    }
+    encoder.finish().unwrap();
 }
 
 fn load(case: &Path) -> Result<VisitObservations, String> {

@@ -1,0 +1,87 @@
+//! Measuring a visit: what is written and printed, and that the numbers are those of the body that was marked.
+
+use tworeach::screen::Call;
+
+use crate::case_files::{CLEARED, CaseFiles, From, Reach, code, stderr, stdout, tworeach};
+
+#[test]
+fn front_view_compares_by_the_vertical() {
+    let reaches = [
+        Reach { occasion: "before", rotation: "internal", elevation_deg: 140.0 },
+        Reach { occasion: "before", rotation: "external", elevation_deg: 141.0 },
+    ];
+    let files = CaseFiles::new(From::Front, &reaches);
+    assert_eq!(code(&files.measure(&[])), 0);
+    let comparison = &files.result().comparisons[0];
+    assert_ne!(comparison.call, Call::Positive);
+}
+
+#[test]
+fn json_goes_to_standard_output_and_nothing_else_does() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    let output = tworeach(&["measure", files.path("case.toml").to_str().unwrap(), "--json"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let result: tworeach::screen::VisitResult = serde_json::from_str(&stdout(&output)).unwrap();
+    assert_eq!(result.schema, "tworeach/result/1");
+    assert!(!files.path("out").exists());
+    // beside files, it is the same text
+    let output = files.measure(&["--json"]);
+    assert_eq!(stdout(&output), files.text("out/result.json"));
+}
+
+#[test]
+fn quiet_prints_nothing() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    let output = files.measure(&["--quiet"]);
+    assert_eq!((code(&output), stdout(&output), stderr(&output)), (0, String::new(), String::new()));
+}
+
+#[test]
+fn a_check_without_problems_says_so() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    let output = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+    assert_eq!(code(&output), 0, "{}", stdout(&output));
+    assert!(stdout(&output).contains("no problem found"));
+}
+
+#[test]
+fn one_rotation_alone_is_measured_without_a_call() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED[..1]);
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert!(stdout(&output).contains("There is no externally rotated reach before the stretch"), "{}", stdout(&output));
+    let result = files.result();
+    assert_eq!(result.reaches.len(), 1);
+    assert_eq!(result.comparisons[0].call, Call::Inconclusive);
+}
+
+#[test]
+fn schemas_are_printed_and_are_valid() {
+    for format in ["case", "marks", "camera", "result"] {
+        let output = tworeach(&["schema", format]);
+        assert_eq!(code(&output), 0);
+        let schema: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
+        assert!(jsonschema::meta::is_valid(&schema), "{format}");
+        assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema");
+    }
+}
+
+#[test]
+fn written_result_follows_its_schema() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    assert_eq!(code(&files.measure(&[])), 0);
+    let schema: serde_json::Value = serde_json::from_str(&stdout(&tworeach(&["schema", "result"]))).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let result: serde_json::Value = serde_json::from_str(&files.text("out/result.json")).unwrap();
+    let errors: Vec<String> = validator.iter_errors(&result).map(|error| error.to_string()).collect();
+    assert_eq!(errors, Vec::<String>::new());
+}
+
+#[test]
+fn paths_with_spaces_and_other_letters_work() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED[..2]);
+    std::fs::rename(files.path("before-internal.png"), files.path("vor dem Dehnen – 内旋 é.png")).unwrap();
+    files.replace("case.toml", "before-internal.png", "vor dem Dehnen – 内旋 é.png");
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+}
