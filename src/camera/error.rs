@@ -85,6 +85,51 @@ pub enum CameraError {
         /// What is accepted.
         allowed: &'static str,
     },
+    /// Fewer views of the board than the lens needs.
+    #[error("the board was found in {found} views, expected at least {needed}")]
+    TooFewViews {
+        /// Views given.
+        found: usize,
+        /// Least number.
+        needed: usize,
+    },
+    /// A view with too few corners.
+    #[error("view {view} has {found} corners, expected at least {needed}")]
+    TooFewCorners {
+        /// Which view, from 0.
+        view: usize,
+        /// Corners given.
+        found: usize,
+        /// Least number.
+        needed: usize,
+    },
+    /// The corners of a view lie on a line or coincide.
+    #[error("the corners of view {view} do not span a plane")]
+    ViewDegenerate {
+        /// Which view, from 0.
+        view: usize,
+    },
+    /// The board was held the same way in all views, which leaves the focal length undetermined.
+    #[error(
+        "the board was tilted by only {widest_deg:.1} deg between the views, expected at least {needed_deg:.0} deg; tilt it about both axes"
+    )]
+    ViewsParallel {
+        /// Largest angle between two board normals, deg.
+        widest_deg: f64,
+        /// Least angle accepted, deg.
+        needed_deg: f64,
+    },
+    /// The views leave a parameter of the lens undetermined.
+    #[error(
+        "the views do not determine the lens; tilt the board about both axes and bring it to every part of the picture"
+    )]
+    CalibrationUndetermined,
+    /// The refinement did not settle within its bound.
+    #[error("calibration did not converge in {iterations} steps")]
+    CalibrationDiverged {
+        /// Steps taken.
+        iterations: usize,
+    },
 }
 
 fn nearest_words(nearest: &Option<String>) -> String {
