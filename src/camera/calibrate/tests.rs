@@ -210,5 +210,5 @@ fn views_that_cannot_determine_the_lens_are_refused() {
             })
             .collect();
     let refused = calibrate(&simulated_views(&lens, &parallel, 0.1, &mut rng), [1920, 1080]);
-    assert!(matches!(refused, Err(CameraError::ViewsParallel { widest_deg, .. }) if widest_deg < 1.0), "{refused:?}");
+    assert!(matches!(refused, Err(CameraError::ViewsParallel { .. })), "{refused:?}");
 }
