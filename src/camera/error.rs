@@ -85,6 +85,18 @@ pub enum CameraError {
         /// What is accepted.
         allowed: &'static str,
     },
+    /// A board that cannot be.
+    #[error(
+        "a board of {cols} x {rows} inner corners and squares of {square_mm} mm, expected 3 to 40 corners a side and a positive size"
+    )]
+    BadBoard {
+        /// Inner corners along a row.
+        cols: usize,
+        /// Inner corners along a column.
+        rows: usize,
+        /// Side of a square, mm.
+        square_mm: f64,
+    },
     /// Fewer views of the board than the lens needs.
     #[error("the board was found in {found} views, expected at least {needed}")]
     TooFewViews {
