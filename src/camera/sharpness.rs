@@ -69,7 +69,7 @@ fn width_of_edge(plane: &GrayPlane, a: Vector2<f64>, b: Vector2<f64>, other_spac
         let wanted = low + fraction * (high - low);
         profile
             .windows(2)
-            .position(|pair| (pair[0] - wanted) * (pair[1] - wanted) <= 0.0 && pair[0] != pair[1])
+            .position(|pair| (pair[0] - wanted) * (pair[1] - wanted) <= 0.0 && (pair[1] - pair[0]).abs() > 0.0)
             .map(|index| index_to_f64(index) + (wanted - profile[index]) / (profile[index + 1] - profile[index]))
     };
     let width = (crossing(0.75)? - crossing(0.25)?).abs() / SAMPLES_PER_PX;
