@@ -1,38 +1,24 @@
-//! What the fit gives: quantities with their joint covariance, and where every mark lies from where the others put it.
+//! The fit of a visit: quantities with their joint covariance, and where every mark lies from where the others put it.
 
-use crate::geometry::{ImagePoint, Landmark, Side};
-use crate::pose::observation::VisitObservations;
+use nalgebra::DVector;
 
-/// A quantity of one raise or one reach.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Quantity {
-    /// Elevation of one arm from the trunk, deg.
-    Elevation(Side),
-    /// Mean elevation of both arms from the trunk, deg.
-    ElevationBoth,
-    /// Elevation of one arm from the plumb line, deg.
-    ElevationFromVertical(Side),
-    /// Mean elevation of both arms from the plumb line, deg.
-    ElevationFromVerticalBoth,
-    /// Lean of the trunk from the plumb line, positive backward, deg.
-    TrunkLean,
-    /// Elbow flexion of one arm, deg.
-    ElbowFlexion(Side),
-    /// Height of the bar's centre above the datum, mm.
-    BarHeightAboveDatum,
-    /// Height of the bar's centre above the middle of the hips, mm.
-    BarHeightAboveHip,
-    /// Height of the bar's centre above the datum, in arm lengths.
-    BarHeightAboveDatumArm,
-    /// Height of the bar's centre above the middle of the hips, in arm lengths.
-    BarHeightAboveHipArm,
-    /// Tilt of the bar in the frontal plane, positive when the right end is higher, deg.
-    BarTilt,
-    /// Distance between the wrists along the bar, mm.
-    GripWidth,
-    /// Shoulder to wrist with the elbow straight, mm. One for the visit.
-    ArmLength,
-}
+use super::disagree::{Judged, Pull, solve_and_judge};
+use super::dual::Scalar;
+use super::layout::{frame, local, reach, setup};
+use super::observation::{View, VisitObservations};
+use super::problem::{FrameProblem, Problem, plumb_normal, predicted};
+use super::quantity::Quantity;
+use super::setups::setup_of_reaches;
+use super::solve::{Covariance, scatter};
+use super::start::start_values;
+use crate::geometry::{Landmark, Side};
+
+/// A quantity counts as measured when the marks leave at most this share of the variance that it has without them.
+const DETERMINED_VARIANCE_RATIO: f64 = 0.25;
+/// Two minima whose costs differ by less than this cannot be told apart.
+const TELL_APART_COST: f64 = 2.0;
+/// Two minima are the same when no elevation differs by more than this, deg.
+const SAME_SOLUTION_DEG: f64 = 1.0;
 
 /// An estimate and its standard uncertainty, in the quantity's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,7 +32,7 @@ pub struct Estimate {
 /// Why a quantity has no number. The sentence is for the report.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Undetermined {
-    /// For example "the trunk is not seen in a front view".
+    /// For example "the marks do not determine the lean of the trunk".
     pub reason: String,
 }
 
@@ -57,7 +43,7 @@ pub struct Term {
     pub factor: f64,
     /// Index into [`VisitObservations::reaches`].
     pub reach: usize,
-    /// Index of the raise in that reach, as in [`crate::pose::observation::FrameObservations::raise`].
+    /// Index of the raise in that reach, as in [`super::FrameObservations::raise`].
     pub raise: usize,
     /// The quantity.
     pub quantity: Quantity,
@@ -70,7 +56,7 @@ pub struct Outcome {
     pub iterations: usize,
     /// The last step was below the tolerance.
     pub is_converged: bool,
-    /// Half the sum of the weighted squared residuals.
+    /// Half the sum of the squared whitened residuals.
     pub cost: f64,
 }
 
@@ -85,61 +71,294 @@ pub struct MarkResidual {
     pub mark: usize,
     /// What was marked.
     pub landmark: Landmark,
-    /// Distance from where the other marks put it, px.
+    /// Distance from where the other marks put it, px. For a plumb mark, from the line.
     pub distance_px: f64,
     /// Standard uncertainty of that distance, px.
     pub u_px: f64,
-    /// It is too far off to be marking error alone; the fit has weighted it down.
+    /// It is too far off to be marking error alone; the fit has set it aside.
     pub is_disagreeing: bool,
-}
-
-/// What is drawn on a still, in px of the picture as stored (distorted, mirrored where the picture is).
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Overlay {
-    /// Placed marks.
-    pub marks: Vec<(Landmark, ImagePoint)>,
-    /// Middle of the shoulders to middle of the hips, projected.
-    pub trunk: Option<[ImagePoint; 2]>,
-    /// Shoulder, elbow, wrist of each arm that is seen, projected.
-    pub arms: Vec<(Side, [ImagePoint; 3])>,
-    /// The plumb line through the shoulder, as a polyline.
-    pub plumb: Vec<ImagePoint>,
-    /// The arc of the elevation about the near shoulder, from the trunk axis to the arm axis, as a polyline.
-    pub arc: Vec<ImagePoint>,
-    /// The bar, end to end, projected.
-    pub bar: Option<[ImagePoint; 2]>,
 }
 
 /// The fit of all reaches of a visit.
 #[derive(Debug, Clone)]
 pub struct VisitFit {
-    /// How the iteration ended.
-    pub outcome: Outcome,
-    /// Every mark's distance from where the others put it.
-    pub residuals: Vec<MarkResidual>,
-}
-
-impl VisitFit {
-    /// The value and standard uncertainty of a linear combination of quantities, with everything they share.
-    ///
-    /// # Errors
-    /// [`Undetermined`] when the marks do not determine one of the quantities.
-    pub fn combine(&self, terms: &[Term]) -> Result<Estimate, Undetermined> {
-        let _ = terms;
-        Err(Undetermined { reason: "not fitted yet".to_owned() })
-    }
-
-    /// What to draw on a frame's still.
-    #[must_use]
-    pub fn overlay(&self, reach: usize, frame: usize) -> Overlay {
-        let _ = (reach, frame);
-        Overlay::default()
-    }
+    pub(super) observations: VisitObservations,
+    pub(super) problem: Problem,
+    pub(super) theta: Vec<f64>,
+    outcome: Outcome,
+    residuals: Vec<MarkResidual>,
+    covariance: Option<Covariance>,
+    prior_covariance: Option<Covariance>,
+    /// What marks that were set aside would change, in the metric of the covariance.
+    pulls: Vec<Pull>,
+    /// Reaches that fit as well before as behind the vertical.
+    is_ambiguous: Vec<bool>,
 }
 
 /// Fits one model of body, bar and camera to all marks of a visit.
+///
+/// All reaches are solved together by damped Gauss-Newton on whitened residuals. Marks that disagree with the others are
+/// set aside one by one and named. A front or oblique view is also started from the mirrored arm, before and behind the
+/// vertical, and the better solution kept. Whatever the marks are, there is an answer; [`VisitFit::combine`] says which
+/// quantities it holds.
 #[must_use]
 pub fn fit_visit(observations: &VisitObservations) -> VisitFit {
-    let _ = observations;
-    VisitFit { outcome: Outcome { iterations: 0, is_converged: false, cost: 0.0 }, residuals: Vec::new() }
+    let setup_of_reach = setup_of_reaches(&observations.reaches);
+    let mut problem = Problem::new(observations, &setup_of_reach);
+    let start = start_values(&problem);
+    let fresh = problem.clone();
+    let mut judged = solve_and_judge(&mut problem, start);
+    let mut is_ambiguous = vec![false; observations.reaches.len()];
+    for index in 0..observations.reaches.len() {
+        if problem.setups[setup_of_reach[index]].view == View::Side {
+            continue;
+        }
+        let Some(first) = judged.as_ref() else { break };
+        let mut other_problem = fresh.clone();
+        let mirrored = mirrored_start(&other_problem, &first.solution.theta, index);
+        let Some(other) = solve_and_judge(&mut other_problem, mirrored) else { continue };
+        if !other.solution.is_converged || is_same(&problem, first, &other, index) {
+            continue;
+        }
+        is_ambiguous[index] = (other.solution.cost - first.solution.cost).abs() < TELL_APART_COST;
+        if other.solution.cost < first.solution.cost {
+            problem = other_problem;
+            judged = Some(other);
+        }
+    }
+    VisitFit::assemble(observations.clone(), problem, judged, is_ambiguous)
+}
+
+/// The solution with one reach's arms mirrored about the vertical: behind it where they were before it.
+fn mirrored_start(problem: &Problem, theta: &[f64], reach: usize) -> Vec<f64> {
+    let mut start = theta.to_vec();
+    for seen in problem.frames.iter().filter(|seen| seen.reach == reach) {
+        for index in frame::ELEVATION {
+            let at = seen.blocks.frame + index;
+            start[at] = std::f64::consts::TAU - start[at];
+        }
+    }
+    start
+}
+
+fn is_same(problem: &Problem, first: &Judged, other: &Judged, reach: usize) -> bool {
+    let mut frames = problem.frames.iter().filter(|seen| seen.reach == reach);
+    frames.all(|seen| {
+        frame::ELEVATION.into_iter().all(|index| {
+            let at = seen.blocks.frame + index;
+            (first.solution.theta[at] - other.solution.theta[at]).abs().to_degrees() < SAME_SOLUTION_DEG
+        })
+    })
+}
+
+impl VisitFit {
+    fn assemble(
+        observations: VisitObservations,
+        problem: Problem,
+        judged: Option<Judged>,
+        is_ambiguous: Vec<bool>,
+    ) -> Self {
+        let Some(judged) = judged else {
+            let outcome = Outcome { iterations: 0, is_converged: false, cost: f64::NAN };
+            let theta = vec![0.0; problem.parameter_count];
+            return Self {
+                observations,
+                problem,
+                theta,
+                outcome,
+                residuals: Vec::new(),
+                covariance: None,
+                prior_covariance: None,
+                pulls: Vec::new(),
+                is_ambiguous,
+            };
+        };
+        let mut residuals = Vec::new();
+        let mut pulls = Vec::new();
+        for (seen, standings) in problem.frames.iter().zip(judged.standings) {
+            for (mark, standing) in seen.marks.iter().zip(standings) {
+                residuals.push(MarkResidual {
+                    reach: seen.reach,
+                    frame: seen.frame,
+                    mark: mark.index,
+                    landmark: mark.landmark,
+                    distance_px: standing.distance_px,
+                    u_px: standing.u_px,
+                    is_disagreeing: mark.is_set_aside,
+                });
+                pulls.extend(standing.pull);
+            }
+        }
+        let prior_covariance = Covariance::from_normal(problem.prior_normal(&judged.linearization));
+        let Judged { solution, covariance, .. } = judged;
+        Self {
+            observations,
+            problem,
+            theta: solution.theta,
+            outcome: Outcome {
+                iterations: solution.iterations,
+                is_converged: solution.is_converged,
+                cost: solution.cost,
+            },
+            residuals,
+            covariance: Some(covariance),
+            prior_covariance,
+            pulls,
+            is_ambiguous,
+        }
+    }
+
+    /// How the iteration ended.
+    #[must_use]
+    pub const fn outcome(&self) -> Outcome {
+        self.outcome
+    }
+
+    /// Every mark's distance from where the others put it, in the order of reaches, frames and marks. Marks of the head
+    /// are not modelled and not listed.
+    #[must_use]
+    pub fn residuals(&self) -> &[MarkResidual] {
+        &self.residuals
+    }
+
+    /// The value and standard uncertainty of a linear combination of quantities, with everything they share.
+    ///
+    /// A raise with several marked frames counts as their mean. A mark that was set aside widens the uncertainty by half of
+    /// what it would change: until it is placed again, either may be right.
+    ///
+    /// # Errors
+    /// [`Undetermined`] when the fit did not converge, when two solutions cannot be told apart, or when the marks do not
+    /// determine one of the quantities.
+    pub fn combine(&self, terms: &[Term]) -> Result<Estimate, Undetermined> {
+        for term in terms {
+            self.check_determined(*term)?;
+        }
+        Ok(self.combine_anyway(terms))
+    }
+
+    /// The covariance of two linear combinations, without the share of marks that were set aside.
+    ///
+    /// # Errors
+    /// As for [`VisitFit::combine`].
+    pub fn covariance(&self, first: &[Term], second: &[Term]) -> Result<f64, Undetermined> {
+        for term in first.iter().chain(second) {
+            self.check_determined(*term)?;
+        }
+        let covariance = self.covariance.as_ref().ok_or_else(not_converged)?;
+        let whitened = |terms: &[Term]| covariance.whitened(&self.evaluate(terms).1);
+        Ok(whitened(first).dot(&whitened(second)))
+    }
+
+    /// The number of raises of a reach.
+    #[must_use]
+    pub fn raises(&self, reach: usize) -> usize {
+        self.problem.frames.iter().filter(|seen| seen.reach == reach).map(|seen| seen.raise + 1).max().unwrap_or(0)
+    }
+
+    /// Which reaches were filmed by a camera that stood still between them: equal numbers share a set-up.
+    #[must_use]
+    pub fn setup_of_reach(&self) -> &[usize] {
+        &self.problem.setup_of_reach
+    }
+
+    fn combine_anyway(&self, terms: &[Term]) -> Estimate {
+        let (mut value, gradient) = self.evaluate(terms);
+        let Some(covariance) = self.covariance.as_ref() else { return Estimate { value, u: f64::INFINITY } };
+        let whitened = covariance.whitened(&gradient);
+        let is_bend = terms.iter().all(|term| term.quantity.is_bend());
+        let mut doubt = 0.0;
+        for pull in &self.pulls {
+            let change = whitened.dot(&pull.step);
+            if is_bend && matches!(pull.landmark, Landmark::Elbow(_)) {
+                // Whether an elbow is bent is what its mark is asked for: a straight arm must not be assumed to be one.
+                value += change;
+            } else {
+                // Each mark errs on its own, so the squares add.
+                doubt += (pull.doubt * change).powi(2);
+            }
+        }
+        Estimate { value, u: (whitened.norm_squared() + doubt).sqrt() }
+    }
+
+    fn check_determined(&self, term: Term) -> Result<(), Undetermined> {
+        if !self.outcome.is_converged {
+            return Err(not_converged());
+        }
+        if self.frames_of(term).next().is_none() {
+            return Err(Undetermined { reason: format!("no frame of raise {} is marked", term.raise + 1) });
+        }
+        if self.is_ambiguous[term.reach] && term.quantity.depends_on_elevation() {
+            return Err(Undetermined {
+                reason: "the arms fit as well before as behind the vertical; film again from the side".to_owned(),
+            });
+        }
+        let undetermined = || Undetermined { reason: format!("the marks do not determine {}", term.quantity.words()) };
+        let (_, gradient) = self.evaluate(&[Term { factor: 1.0, ..term }]);
+        let (Some(covariance), Some(prior)) = (&self.covariance, &self.prior_covariance) else {
+            return Err(undetermined());
+        };
+        let with_marks = covariance.whitened(&gradient).norm_squared();
+        let without = prior.whitened(&gradient).norm_squared();
+        if with_marks <= DETERMINED_VARIANCE_RATIO * without { Ok(()) } else { Err(undetermined()) }
+    }
+
+    fn frames_of(&self, term: Term) -> impl Iterator<Item = &FrameProblem> {
+        self.problem.frames.iter().filter(move |seen| seen.reach == term.reach && seen.raise == term.raise)
+    }
+
+    /// Value and gradient over the whole parameter vector.
+    fn evaluate(&self, terms: &[Term]) -> (f64, DVector<f64>) {
+        let mut value = 0.0;
+        let mut gradient = DVector::zeros(self.problem.parameter_count);
+        for term in terms {
+            let count = self.frames_of(*term).count() as f64;
+            for seen in self.frames_of(*term) {
+                let p = Problem::dual_parameters(seen, &self.theta);
+                let (body, sight) = self.problem.scene(seen, &p);
+                let heading = p[local::SETUP + setup::HEADING] + p[local::REACH + reach::TURN];
+                let quantity = term.quantity.evaluate(&body, &sight, heading);
+                let weight = term.factor / count;
+                value += weight * quantity.value();
+                scatter(seen, quantity.gradient(), weight, &mut gradient);
+            }
+        }
+        (value, gradient)
+    }
+
+    /// Where the model puts a mark, px of the unmirrored picture, and whether it is a plumb mark.
+    pub(super) fn predicted_marks(&self, seen: &FrameProblem) -> Vec<(Landmark, [f64; 2], bool)> {
+        let p = Problem::local_parameters(seen, &self.theta);
+        let (body, sight) = self.problem.scene(seen, &p);
+        seen.marks
+            .iter()
+            .map(|mark| (mark.landmark, predicted(mark, &body, &sight), plumb_normal(mark, &sight).is_some()))
+            .collect()
+    }
+}
+
+fn not_converged() -> Undetermined {
+    Undetermined { reason: "the fit of body and camera to the marks did not converge".to_owned() }
+}
+
+impl Quantity {
+    /// Whether the quantity differs between the arms before and behind the vertical.
+    const fn depends_on_elevation(self) -> bool {
+        matches!(
+            self,
+            Self::Elevation(_) | Self::ElevationBoth | Self::ElevationFromVertical(_) | Self::ElevationFromVerticalBoth
+        )
+    }
+
+    const fn is_bend(self) -> bool {
+        matches!(self, Self::ElbowFlexion(_))
+    }
+
+    /// The elevation from the trunk of one side, or of both.
+    #[must_use]
+    pub const fn elevation_of(side: Option<Side>) -> Self {
+        match side {
+            Some(side) => Self::Elevation(side),
+            None => Self::ElevationBoth,
+        }
+    }
 }

@@ -1,9 +1,30 @@
 //! The least-squares fit of body, bar and camera to the marks of a visit, with its covariance.
+//!
+//! One model serves every view. It assumes stiff segments, arms that hold one straight bar, a trunk that bends little, and
+//! a wall's edge that is plumb within [`priors::PLUMB_DEG`]. It cannot detect an error that all marks share and that looks
+//! like another pose: skin that slides over the joint in the direction of the reach, or a person who turns as the camera
+//! is moved around them.
+
+mod body;
+mod disagree;
+mod dual;
+mod layout;
+mod problem;
+mod setups;
+mod solve;
+mod start;
+mod vector;
+mod view;
 
 pub mod fit;
 pub mod observation;
+pub mod overlay;
+pub mod priors;
+pub mod quantity;
 
-pub use fit::{Estimate, MarkResidual, Outcome, Overlay, Quantity, Term, Undetermined, VisitFit, fit_visit};
+pub use fit::{Estimate, MarkResidual, Outcome, Term, Undetermined, VisitFit, fit_visit};
 pub use observation::{
     BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, Rotation, SharedError, View, VisitObservations,
 };
+pub use overlay::Overlay;
+pub use quantity::Quantity;

@@ -92,10 +92,10 @@ fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
             ));
         }
     }
-    if !fit.outcome.is_converged {
+    if !fit.outcome().is_converged {
         warnings.push(format!(
             "The fit did not settle in {} steps, so nothing is reported: look for a mark on the wrong landmark or side.",
-            fit.outcome.iterations
+            fit.outcome().iterations
         ));
     }
     warnings

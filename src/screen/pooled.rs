@@ -31,14 +31,11 @@ pub(crate) trait Combine {
 
 impl Combine for VisitFit {
     fn combine(&self, terms: &[Term]) -> Result<Estimate, Undetermined> {
-        if !self.outcome.is_converged {
-            return Err(Undetermined { reason: "the fit did not settle on these marks".to_owned() });
-        }
         Self::combine(self, terms)
     }
 
     fn residuals(&self) -> &[MarkResidual] {
-        &self.residuals
+        Self::residuals(self)
     }
 }
 

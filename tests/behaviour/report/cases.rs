@@ -515,6 +515,7 @@ fn still(reach: usize, deg: f64, [columns, rows]: [u32; 2], side: Side) -> Still
         (Landmark::PlumbBottom, ImagePoint::new(f64::from(wall), f64::from(rows) - 30.0)),
     ];
     let overlay = Overlay {
+        disagreeing: Vec::new(),
         marks,
         trunk: Some([shoulder, hip]),
         arms: vec![(side, [shoulder, elbow, wrist])],
