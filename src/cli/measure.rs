@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 
 use super::outputs::OutputFolder;
+use super::progress::Progress;
 use super::table::{print_result, print_warnings};
 use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
 use crate::screen::{CaseFile, MeasureOptions, MeasuredVisit, measure_case};
@@ -17,7 +18,7 @@ use crate::screen::{CaseFile, MeasureOptions, MeasuredVisit, measure_case};
   tworeach measure case.toml --out results --force --letter
   tworeach measure case.toml --json > result.json
 
-Writes result.json, report.html, report.pdf and the charts as SVG. A verdict never sets the exit code: 0 is done, 1 failed,
+Writes result.json, report.html, report.pdf and the charts as SVG. A verdict never sets the exit code: 0 is done, 1 failed, \
 2 wrong usage.")]
 pub(super) struct Args {
     /// The case file, one visit.
@@ -46,9 +47,12 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let certain = ["result.json", "report.html", "report.pdf"];
     let outputs = args.out.as_deref().map(|out| OutputFolder::open(out, &certain, args.force)).transpose()?;
+    let progress = Progress::start("measuring", args.quiet);
     let visit = measure_case(&args.case, MeasureOptions { with_stills: outputs.is_some() })?;
+    progress.step("rendering the report");
     let json = serde_json::to_string_pretty(&visit.result).context("the result has no JSON")? + "\n";
     let written = outputs.map(|outputs| write_outputs(args, &visit, &json, outputs)).transpose()?.unwrap_or_default();
+    drop(progress);
     if args.json {
         let mut out = io::stdout().lock();
         out.write_all(json.as_bytes())?;

@@ -1,10 +1,13 @@
 //! The command line: reads input, calls one library function, shows what it returns. One file per command.
 
 mod check;
+mod completions;
 mod inspect;
+mod man;
 mod measure;
 mod output;
 mod outputs;
+mod progress;
 mod schema;
 mod still;
 mod table;
@@ -16,7 +19,17 @@ use clap::{Parser, Subcommand};
 
 /// Measures a two-reach overhead screen from phone video, says how sure it is, and makes the call.
 #[derive(Debug, Parser)]
-#[command(version, about)]
+#[command(
+    version,
+    about,
+    after_help = "Examples:
+  tworeach inspect raise.mp4                    what a clip is
+  tworeach check case.toml                      every problem of a case at once
+  tworeach measure case.toml --out results      angles, call, retest and report
+
+Colours are off when the output is no terminal or NO_COLOR is set. Exit code 0 is done, 1 failed, 2 wrong usage; a verdict \
+never sets it."
+)]
 pub struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -25,7 +38,9 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Completions(completions::Args),
     Inspect(inspect::Args),
+    Man(man::Args),
     Measure(measure::Args),
     Schema(schema::Args),
     Still(still::Args),
@@ -36,7 +51,9 @@ enum Command {
 pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Check(args) => check::run(&args),
+        Command::Completions(args) => completions::run(&args),
         Command::Inspect(args) => inspect::run(&args),
+        Command::Man(args) => man::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Still(args) => still::run(&args),

@@ -174,7 +174,8 @@ fn bold(text: &str, is_styled: bool) -> String {
 
 fn wrapped(out: &mut impl Write, indent: &str, text: &str) -> io::Result<()> {
     let mut line = String::new();
-    for word in text.split_whitespace() {
+    // a no-break space keeps a number with its unit
+    for word in text.split(' ').filter(|word| !word.is_empty()) {
         let length = line.chars().count() + 1 + word.chars().count() + indent.len();
         if !line.is_empty() && length > COLUMNS {
             writeln!(out, "{indent}{line}")?;

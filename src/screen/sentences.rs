@@ -6,7 +6,7 @@ use crate::uncertainty::Measured;
 
 use super::compare::SecondOpinion;
 use super::result::{Call, Occasion, ResultSide, RetestOutcome};
-use super::words::{deg, deg_interval, occasion_words, rotated, view_words};
+use super::words::{deg, deg_with_interval, occasion_words, rotated, view_words};
 
 /// A failed check that breaks a comparison.
 pub(crate) struct Broken {
@@ -76,9 +76,9 @@ pub(crate) fn call_reason(facts: &CallFacts<'_>) -> String {
 fn difference_words(difference: &Measured) -> String {
     let way = if difference.value < 0.0 { "lower" } else { "higher" };
     format!(
-        "The externally rotated reach is {} {way} than the internally rotated one (difference {}, with 95 % confidence).",
+        "The externally rotated reach is {} {way} than the internally rotated one (difference {}).",
         deg(difference.value.abs()),
-        deg_interval(difference.lo, difference.hi)
+        deg_with_interval(difference)
     )
 }
 
@@ -200,9 +200,9 @@ pub(crate) fn retest_reason(facts: &RetestFacts<'_>) -> String {
 fn change_words(change: &Measured) -> String {
     let way = if change.value < 0.0 { "lower" } else { "higher" };
     format!(
-        "After the stretch the externally rotated reach is {} {way} (change {}, with 95 % confidence).",
+        "After the stretch the externally rotated reach is {} {way} (change {}).",
         deg(change.value.abs()),
-        deg_interval(change.lo, change.hi)
+        deg_with_interval(change)
     )
 }
 

@@ -3,6 +3,8 @@
 use crate::geometry::Side;
 use crate::pose::{Rotation, View};
 
+use crate::uncertainty::Measured;
+
 use super::result::{Occasion, ResultSide};
 
 /// A number with `digits` decimals and a real minus sign, never "−0.0".
@@ -14,12 +16,18 @@ pub(crate) fn decimal(value: f64, digits: usize) -> String {
 
 /// An angle, to a tenth.
 pub(crate) fn deg(value: f64) -> String {
-    format!("{} deg", decimal(value, 1))
+    format!("{}\u{a0}deg", decimal(value, 1))
 }
 
 /// An interval of angles.
 pub(crate) fn deg_interval(lo: f64, hi: f64) -> String {
-    format!("{} to {} deg", decimal(lo, 1), decimal(hi, 1))
+    format!("{} to {}\u{a0}deg", decimal(lo, 1), decimal(hi, 1))
+}
+
+/// An angle with its interval.
+pub(crate) fn deg_with_interval(measured: &Measured) -> String {
+    let interval = deg_interval(measured.lo, measured.hi);
+    format!("{}, 95\u{a0}% interval {interval}", deg(measured.value))
 }
 
 /// Which reach, such as `internally rotated reach before the stretch`.
