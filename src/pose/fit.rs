@@ -350,7 +350,7 @@ impl Quantity {
     }
 
     const fn is_bend(self) -> bool {
-        matches!(self, Self::ElbowFlexion(_))
+        matches!(self, Self::ElbowFlexion(_) | Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_))
     }
 
     /// The elevation from the trunk of one side, or of both.

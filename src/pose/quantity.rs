@@ -24,6 +24,10 @@ pub enum Quantity {
     /// Elbow flexion of one arm, deg: 180 minus the angle between the marks in space. Never negative; its standard
     /// uncertainty is that of the bend in its own direction, so near straight the distribution is folded at zero.
     ElbowFlexion(Side),
+    /// The part of that bend in the arm's sagittal plane, with its sign, deg.
+    ElbowInPlane(Side),
+    /// The part of that bend out of the arm's sagittal plane, with its sign, deg.
+    ElbowOutOfPlane(Side),
     /// Height of the bar's centre above the datum, mm.
     BarHeightAboveDatum,
     /// Height of the bar's centre above the middle of the hips, mm.
@@ -62,6 +66,8 @@ impl Quantity {
                 // Straight to within rounding: the size of the bend has no slope there, the bend itself has.
                 if square.value() < STRAIGHT_RAD * STRAIGHT_RAD { in_plane * degrees } else { square.sqrt() * degrees }
             }
+            Self::ElbowInPlane(side) => body.bend[of(side)][0] * degrees,
+            Self::ElbowOutOfPlane(side) => body.bend[of(side)][1] * degrees,
             Self::BarHeightAboveDatum => above_datum(),
             Self::BarHeightAboveHip => height(),
             Self::BarHeightAboveDatumArm => above_datum() * body.arm_length_mm.recip(),
@@ -80,7 +86,7 @@ impl Quantity {
             Self::Elevation(_) | Self::ElevationBoth => "the elevation from the trunk",
             Self::ElevationFromVertical(_) | Self::ElevationFromVerticalBoth => "the elevation from the plumb line",
             Self::TrunkLean => "the lean of the trunk",
-            Self::ElbowFlexion(_) => "the bend of the elbow",
+            Self::ElbowFlexion(_) | Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_) => "the bend of the elbow",
             Self::BarHeightAboveDatum | Self::BarHeightAboveDatumArm => "the bar's height above the datum",
             Self::BarHeightAboveHip | Self::BarHeightAboveHipArm => "the bar's height above the hips",
             Self::BarTilt => "the tilt of the bar",

@@ -1,13 +1,13 @@
 //! Reaches as they are reported: every quantity with its interval, and the checks.
 
-use rand_distr::{Distribution as _, StandardNormal};
-
 use crate::geometry::{Landmark, Side};
+use crate::pose::priors::TRUNK_MOVEMENT_SD_DEG;
 use crate::pose::{Quantity, Undetermined, VisitObservations};
-use crate::uncertainty::{Measured, MonteCarloOptions, SimulatedDistribution, monte_carlo};
+use crate::uncertainty::Measured;
 
 use super::case::CaseFile;
 use super::checks::reach::{ReachEvidence, reach_checks};
+use super::flexion::elbow_flexion;
 use super::pooled::{Combine, Part, Pooled, Raising, number};
 use super::result::{Check, ReachResult, ResultSide};
 use super::seen::{image_angle, is_arm_seen, is_marked};
@@ -21,10 +21,6 @@ pub(crate) const SPREAD_FROM_OTHER_REACHES: &str = "spread_from_other_reaches";
 
 /// The basis of a comparison by elevation from the plumb line, for want of a trunk.
 pub(crate) const VERTICAL: &str = "vertical";
-
-/// Standard uncertainty of a difference of elevations for movement of a trunk that is not seen, deg. Common practice, no
-/// source.
-pub(crate) const TRUNK_MOVEMENT_DEG: f64 = 1.5;
 
 /// A visit with its fit, being turned into a result.
 pub(crate) struct Evaluation<'a, F: Combine> {
@@ -86,14 +82,22 @@ impl<'a, F: Combine> Evaluation<'a, F> {
         side: ResultSide,
         pairs: usize,
     ) -> Result<(Pooled, bool), Undetermined> {
-        match self.raising.combine(parts, elevation(side)) {
+        match self.against_trunk(parts, elevation(side)) {
             Ok(pooled) => Ok((pooled, false)),
             Err(undetermined) => match self.raising.combine(parts, elevation_from_vertical(side)) {
                 // the trunk moves between the reaches independently of the marks
-                Ok(pooled) => Ok((pooled.widened(TRUNK_MOVEMENT_DEG * number(pairs).sqrt()), true)),
+                Ok(pooled) => Ok((pooled.widened(TRUNK_MOVEMENT_SD_DEG * number(pairs).sqrt()), true)),
                 Err(_) => Err(undetermined),
             },
         }
+    }
+
+    /// A combination of elevations from the trunk, where the marks tell how the trunk lies in every reach.
+    fn against_trunk(&self, parts: &[Part], quantity: Quantity) -> Result<Pooled, Undetermined> {
+        for part in parts {
+            self.raising.of_reach(part.reach, Quantity::TrunkLean)?;
+        }
+        self.raising.combine(parts, quantity)
     }
 
     fn reach(&self, reach: usize) -> ReachResult {
@@ -101,7 +105,11 @@ impl<'a, F: Combine> Evaluation<'a, F> {
         let observed = &self.observations.reaches[reach];
         let side = self.side(reach);
         let measured = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(Pooled::measured);
-        let of_arm = |side: Side| is_arm_seen(observed, side).then(|| measured(Quantity::Elevation(side))).flatten();
+        let against_trunk = |quantity: Quantity| {
+            self.against_trunk(&[Part { factor: 1.0, reach }], quantity).ok().map(Pooled::measured)
+        };
+        let of_arm =
+            |side: Side| is_arm_seen(observed, side).then(|| against_trunk(Quantity::Elevation(side))).flatten();
         let elbow_flexion = self.elbow_flexion(reach, side);
         let (reference, bar_height_mm, bar_height_arm) = self.bar_height(reach);
         let shown = self.raising.shown(reach);
@@ -118,7 +126,7 @@ impl<'a, F: Combine> Evaluation<'a, F> {
             raises: self.raising.counts[reach],
             basis: self.raise_basis(&[reach]),
             reference,
-            elevation_deg: measured(elevation(side)),
+            elevation_deg: against_trunk(elevation(side)),
             elevation_left_deg: of_arm(Side::Left),
             elevation_right_deg: of_arm(Side::Right),
             elevation_from_vertical_deg: measured(elevation_from_vertical(side)),
@@ -146,8 +154,8 @@ impl<'a, F: Combine> Evaluation<'a, F> {
 
     /// Elbow flexion of the reach's arm; of both arms, the more bent one.
     fn elbow_flexion(&self, reach: usize, side: ResultSide) -> Result<Measured, String> {
-        let of = |side: Side| self.raising.of_reach(reach, Quantity::ElbowFlexion(side));
-        let pooled = match single_side(side) {
+        let of = |side: Side| elbow_flexion(&self.raising, reach, side);
+        let flexion = match single_side(side) {
             Some(side) => of(side),
             None => match (of(Side::Left), of(Side::Right)) {
                 (Ok(left), Ok(right)) => Ok(if left.value > right.value { left } else { right }),
@@ -155,7 +163,7 @@ impl<'a, F: Combine> Evaluation<'a, F> {
                 (Err(undetermined), Err(_)) => Err(undetermined),
             },
         };
-        pooled.map_err(|undetermined| undetermined.reason).map(flexion_interval)
+        flexion.map_err(|undetermined| undetermined.reason)
     }
 
     fn bar_height(&self, reach: usize) -> (Option<String>, Option<Measured>, Option<Measured>) {
@@ -198,45 +206,5 @@ pub(crate) const fn elevation_from_vertical(side: ResultSide) -> Quantity {
     match single_side(side) {
         Some(side) => Quantity::ElevationFromVertical(side),
         None => Quantity::ElevationFromVerticalBoth,
-    }
-}
-
-/// The interval of an angle of flexion, which is never below zero.
-///
-/// Flexion is the size of a bend whose sense the marks hardly tell, so near straight its distribution is folded at zero. It
-/// is simulated: t-distributed draws about the estimate, their size taken, and the shortest interval of 95 %.
-///
-/// # Source
-/// JCGM 101:2008, 6.4.9.2 (scaled and shifted t-distribution) and 5.3.4 (shortest coverage interval).
-fn flexion_interval(flexion: Pooled) -> Measured {
-    let plain = Measured { lo: flexion.measured().lo.max(0.0), ..flexion.measured() };
-    if flexion.u <= 0.0 || plain.lo > 0.0 {
-        return plain;
-    }
-    let draws = monte_carlo(MonteCarloOptions::default(), |rng| {
-        let normal: f64 = StandardNormal.sample(rng);
-        let scale = if flexion.dof.is_finite() {
-            // a chi-squared variable of few degrees of freedom, as a sum of squares
-            let whole = flexion.dof.floor().max(1.0);
-            let mut sum = 0.0;
-            let mut drawn = 0.0;
-            while drawn < whole.min(1000.0) {
-                let part: f64 = StandardNormal.sample(rng);
-                sum += part * part;
-                drawn += 1.0;
-            }
-            (drawn / sum).sqrt()
-        } else {
-            1.0
-        };
-        (flexion.value + flexion.u * scale * normal).abs()
-    });
-    match SimulatedDistribution::from_values(draws) {
-        Ok(simulated) => {
-            let interval = simulated.shortest_interval();
-            // the estimate stays the fit's; the interval always holds it
-            Measured { lo: interval.lo.min(flexion.value).max(0.0), hi: interval.hi.max(flexion.value), ..plain }
-        }
-        Err(_) => plain,
     }
 }

@@ -19,6 +19,7 @@ mod compare;
 mod document;
 mod evaluation;
 mod fields;
+mod flexion;
 mod media;
 mod observe;
 mod origins;

@@ -25,6 +25,9 @@ pub(crate) trait Combine {
     /// The value and standard uncertainty of a linear combination of quantities, with everything they share.
     fn combine(&self, terms: &[Term]) -> Result<Estimate, Undetermined>;
 
+    /// The covariance of two linear combinations.
+    fn covariance(&self, first: &[Term], second: &[Term]) -> Result<f64, Undetermined>;
+
     /// Every mark's distance from where the others put it.
     fn residuals(&self) -> &[MarkResidual];
 }
@@ -32,6 +35,10 @@ pub(crate) trait Combine {
 impl Combine for VisitFit {
     fn combine(&self, terms: &[Term]) -> Result<Estimate, Undetermined> {
         Self::combine(self, terms)
+    }
+
+    fn covariance(&self, first: &[Term], second: &[Term]) -> Result<f64, Undetermined> {
+        Self::covariance(self, first, second)
     }
 
     fn residuals(&self) -> &[MarkResidual] {
@@ -127,6 +134,15 @@ impl<'a, F: Combine> Raising<'a, F> {
         let dof =
             if repeated > 0.0 { spread.dof * (variance / repeated).powi(2) * DOF_ROUNDING } else { f64::INFINITY };
         Ok(Pooled { value: measured.value, u: variance.sqrt(), dof })
+    }
+
+    /// The correlation of two quantities of a reach, as far as it comes from the measurement.
+    pub(crate) fn correlation(&self, reach: usize, first: Quantity, second: Quantity) -> f64 {
+        let terms = |quantity: Quantity| self.terms(Part { factor: 1.0, reach }, quantity);
+        let (first, second) = (terms(first), terms(second));
+        let covariance = |a: &[Term], b: &[Term]| self.fit.covariance(a, b).unwrap_or(0.0);
+        let product = (covariance(&first, &first) * covariance(&second, &second)).sqrt();
+        if product > 0.0 { (covariance(&first, &second) / product).clamp(-1.0, 1.0) } else { 0.0 }
     }
 
     /// Whether raises of this visit tell the person's spread.

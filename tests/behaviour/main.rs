@@ -6,3 +6,4 @@ mod bad_input;
 mod case_files;
 mod measure;
 mod report;
+mod retest;

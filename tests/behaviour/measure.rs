@@ -1,8 +1,46 @@
 //! Measuring a visit: what is written and printed, and that the numbers are those of the body that was marked.
 
-use tworeach::screen::Call;
+use tworeach::screen::{Call, ResultSide};
 
 use crate::case_files::{CLEARED, CaseFiles, From, Reach, code, stderr, stdout, tworeach};
+
+/// Marks without error leave the fit's own error: its priors pull on what one picture does not tell.
+const EXACT_MARKS_TOL_DEG: f64 = 2.0;
+
+#[test]
+fn writes_result_and_report_and_prints_table_and_call() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let said = stdout(&output);
+    for words in
+        ["Not a diagnosis", "elevation, deg", "before internal (side)", "positive (fail)", "Retest:", "result.json"]
+    {
+        assert!(said.contains(words), "no {words}\nin {said}");
+    }
+    let names = files.names("out");
+    for name in ["result.json", "report.html", "report.pdf"] {
+        assert!(names.contains(&name.to_owned()), "no {name} in {names:?}");
+    }
+    assert!(!said.contains('\u{1b}'), "a pipe gets no colours");
+    assert_eq!(stderr(&output), "");
+}
+
+#[test]
+fn side_view_finds_the_elevation_of_the_body() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    assert_eq!(code(&files.measure(&[])), 0);
+    let result = files.result();
+    for (measured, truth) in result.reaches.iter().zip(CLEARED) {
+        let elevation = measured.elevation_deg.unwrap();
+        assert!((elevation.value - truth.elevation_deg).abs() < EXACT_MARKS_TOL_DEG, "{elevation:?} {truth:?}");
+        assert!((elevation.lo..=elevation.hi).contains(&truth.elevation_deg), "{elevation:?} {truth:?}");
+        assert_eq!(measured.side, ResultSide::Right);
+    }
+    let difference = result.comparisons[0].difference_elevation_deg.unwrap();
+    assert!((difference.value + 10.0).abs() < 1.0, "{difference:?}");
+    assert_eq!(result.comparisons[0].call, Call::Positive);
+}
 
 #[test]
 fn front_view_compares_by_the_vertical() {
@@ -14,6 +52,7 @@ fn front_view_compares_by_the_vertical() {
     assert_eq!(code(&files.measure(&[])), 0);
     let comparison = &files.result().comparisons[0];
     assert_ne!(comparison.call, Call::Positive);
+    assert!(comparison.basis.contains(&"vertical".to_owned()), "{comparison:?}");
 }
 
 #[test]

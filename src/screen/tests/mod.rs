@@ -72,6 +72,12 @@ impl Combine for MadeUpFit {
         Ok(Estimate { value, u: variance.sqrt() })
     }
 
+    fn covariance(&self, first: &[Term], second: &[Term]) -> Result<f64, Undetermined> {
+        // from the variance of the sum and those of the parts
+        let variance = |terms: &[Term]| self.combine(terms).map(|estimate| estimate.u.powi(2));
+        Ok(0.5 * (variance(&[first, second].concat())? - variance(first)? - variance(second)?))
+    }
+
     fn residuals(&self) -> &[MarkResidual] {
         &self.residuals
     }
@@ -132,7 +138,8 @@ impl Visit {
         for side in Side::BOTH {
             self.fit.set(reach, raise, Quantity::Elevation(side), elevation_deg);
             self.fit.set(reach, raise, Quantity::ElevationFromVertical(side), elevation_deg);
-            self.fit.set(reach, raise, Quantity::ElbowFlexion(side), 6.0);
+            self.fit.set(reach, raise, Quantity::ElbowInPlane(side), 4.0);
+            self.fit.set(reach, raise, Quantity::ElbowOutOfPlane(side), 5.0);
         }
         self.fit.set(reach, raise, Quantity::ElevationBoth, elevation_deg);
         self.fit.set(reach, raise, Quantity::ElevationFromVerticalBoth, elevation_deg);
