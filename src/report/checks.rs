@@ -1,20 +1,18 @@
 //! The checks: who passed what, and what to do about those that are not in order.
 
 use crate::report::content::{Cell, Finding, Row, Table};
-use crate::report::tables::{reach_head, reaches_by_view};
+use crate::report::tables::reaches_by_view;
 use crate::report::wording::{
-    Unit, capitalized, fixed, listed, occasion_word, rotation_word, side_word, status_words, view_word,
+    Unit, capitalized, fixed, listed, occasion_word, rotation_word, status_sign, status_words, typeset, view_word,
 };
 use crate::screen::{Check, CheckStatus, Comparison, ReachResult, VisitResult};
 
-/// How a check is named in words, the unit of its value and limit, and what to do about it.
+/// How a check is named in words, the unit of its value and limit, and what to do where it is not determined. What to do
+/// about a failed check stands in its own sentence already.
 struct Words {
     name: &'static str,
     title: &'static str,
     unit: Unit,
-    /// When it fails or is near its limit.
-    mend: &'static str,
-    /// When the marks do not determine it.
     determine: &'static str,
 }
 
@@ -24,96 +22,94 @@ const WORDS: [Words; 11] = [
         name: "elbow_straight",
         title: "Elbow straight",
         unit: Unit::Degree,
-        mend: "Film this reach again with the elbow straight, even if the bar then stays lower.",
         determine: "Mark shoulder, elbow and wrist of the arm towards the camera.",
     },
     Words {
         name: "bar_level",
         title: "Bar level",
         unit: Unit::Degree,
-        mend: "Raise both hands to the same height before the hold.",
-        determine: "Mark both ends of the bar in a front or oblique view.",
+        determine: "To check it, film from the front or obliquely and mark both ends of the bar.",
     },
-    Words {
-        name: "view_as_stated",
-        title: "View as stated",
-        unit: Unit::One,
-        mend: "Compare the side and the mirroring stated in the case file with the picture, and measure again.",
-        determine: "Mark the near arm, the hip and the face, so that the side can be told.",
-    },
-    Words {
-        name: "marks_agree",
-        title: "Marks agree",
-        unit: Unit::Pixel,
-        mend: "Look at the mark that is named, place it again and measure again.",
-        determine: "Place more marks, so that one can be judged by the others.",
-    },
-    Words {
-        name: "pain_free",
-        title: "Free of pain",
-        unit: Unit::One,
-        mend: "Stop here. A reach that pain ends says nothing of muscle length; have the shoulder examined first.",
-        determine: "Ask what ended the reach, and enter it in the case file.",
-    },
-    Words {
-        name: "back_flat",
-        title: "Back flat",
-        unit: Unit::One,
-        mend: "Film again with low back and ribs staying down against the wall.",
-        determine: "Watch low back and ribs during the reach, and enter in the case file whether they stayed down.",
-    },
+    Words { name: "view_as_stated", title: "View as stated", unit: Unit::One, determine: "" },
+    Words { name: "marks_agree", title: "Marks agree", unit: Unit::Pixel, determine: "Place more marks." },
+    Words { name: "pain_free", title: "Free of pain", unit: Unit::OfTen, determine: "" },
+    Words { name: "back_flat", title: "Back flat", unit: Unit::One, determine: "" },
     Words {
         name: "held",
         title: "Held at the top",
-        unit: Unit::One,
-        mend: "Raise slowly and hold still at the top.",
-        determine: "Film a clip with the hold in it; a still cannot show one.",
+        unit: Unit::Degree,
+        determine: "To check it, film a clip and let the marks be followed through the hold.",
     },
-    Words {
-        name: "same_grip",
-        title: "Same grip",
-        unit: Unit::Percent,
-        mend: "Mark the grip on the bar with tape and film the pair again.",
-        determine: "Mark both wrists, or tape the grips and say so in the case file.",
-    },
+    Words { name: "same_grip", title: "Same grip", unit: Unit::Percent, determine: "" },
     Words {
         name: "trunk_still",
         title: "Trunk still",
         unit: Unit::Degree,
-        mend: "Sit with the back in the same place for both reaches and film the pair again.",
         determine: "Mark shoulder and hip in a side view.",
     },
     Words {
         name: "camera_unmoved",
         title: "Camera unmoved",
         unit: Unit::Pixel,
-        mend: "Put the phone on a stand and leave it alone between reaches. Until then, heights above the datum cannot be \
-               compared.",
-        determine: "Mark the plumb line and the datum in both reaches.",
+        determine: "Mark the plumb line, and if there is one the datum, in every reach.",
     },
     Words {
         name: "same_person_and_bar",
         title: "Same person and bar",
         unit: Unit::Percent,
-        mend: "Make sure that all clips are of this client with this bar, and that the marks are on the same places.",
         determine: "Mark the same places in both reaches.",
     },
 ];
 
-/// The sentence for reaches of a single raise.
-const SINGLE_RAISE_TEXT: &str =
-    "The interval covers the measurement alone, not how this client varies from raise to raise.";
-const SINGLE_RAISE_ADVICE: &str = "Film three raises of each reach.";
+/// A basis of the result's numbers that a reader should know of.
+struct Basis {
+    name: &'static str,
+    title: &'static str,
+    text: &'static str,
+    advice: &'static str,
+}
+
+/// The bases of the format.
+const BASES: [Basis; 5] = [
+    Basis {
+        name: "single_raise",
+        title: "Single raise",
+        text: "The interval covers the measurement alone, not how this client varies from raise to raise.",
+        advice: "Film three raises of each reach.",
+    },
+    Basis {
+        name: "spread_from_other_reaches",
+        title: "Spread from other reaches",
+        text: "How this client varies from raise to raise was seen in the other reaches of this visit.",
+        advice: "Film three raises of each reach.",
+    },
+    Basis {
+        name: "vertical",
+        title: "Angle from the plumb line",
+        text: "The trunk is not determined, so the angle from the plumb line stands in for the elevation, and the interval \
+               is wider by what a trunk may move.",
+        advice: "Film from the side to measure from the trunk.",
+    },
+    Basis {
+        name: "other_side",
+        title: "Other side",
+        text: "The camera saw the side without complaint.",
+        advice: "Film the screened side too.",
+    },
+    Basis {
+        name: "bar_height_mid_hip",
+        title: "Bar height above the hips",
+        text: "The datum cannot be compared between the two reaches, so the difference of bar heights is above mid-hip.",
+        advice: "",
+    },
+];
+
 /// Stands for the list of all reaches.
 const EVERY_REACH: &str = "every reach";
 /// Ends the words of a pair.
 const PAIR: &str = "pair";
 /// The words of the retest.
 const RETEST: &str = "retest";
-/// Bases of a result in the format's words.
-const SINGLE_RAISE: &str = "single_raise";
-const VERTICAL: &str = "vertical";
-
 /// A column of the table of checks: its head and the checks in it.
 struct Place<'a> {
     head: [String; 2],
@@ -122,23 +118,28 @@ struct Place<'a> {
     checks: &'a [Check],
 }
 
-/// Tables of checks: of the reaches of each view, and of the pairs.
+/// No table has more columns of checks than this; beyond it, every view and the pairs get a table of their own.
+const COLUMNS_MAX: usize = 8;
+/// What the signs of the cells mean.
+const SIGNS: &str = "✓ in order, △ near its limit, ✗ failed, ? not determined";
+
+/// Tables of checks: one of all reaches and pairs where they have room side by side.
 pub(crate) fn tables(result: &VisitResult) -> Vec<Table> {
     let views = reaches_by_view(result);
-    let mut tables: Vec<Table> = views
-        .iter()
-        .filter_map(|(view, indices)| {
-            let places: Vec<Place> = indices.iter().map(|&index| reach_place(&result.reaches[index], false)).collect();
-            let caption = if views.len() > 1 {
-                format!("Checks of each reach: {} view", view_word(*view))
-            } else {
-                "Checks of each reach".to_owned()
-            };
-            table(caption, &places)
-        })
-        .collect();
-    tables.extend(table("Checks between reaches".to_owned(), &pair_places(result)));
-    tables
+    let places_of = |indices: &[usize]| -> Vec<Place> {
+        indices.iter().map(|&index| reach_place(&result.reaches[index], false)).collect()
+    };
+    let of_pairs = pair_places(result);
+    let all: Vec<usize> = views.iter().flat_map(|(_, indices)| indices.clone()).collect();
+    if views.len() <= 1 && all.len() + of_pairs.len() <= COLUMNS_MAX {
+        let mut places = places_of(&all);
+        places.extend(of_pairs);
+        return table(SIGNS.to_owned(), &places).into_iter().collect();
+    }
+    let of_views = views.iter().filter_map(|(view, indices)| {
+        table(format!("{} view: {SIGNS}", capitalized(view_word(*view))), &places_of(indices))
+    });
+    of_views.chain(table(format!("Between reaches: {SIGNS}"), &of_pairs)).collect()
 }
 
 /// What is not in order, worst first, with what to do.
@@ -156,6 +157,7 @@ pub(crate) fn findings(result: &VisitResult) -> Vec<Finding> {
         for place in &places {
             for check in place.checks.iter().filter(|check| check.status == status) {
                 match groups.iter_mut().find(|(first, _)| first.name == check.name && first.text == check.text) {
+                    Some((_, words)) if words.contains(&place.words) => {}
                     Some((_, words)) => words.push(place.words.clone()),
                     None => groups.push((check, vec![place.words.clone()])),
                 }
@@ -166,7 +168,7 @@ pub(crate) fn findings(result: &VisitResult) -> Vec<Finding> {
             is_failed: status == CheckStatus::Fail,
             title: title(&check.name),
             places: if is_every_reach(&words, result) { EVERY_REACH.to_owned() } else { listed(&words) },
-            text: check.text.clone(),
+            text: typeset(&check.text),
             advice: advice(check),
         }));
     }
@@ -182,43 +184,35 @@ fn is_every_reach(words: &[String], result: &VisitResult) -> bool {
 }
 
 fn of_basis(result: &VisitResult) -> Vec<Finding> {
-    let mut findings = Vec::new();
-    let single: Vec<String> = result
-        .reaches
+    BASES
         .iter()
-        .filter(|reach| reach.basis.iter().any(|basis| basis == SINGLE_RAISE))
-        .map(|reach| reach_words(reach, false))
-        .collect();
-    if !single.is_empty() {
-        let is_every = single.len() == result.reaches.len();
-        findings.push(Finding {
-            status: "· note",
-            is_failed: false,
-            title: "Single raise".to_owned(),
-            places: if is_every { EVERY_REACH.to_owned() } else { listed(&single) },
-            text: SINGLE_RAISE_TEXT.to_owned(),
-            advice: SINGLE_RAISE_ADVICE,
-        });
-    }
-    let vertical: Vec<String> = result
-        .comparisons
-        .iter()
-        .filter(|comparison| comparison.basis.iter().any(|basis| basis == VERTICAL))
-        .map(pair_words)
-        .collect();
-    if !vertical.is_empty() {
-        findings.push(Finding {
-            status: "· note",
-            is_failed: false,
-            title: "Angle from the plumb line".to_owned(),
-            places: listed(&vertical),
-            text: "The trunk is not determined, so the angle from the plumb line stands in for the elevation, and the \
-                   interval is wider by what a trunk may move."
-                .to_owned(),
-            advice: "Film from the side to measure from the trunk.",
-        });
-    }
-    findings
+        .filter_map(|basis| {
+            let has = |found: &[String]| found.iter().any(|found| found == basis.name);
+            let reaches: Vec<String> = result
+                .reaches
+                .iter()
+                .filter(|reach| has(&reach.basis))
+                .map(|reach| reach_words(reach, false))
+                .collect();
+            let mut words = if reaches.len() == result.reaches.len() && reaches.len() > 1 {
+                vec![EVERY_REACH.to_owned()]
+            } else {
+                reaches
+            };
+            if words.is_empty() {
+                words = result.comparisons.iter().filter(|pair| has(&pair.basis)).map(pair_words).collect();
+            }
+            words.dedup();
+            (!words.is_empty()).then(|| Finding {
+                status: "· note",
+                is_failed: false,
+                title: basis.title.to_owned(),
+                places: listed(&words),
+                text: basis.text.to_owned(),
+                advice: basis.advice,
+            })
+        })
+        .collect()
 }
 
 fn table(caption: String, places: &[Place]) -> Option<Table> {
@@ -240,7 +234,7 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
         .map(|name| {
             let cells: Vec<Cell> = places
                 .iter()
-                .map(|place| place.checks.iter().find(|check| check.name == name).map_or_else(Cell::nothing, cell))
+                .map(|place| place.checks.iter().find(|check| check.name == name).map_or_else(Cell::default, cell))
                 .collect();
             let limit = places
                 .iter()
@@ -265,18 +259,21 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
 
 fn cell(check: &Check) -> Cell {
     let unit = unit(&check.name);
+    let value = check.value.filter(|value| unit != Unit::One && value.is_finite());
+    let number = value.map(|value| format!("{}{}", fixed(value, unit.decimals(check.u)), unit.suffix()));
     Cell {
-        main: status_words(check.status).to_owned(),
-        sub: check
-            .value
-            .filter(|_| unit != Unit::One)
-            .map_or_else(String::new, |value| format!("{}{}", fixed(value, unit.decimals(check.u)), unit.suffix())),
+        main: number.map_or_else(
+            || status_words(check.status).to_owned(),
+            |number| format!("{} {number}", status_sign(check.status)),
+        ),
+        sub: String::new(),
         is_strong: check.status == CheckStatus::Fail,
     }
 }
 
 fn reach_place(reach: &ReachResult, with_view: bool) -> Place<'_> {
-    Place { head: reach_head(reach), words: reach_words(reach, with_view), checks: &reach.checks }
+    let head = [occasion_word(reach.occasion).to_owned(), rotation_word(reach.rotation).to_owned()];
+    Place { head, words: reach_words(reach, with_view), checks: &reach.checks }
 }
 
 fn reach_words(reach: &ReachResult, with_view: bool) -> String {
@@ -285,23 +282,26 @@ fn reach_words(reach: &ReachResult, with_view: bool) -> String {
 }
 
 fn pair_places(result: &VisitResult) -> Vec<Place<'_>> {
-    let has_many_sides = result.comparisons.windows(2).any(|pair| pair[0].side != pair[1].side);
     let mut places: Vec<Place> = result
         .comparisons
         .iter()
-        .filter(|comparison| !comparison.checks.is_empty())
-        .map(|comparison| Place {
-            head: [
-                occasion_word(comparison.occasion).to_owned(),
-                if has_many_sides { side_word(comparison.side).to_owned() } else { "the pair".to_owned() },
-            ],
+        .enumerate()
+        .filter(|(index, comparison)| {
+            // The sides of an occasion are checked as one pair.
+            let mut earlier = result.comparisons[..*index].iter();
+            let is_repeated =
+                earlier.any(|other| other.occasion == comparison.occasion && other.checks == comparison.checks);
+            !comparison.checks.is_empty() && !is_repeated
+        })
+        .map(|(_, comparison)| Place {
+            head: [occasion_word(comparison.occasion).to_owned(), "the pair".to_owned()],
             words: pair_words(comparison),
             checks: &comparison.checks,
         })
         .collect();
     if let Some(retest) = result.retest.as_ref().filter(|retest| !retest.checks.is_empty()) {
         places.push(Place {
-            head: ["Retest".to_owned(), "the change".to_owned()],
+            head: ["Retest".to_owned(), "change".to_owned()],
             words: RETEST.to_owned(),
             checks: &retest.checks,
         });
@@ -327,10 +327,14 @@ fn unit(name: &str) -> Unit {
 
 fn advice(check: &Check) -> &'static str {
     match (words(&check.name), check.status) {
-        (None, _) | (_, CheckStatus::Ok) => "",
         (Some(words), CheckStatus::Unknown) => words.determine,
-        (Some(words), CheckStatus::Warn | CheckStatus::Fail) => words.mend,
+        _ => "",
     }
+}
+
+/// A limit in words, such as `elbow straight 20°`.
+pub(crate) fn limit_words(name: &str, limit: f64) -> String {
+    format!("{} {}{}", title(name).to_lowercase(), shortest(limit), unit(name).suffix())
 }
 
 /// A limit as it was set: without decimals that say nothing.

@@ -8,7 +8,7 @@ use crate::report::stills::{self, StillRow};
 use crate::report::tables;
 use crate::report::terms;
 use crate::report::verdicts::{self, Verdict};
-use crate::report::wording::{Sign, Unit, fixed, side_word};
+use crate::report::wording::{Sign, Unit, fixed, side_word, typeset};
 use crate::screen::ResultSide;
 
 /// A report's content, in reading order.
@@ -145,17 +145,16 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
     let mut tables = tables::of_quantities(result);
     tables.extend(tables::of_differences(result));
     let title = "Two-reach overhead screen";
-    let document_title = match &case.date {
-        Some(date) => format!("{title}, client {}, {date}", case.client_code),
-        None => format!("{title}, client {}", case.client_code),
-    };
+    let client = Some(format!("client {}", case.client_code)).filter(|_| !case.client_code.is_empty());
+    let parts = [Some(title.to_owned()), client, case.date.clone()];
+    let document_title = parts.into_iter().flatten().collect::<Vec<_>>().join(", ");
     Ok(Content {
         title,
         document_title,
         tool: format!("Tworeach {}", result.tool_version),
         facts: facts(input),
         cautions: &CAUTIONS,
-        warnings: input.warnings.clone(),
+        warnings: input.warnings.iter().map(|warning| typeset(warning)).collect(),
         verdicts: verdicts::of_visit(result, case),
         stills: stills::render_rows(input)?,
         charts,
@@ -164,7 +163,7 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         tables,
         check_tables: checks::tables(result),
         findings: checks::findings(result),
-        method: terms::method(result, case),
+        method: terms::method(case),
     })
 }
 

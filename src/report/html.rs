@@ -116,7 +116,8 @@ fn write_verdict(html: &mut String, verdict: &Verdict) {
     if let Some(figure) = &verdict.figure {
         let _ = write!(
             html,
-            "<p class=\"figure\">{}</p>\n<p class=\"what\">{}<br>{}</p>\n",
+            "<p class=\"{}\">{}</p>\n<p class=\"what\">{}<br>{}</p>\n",
+            if figure.is_broken { "figure broken" } else { "figure" },
             text(&figure.value),
             figure.what,
             text(&figure.interval)
@@ -148,7 +149,9 @@ fn write_tile(html: &mut String, tile: &Tile) {
     html.push_str("<figure>");
     match &tile.picture {
         Some(picture) => html.push_str(&picture.svg),
-        None => html.push_str("<div class=\"none\">no still</div>"),
+        None => {
+            let _ = write!(html, "<div class=\"none\">{}</div>", tile.absence);
+        }
     }
     let _ = writeln!(
         html,

@@ -7,7 +7,7 @@ use crate::report::overlay;
 use crate::report::picture::{self, Crop};
 use crate::report::tables::reaches_by_view;
 use crate::report::wording::{
-    Sign, Unit, capitalized, interval, occasion_heading, palms, rotation_word, value, view_word,
+    Sign, Unit, capitalized, interval, occasion_word, palms, rotation_word, value, view_word,
 };
 use crate::screen::{Occasion, ReachResult, VisitResult};
 
@@ -31,6 +31,8 @@ pub(crate) struct Tile {
     pub detail: String,
     /// The still with its overlay; `None` where there is none.
     pub picture: Option<Picture>,
+    /// What stands in the place of a picture that is missing.
+    pub absence: &'static str,
 }
 
 /// A picture as SVG.
@@ -64,10 +66,16 @@ pub(crate) fn render_rows(input: &ReportInput) -> Result<Vec<StillRow>, ReportEr
                 let reach = &input.result.reaches[index];
                 reach.occasion == occasion && reach.rotation == rotation
             });
-            let label = format!("{}, {}", occasion_heading(occasion), rotation_word(rotation));
+            let label = format!("{}, {}", occasion_word(occasion), rotation_word(rotation));
             tiles.push(match index {
                 Some(index) => tile(&input.result.reaches[index], label, crop_of(index), byte_budget)?,
-                None => Tile { label, figure: "–".to_owned(), detail: "no such reach".to_owned(), picture: None },
+                None => Tile {
+                    label,
+                    figure: "–".to_owned(),
+                    detail: "no elevation".to_owned(),
+                    picture: None,
+                    absence: "not filmed",
+                },
             });
         }
         let heading = (views.len() > 1).then(|| format!("{} view", capitalized(view_word(*view))));
@@ -119,5 +127,6 @@ fn tile(
         figure: figure.unwrap_or_else(|| "–".to_owned()),
         detail,
         picture,
+        absence: "no still",
     })
 }

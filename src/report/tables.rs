@@ -111,7 +111,7 @@ pub(crate) fn of_quantities(result: &VisitResult) -> Vec<Table> {
 }
 
 /// The column head of a reach: occasion and rotation, then where the palms face.
-pub(crate) fn reach_head(reach: &ReachResult) -> [String; 2] {
+fn reach_head(reach: &ReachResult) -> [String; 2] {
     [format!("{}, {}", occasion_word(reach.occasion), rotation_word(reach.rotation)), palms(reach.rotation).to_owned()]
 }
 

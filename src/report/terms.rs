@@ -1,5 +1,6 @@
 //! Every term explained once in plain words, and the paragraphs on method and limits.
 
+use crate::report::checks;
 use crate::report::content::{Table, Term};
 use crate::report::input::CaseFacts;
 use crate::report::wording::{Unit, fixed, listed};
@@ -13,28 +14,21 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
     let mut terms = Vec::new();
     let mut push = |term, meaning: String| terms.push(Term { term, meaning });
     push("Reach", "the bar raised overhead as high as it goes, elbows straight.".to_owned());
-    push("Internal, external", "how the shoulders are turned: inward, palms down; outward, palms up.".to_owned());
-    push(
-        "Elevation",
-        "angle of the arm from the trunk, seen from the side: 0° hanging, 90° straight ahead, 180° overhead."
-            .to_owned(),
-    );
-    push("Difference", "external minus internal. Below zero, the palms-up reach is the lower one.".to_owned());
+    push("Internal, external", "shoulders turned inward, palms down; outward, palms up.".to_owned());
+    push("Elevation", "angle from trunk to arm, seen from the side: 0° hanging, 180° overhead.".to_owned());
+    push("Difference", "external minus internal; below zero, palms up is lower.".to_owned());
     if result.retest.is_some() {
         push("Change", "after the stretch minus before it.".to_owned());
     }
-    push("95\u{a0}% interval", "the range that holds the true value in 95 of 100 such measurements.".to_owned());
+    push("95\u{a0}% interval", "holds the true value in 95 of 100 such measurements.".to_owned());
     push("Margin", format!("the smallest difference that counts, here {margin}."));
     push(
         "Fail, positive",
-        "the palms-up reach is lower by the margin or more, and the interval leaves no doubt that it is lower. It points \
-         to a short latissimus dorsi, the broad muscle from the back to the upper arm."
+        "palms up is surely lower, and by the margin or more. Points to a short latissimus dorsi, the broad \
+         muscle from the back to the upper arm."
             .to_owned(),
     );
-    push(
-        "Pass, negative",
-        "the interval rules out that the palms-up reach is lower by more than the margin.".to_owned(),
-    );
+    push("Pass, negative", "palms up is surely not lower by more than the margin.".to_owned());
     if has_call(Call::Inconclusive) {
         push("Inconclusive", "the interval allows both.".to_owned());
     }
@@ -48,10 +42,7 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
         push("Trunk lean", "angle of the trunk from the plumb line.".to_owned());
     }
     if has_row("Elbow flexion") {
-        push(
-            "Elbow flexion",
-            "bend of the elbow; a straight arm still shows some 5 to 15°, its carrying angle.".to_owned(),
-        );
+        push("Elbow flexion", "bend of the elbow; straight arms show 5 to 15°, the carrying angle.".to_owned());
     }
     if has_row("Bar height") {
         push("Bar height", "height of the bar's middle. A second opinion, never the call.".to_owned());
@@ -61,15 +52,15 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
         push("Grip width", "distance between the wrists along the bar.".to_owned());
     }
     if has_row("Image angle") {
-        push("Image angle", "the angle as it lies in the picture, with nothing corrected.".to_owned());
+        push("Image angle", "the angle as it lies in the picture, uncorrected.".to_owned());
     }
     push("End range", "the highest position that is held.".to_owned());
-    push("Near, unknown", "of a check: its interval reaches the limit; these marks do not determine it.".to_owned());
+    push("Near, unknown", "of a check: close to its limit; not determined by these marks.".to_owned());
     terms
 }
 
 /// Method and limits, a paragraph each.
-pub(crate) fn method(result: &VisitResult, case: &CaseFacts) -> Vec<String> {
+pub(crate) fn method(case: &CaseFacts) -> Vec<String> {
     let mut paragraphs = vec![
         "Method. Marks were placed on the pictures at end range. One model of body, bar and camera is fitted to all marks \
          of the visit by least squares, and the uncertainty of every number follows from that fit. Errors that two \
@@ -83,10 +74,9 @@ pub(crate) fn method(result: &VisitResult, case: &CaseFacts) -> Vec<String> {
     ];
     if !case.changed_limits.is_empty() {
         let limits: Vec<String> =
-            case.changed_limits.iter().map(|(name, limit)| format!("{} {limit}", name.replace('_', " "))).collect();
+            case.changed_limits.iter().map(|(name, limit)| checks::limit_words(name, *limit)).collect();
         paragraphs.push(format!("Limits changed for this case: {}.", listed(&limits)));
     }
-    let _ = result;
     paragraphs
 }
 

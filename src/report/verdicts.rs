@@ -5,9 +5,9 @@ use crate::report::gauge::{self, Gauge};
 use crate::report::input::CaseFacts;
 use crate::report::wording::{
     Sign, Unit, call_in_sentence, call_trade_words, call_word, capitalized, interval, occasion_heading, outcome_word,
-    rotation_word, side_word, value,
+    rotation_word, side_word, typeset, value,
 };
-use crate::screen::{Call, Comparison, Occasion, ResultSide, Retest, VisitResult};
+use crate::screen::{Call, Comparison, Occasion, ResultSide, Retest, RetestOutcome, VisitResult};
 use crate::uncertainty::Measured;
 
 /// One verdict: a call, or what became of the reach after the stretch.
@@ -38,6 +38,8 @@ pub(crate) struct Figure {
     pub interval: String,
     /// What it is.
     pub what: &'static str,
+    /// A failed check breaks the comparison, so the number should not stand out.
+    pub is_broken: bool,
 }
 
 /// The verdicts of a visit: before, after, retest. An occasion without a pair says so.
@@ -59,9 +61,10 @@ pub(crate) fn leading(result: &VisitResult, occasion: Occasion, side: ResultSide
 fn of_occasion(result: &VisitResult, case: &CaseFacts, occasion: Occasion) -> Verdict {
     let heading = occasion_heading(occasion).to_owned();
     let Some(comparison) = leading(result, occasion, case.affected_side) else {
+        let is_filmed = result.reaches.iter().any(|reach| reach.occasion == occasion);
         return Verdict {
             heading,
-            word: "No pair",
+            word: if is_filmed { "No pair" } else { "Not filmed" },
             trade_words: "no call",
             figure: None,
             gauge: None,
@@ -69,8 +72,7 @@ fn of_occasion(result: &VisitResult, case: &CaseFacts, occasion: Occasion) -> Ve
             next_step: None,
         };
     };
-    let mut lines = vec![comparison.reason.clone()];
-    lines.extend(second_opinion(comparison));
+    let mut lines = vec![typeset(&comparison.reason)];
     let others: Vec<&Comparison> = result
         .comparisons
         .iter()
@@ -81,21 +83,22 @@ fn of_occasion(result: &VisitResult, case: &CaseFacts, occasion: Occasion) -> Ve
         heading: if others.is_empty() { heading } else { format!("{heading}, {}", sides(comparison.side)) },
         word: call_word(comparison.call),
         trade_words: call_trade_words(comparison.call),
-        figure: comparison.difference_elevation_deg.map(|d| figure(d, "external minus internal")),
-        gauge: comparison.difference_elevation_deg.and_then(|d| gauge::of_difference(d, case.margin_deg)),
+        figure: comparison
+            .difference_elevation_deg
+            .map(|d| figure(d, "external minus internal", comparison.call == Call::NotComparable)),
+        gauge: comparison
+            .difference_elevation_deg
+            .filter(|_| comparison.call != Call::NotComparable)
+            .and_then(|d| gauge::of_difference(d, case.margin_deg)),
         lines: lines.into_iter().filter(|line| !line.is_empty()).collect(),
-        next_step: Some(comparison.next_step.clone()).filter(|step| !step.is_empty()),
+        next_step: Some(typeset(&comparison.next_step)).filter(|step| !step.is_empty()),
     }
 }
 
 fn of_retest(retest: &Retest, case: &CaseFacts) -> Verdict {
-    let mut lines = vec![retest.reason.clone()];
-    match retest.cleared {
-        Some(true) => lines.push("Cleared: positive before the stretch, negative after it.".to_owned()),
-        Some(false) => lines.push("Not cleared.".to_owned()),
-        None => {}
-    }
-    if let Some(change) = retest.change_difference_deg {
+    let mut lines = vec![typeset(&retest.reason)];
+    let is_broken = retest.outcome == RetestOutcome::NotComparable;
+    if let Some(change) = retest.change_difference_deg.filter(|_| !is_broken) {
         lines.push(format!(
             "The difference changed by {} ({}).",
             value(change, Unit::Degree, Sign::Always),
@@ -105,19 +108,33 @@ fn of_retest(retest: &Retest, case: &CaseFacts) -> Verdict {
     Verdict {
         heading: "Retest".to_owned(),
         word: outcome_word(retest.outcome),
-        trade_words: "external reach, after against before",
-        figure: retest.change_elevation_deg.map(|change| figure(change, "after minus before")),
-        gauge: retest.change_elevation_deg.and_then(|change| gauge::of_change(change, case.margin_deg)),
+        trade_words: match retest.cleared {
+            Some(true) => "external reach; screen cleared",
+            Some(false) => "external reach; screen not cleared",
+            None => "external reach",
+        },
+        figure: retest
+            .change_elevation_deg
+            .map(|change| figure(change, "after minus before", retest.outcome == RetestOutcome::NotComparable)),
+        gauge: retest
+            .change_elevation_deg
+            .filter(|_| retest.outcome != RetestOutcome::NotComparable)
+            .and_then(|change| gauge::of_change(change, case.margin_deg)),
         lines: lines.into_iter().filter(|line| !line.is_empty()).collect(),
         next_step: None,
     }
 }
 
-fn figure(measured: Measured, what: &'static str) -> Figure {
+fn figure(measured: Measured, what: &'static str, is_broken: bool) -> Figure {
     Figure {
         value: value(measured, Unit::Degree, Sign::Always),
-        interval: format!("95\u{a0}% interval {}", interval(measured, Unit::Degree, Sign::Always)),
+        interval: if is_broken {
+            "not to be relied on".to_owned()
+        } else {
+            format!("95\u{a0}% interval {}", interval(measured, Unit::Degree, Sign::Always))
+        },
         what,
+        is_broken,
     }
 }
 
@@ -135,19 +152,6 @@ fn missing_pair(result: &VisitResult, occasion: Occasion) -> String {
         (false, true) => Rotation::Internal,
     };
     format!("The {} reach is missing, and a call needs both rotations.", rotation_word(missing))
-}
-
-fn second_opinion(comparison: &Comparison) -> Option<String> {
-    let says = comparison.bar_height_says?;
-    Some(if says == comparison.call {
-        "Bar height, the second opinion, agrees.".to_owned()
-    } else if matches!(says, Call::Inconclusive | Call::NotComparable) {
-        "Bar height, the second opinion, cannot tell.".to_owned()
-    } else if matches!(comparison.call, Call::Positive | Call::Negative) {
-        format!("Bar height disagrees: it says {}. The angle makes the call.", call_in_sentence(says))
-    } else {
-        format!("Bar height alone says {}; it never makes the call.", call_in_sentence(says))
-    })
 }
 
 fn other_side(comparison: &Comparison) -> String {

@@ -19,6 +19,8 @@ pub(crate) enum Unit {
     ArmLength,
     Percent,
     Pixel,
+    /// Pain, on the scale from 0 to 10.
+    OfTen,
     One,
 }
 
@@ -31,6 +33,7 @@ impl Unit {
             Self::ArmLength => "\u{a0}arm lengths",
             Self::Percent => "\u{a0}%",
             Self::Pixel => "\u{a0}px",
+            Self::OfTen => " of 10",
             Self::One => "",
         }
     }
@@ -42,6 +45,7 @@ impl Unit {
             Self::Degree => (1, 1),
             Self::Millimetre | Self::Percent | Self::Pixel => (0, 1),
             Self::ArmLength => (2, 3),
+            Self::OfTen => (0, 0),
             Self::One => (0, 2),
         };
         match u {
@@ -192,6 +196,16 @@ pub(crate) const fn side_word(side: ResultSide) -> &'static str {
     }
 }
 
+/// The sign of a status.
+pub(crate) const fn status_sign(status: CheckStatus) -> &'static str {
+    match status {
+        CheckStatus::Ok => "✓",
+        CheckStatus::Warn => "△",
+        CheckStatus::Fail => "✗",
+        CheckStatus::Unknown => "?",
+    }
+}
+
 /// The sign and word of a status, so that neither colour nor shape alone tells it.
 pub(crate) const fn status_words(status: CheckStatus) -> &'static str {
     match status {
@@ -209,6 +223,22 @@ pub(crate) fn listed(items: &[String]) -> String {
         [only] => only.clone(),
         [start @ .., last] => format!("{} and {last}", start.join(", ")),
     }
+}
+
+/// The sentence set as everywhere in a report: "deg" after a number becomes the degree sign, and a percent sign is not
+/// broken from its number.
+pub(crate) fn typeset(sentence: &str) -> String {
+    let mut written = String::with_capacity(sentence.len());
+    let mut rest = sentence;
+    while let Some(at) = rest.find(" deg") {
+        let (before, unit_on) = rest.split_at(at);
+        let after = &unit_on[" deg".len()..];
+        let is_unit = before.ends_with(|c: char| c.is_ascii_digit()) && !after.starts_with(char::is_alphanumeric);
+        written.push_str(before);
+        written.push_str(if is_unit { "°" } else { " deg" });
+        rest = after;
+    }
+    (written + rest).replace(" %", "\u{a0}%")
 }
 
 /// The text with its first letter made a capital.
@@ -250,6 +280,13 @@ mod tests {
     #[test]
     fn intervals_share_the_digits_of_the_estimate() {
         assert_eq!(interval(measured(-11.3, 1.3), Unit::Degree, Sign::Always), "−13.9 to −8.7");
+    }
+
+    #[test]
+    fn degrees_of_a_sentence_get_their_sign() {
+        assert_eq!(typeset("−13.9 to −8.7 deg, by 3 deg."), "−13.9 to −8.7°, by 3°.");
+        assert_eq!(typeset("within 95 %"), "within 95\u{a0}%");
+        assert_eq!(typeset("2 degrees of freedom, some deg"), "2 degrees of freedom, some deg");
     }
 
     #[test]

@@ -13,7 +13,7 @@ use crate::report::font::Weight;
 use crate::report::input::CaseFacts;
 use crate::report::palette::{BAND, BLUE, Color, INK, MUTED, RULE, VERMILION};
 use crate::report::wording::{Sign, Unit, fixed, interval, signed, value};
-use crate::screen::{Retest, VisitResult};
+use crate::screen::{Retest, RetestOutcome, VisitResult};
 use crate::uncertainty::Measured;
 
 const WIDTH: f64 = 400.0;
@@ -52,16 +52,21 @@ pub(crate) fn retest_delta(result: &VisitResult, case: &CaseFacts) -> Result<Opt
     if panels.is_empty() {
         return Ok(None);
     }
-    let height = panels.iter().fold(HEADER, |height, panel| height + panel_height(panel) + GAP);
+    let height = panels.iter().fold(HEADER - GAP, |height, panel| height + GAP + panel_height(panel));
     let alt = alt_text(&panels);
     let caption = format!(
-        "Dot: estimate. Bar: 95\u{a0}% interval. Grey band: changes smaller than the margin of {}°. Right of the zero line \
+        "Marker: estimate. Bar: 95\u{a0}% interval. Grey band: changes smaller than the margin of {}°. Right of the zero line \
          is higher than before. The outcome rests on the first row.",
         fixed(case.margin_deg, 1)
     );
+    let subtitle = if retest.outcome == RetestOutcome::NotComparable {
+        "after minus before; not comparable, see the checks"
+    } else {
+        "after the stretch minus before it"
+    };
     render("retest-delta", [WIDTH, height], alt, caption, |area| {
         write_text(area, [0.0, 2.0], "Retest: what the stretch changed", set(15.0, Weight::SemiBold, INK, START))?;
-        write_text(area, [0.0, 24.0], "after the stretch minus before it", set(12.0, Weight::Regular, MUTED, START))?;
+        write_text(area, [0.0, 24.0], subtitle, set(12.0, Weight::Regular, MUTED, START))?;
         let mut top = HEADER;
         for panel in &panels {
             draw_panel(area, panel, top)?;

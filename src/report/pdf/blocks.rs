@@ -28,7 +28,7 @@ pub(super) fn lay_out(content: &Content, metrics: Metrics) -> (Vec<Piece>, Tags)
     tables(&mut tags, section, &mut pieces, &content.check_tables, metrics);
     pieces.extend(notes::findings(&mut tags, section, &content.findings, metrics));
     let section = heading(&mut tags, &mut pieces, "Terms", metrics);
-    pieces.push(notes::terms(&mut tags, section, &content.terms, metrics));
+    pieces.extend(notes::terms(&mut tags, section, &content.terms, metrics));
     let section = heading(&mut tags, &mut pieces, "Method and limits", metrics);
     pieces.extend(content.method.iter().map(|text| paragraph(&mut tags, section, text, metrics)));
     (pieces, tags)
@@ -43,15 +43,15 @@ fn heading(tags: &mut Tags, pieces: &mut Vec<Piece>, title: &str, metrics: Metri
     stack.gap(metrics.gap(3.5));
     stack.text(node, title, metrics.heading());
     stack.gap(metrics.gap(2.5));
-    let piece = stack.into_piece(metrics.gap(11.0));
+    let piece = stack.into_piece(metrics.gap(9.5));
     pieces.push(Piece { is_kept_with_next: true, outline: Some(title.to_owned()), ..piece });
     section
 }
 
 fn paragraph(tags: &mut Tags, section: NodeId, text: &str, metrics: Metrics) -> Piece {
     let mut stack = Stack::new(0.0, metrics.width());
-    stack.text(tags.child(section, Role::Paragraph), text, metrics.note());
-    stack.into_piece(metrics.gap(3.0))
+    stack.text(tags.child(section, Role::Paragraph), text, metrics.fine());
+    stack.into_piece(metrics.gap(2.0))
 }
 
 /// The title and, like the title block of a drawing, what was screened and by which rules.
@@ -63,20 +63,19 @@ fn title_block(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
     stack.gap(metrics.gap(5.0));
     let top = stack.y;
     let pad = metrics.gap(5.0);
-    let weights: Vec<f32> = content.facts.iter().map(weight_of).collect();
-    let unit = width / weights.iter().sum::<f32>().max(1.0);
+    let widths = title_block_widths(&content.facts, metrics, width, pad);
     let mut x = 0.0;
     let mut columns = Vec::new();
     let list = tags.root(Role::List);
-    for (fact, weight) in content.facts.iter().zip(&weights) {
-        let mut column = Stack::new(x + pad, unit * weight - 1.6 * pad);
+    for (fact, wide) in content.facts.iter().zip(&widths) {
+        let mut column = Stack::new(x + pad, wide - 1.6 * pad);
         let item = tags.child(list, Role::Item);
         let body = tags.child(item, Role::ItemBody);
         column.gap(metrics.gap(2.5));
         column.text(body, &format!("{} ", fact.label), metrics.small());
         column.text(body, &fact.value, metrics.strong());
         column.gap(metrics.gap(3.0));
-        x += unit * weight;
+        x += wide;
         columns.push((x, column));
     }
     let height = columns.iter().map(|(_, column)| column.y).fold(0.0, f32::max);
@@ -92,12 +91,21 @@ fn title_block(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
     Piece { height: top + height, ops, ..Piece::default() }
 }
 
-/// How wide a column of the title block is, against the others.
-fn weight_of(fact: &Fact) -> f32 {
-    match fact.label {
-        "Client" | "Date" => 1.35,
-        "Bar" => 1.5,
-        _ => 0.9,
+/// Every column as wide as its text, a long one no wider than a third of the sheet; what is left over is shared out.
+fn title_block_widths(facts: &[Fact], metrics: Metrics, width: f32, pad: f32) -> Vec<f32> {
+    let wanted: Vec<f32> = facts
+        .iter()
+        .map(|fact| {
+            let value = Run::new(&fact.value, metrics.strong()).width();
+            value.max(Run::new(fact.label, metrics.small()).width()).min(width / 3.0) + 2.0 * pad
+        })
+        .collect();
+    let total: f32 = wanted.iter().sum();
+    let count = f32::from(u16::try_from(facts.len().max(1)).unwrap_or(u16::MAX));
+    if total <= width {
+        wanted.iter().map(|wanted| wanted + (width - total) / count).collect()
+    } else {
+        wanted.iter().map(|wanted| wanted * width / total).collect()
     }
 }
 

@@ -42,7 +42,7 @@ fn one_verdict(tags: &mut Tags, section: NodeId, verdict: &Verdict, metrics: Met
     paragraph(&mut stack, verdict.trade_words, metrics.small());
     stack.gap(metrics.gap(3.0));
     if let Some(figure) = &verdict.figure {
-        paragraph(&mut stack, &figure.value, metrics.figure(BLUE));
+        paragraph(&mut stack, &figure.value, metrics.figure(if figure.is_broken { MUTED } else { BLUE }));
         paragraph(&mut stack, figure.what, metrics.small());
         paragraph(&mut stack, &figure.interval, metrics.small());
         stack.gap(metrics.gap(3.0));
@@ -72,7 +72,7 @@ fn one_verdict(tags: &mut Tags, section: NodeId, verdict: &Verdict, metrics: Met
 pub(super) fn stills(tags: &mut Tags, section: NodeId, rows: &[StillRow], metrics: Metrics) -> Vec<Piece> {
     let mut pieces = Vec::new();
     // Several views share the room of one.
-    let height_max = STILL_HEIGHT_MAX / if rows.len() > 1 { 1.5 } else { 1.0 };
+    let height_max = metrics.gap(STILL_HEIGHT_MAX) / if rows.len() > 1 { 1.5 } else { 1.0 };
     for row in rows {
         let mut top = Stack::new(0.0, metrics.width());
         if let Some(heading) = &row.heading {
@@ -139,7 +139,7 @@ fn one_tile(
             let bottom = stack.y + height;
             let style = metrics.small();
             stack.gap((height - style.leading()) / 2.0);
-            stack.runs(node, &[Run::new("no still", style)], Align::Center);
+            stack.runs(node, &[Run::new(tile.absence, style)], Align::Center);
             stack.y = bottom;
         }
     }
@@ -162,7 +162,7 @@ pub(super) fn charts(tags: &mut Tags, section: NodeId, content: &Content, metric
         let stacks = content.charts.iter().zip(places).map(|(chart, [x, width])| {
             let mut stack = Stack::new(x, width);
             let node = tags.child(section, Role::Figure { alt: chart.alt.clone() });
-            let wide = width.min(CHART_WIDTH_MAX);
+            let wide = metrics.gap(width.min(CHART_WIDTH_MAX));
             let high = wide * point(chart.size[1] / chart.size[0]);
             stack.svg(Some(node), chart.name, &chart.svg, [wide, high]);
             stack.gap(metrics.gap(3.0));

@@ -6,9 +6,9 @@ use crate::report::palette::{Color, INK, MUTED};
 
 const MARGIN_LEFT: f32 = 54.0;
 const MARGIN_RIGHT: f32 = 40.0;
-const MARGIN_TOP: f32 = 38.0;
+const MARGIN_TOP: f32 = 34.0;
 /// Holds the footer.
-const MARGIN_BOTTOM: f32 = 46.0;
+const MARGIN_BOTTOM: f32 = 42.0;
 
 /// The sizes of a page, at a scale of the type.
 #[derive(Debug, Clone, Copy)]
@@ -71,6 +71,11 @@ impl Metrics {
     /// Captions and notes.
     pub fn small(self) -> Style {
         self.style(7.3, Weight::Regular, MUTED)
+    }
+
+    /// Small print.
+    pub fn fine(self) -> Style {
+        self.style(7.3, Weight::Regular, INK)
     }
 
     /// Notes that should be read.

@@ -9,6 +9,8 @@ use crate::report::pdf::text::Run;
 
 /// Room between columns.
 const GUTTER: f32 = 18.0;
+/// A pair of columns higher than this is broken up, so that it can be put on two pages.
+const BALANCED_HEIGHT_MAX: f32 = 220.0;
 
 /// What is not in order and what to do, in two columns.
 pub(super) fn findings(tags: &mut Tags, section: NodeId, findings: &[Finding], metrics: Metrics) -> Vec<Piece> {
@@ -23,10 +25,41 @@ pub(super) fn findings(tags: &mut Tags, section: NodeId, findings: &[Finding], m
     title.gap(metrics.gap(2.0));
     let mut pieces = vec![Piece { is_kept_with_next: true, ..title.into_piece(metrics.gap(8.0)) }];
     let list = tags.child(section, Role::List);
-    for pair in findings.chunks(2) {
-        let places = columns(metrics.width(), 2, GUTTER);
-        let stacks = pair.iter().zip(places).map(|(finding, place)| one_finding(tags, list, finding, metrics, place));
-        pieces.push(side_by_side(stacks.collect(), metrics.gap(4.0)));
+    let places = columns(metrics.width(), 2, GUTTER);
+    let entries: Vec<Stack> =
+        findings.iter().map(|finding| one_finding(tags, list, finding, metrics, [0.0, places[0][1]])).collect();
+    pieces.extend(balanced(entries, &places, metrics.gap(4.0)));
+    pieces
+}
+
+/// Entries in two columns of about one height, in pieces that are no higher than [`BALANCED_HEIGHT_MAX`].
+fn balanced(entries: Vec<Stack>, places: &[[f32; 2]], gap: f32) -> Vec<Piece> {
+    let mut pieces = Vec::new();
+    let mut entries = entries.into_iter().peekable();
+    while entries.peek().is_some() {
+        let mut group: Vec<Stack> = Vec::new();
+        let mut total = 0.0;
+        while let Some(entry) = entries.next_if(|entry| group.is_empty() || total + entry.y < 2.0 * BALANCED_HEIGHT_MAX)
+        {
+            total += entry.y + gap;
+            group.push(entry);
+        }
+        // The split that makes the higher column least high; the first column is never the lower one.
+        let heights: Vec<f32> = group.iter().map(|entry| entry.y + gap).collect();
+        let higher = |split: usize| heights[..split].iter().sum::<f32>().max(heights[split..].iter().sum());
+        let split = (0..=group.len()).rev().min_by(|a, b| higher(*a).total_cmp(&higher(*b))).unwrap_or(0);
+        let second = group.split_off(split);
+        let joined = [group, second].into_iter().zip(places).map(|(entries, &[x, width])| {
+            let mut column = Stack::new(x, width);
+            for entry in entries {
+                column.ops.extend(entry.ops.into_iter().map(|op| op.moved([x, column.y])));
+                column.y += entry.y + gap;
+            }
+            column.y = (column.y - gap).max(0.0);
+            column
+        });
+        let gap_above = if pieces.is_empty() { 0.0 } else { gap };
+        pieces.push(side_by_side(joined.collect(), gap_above));
     }
     pieces
 }
@@ -51,26 +84,22 @@ fn one_finding(tags: &mut Tags, list: NodeId, finding: &Finding, metrics: Metric
     let separated = Run { text: format!("{} ", badge.text), ..badge };
     let at = [x + pad, stack.y + style.ascent()];
     stack.ops.push(Op::Text { node: Some(body), at, run: separated });
-    let indent = badge_size[0] + metrics.gap(4.0);
-    stack.x += indent;
-    stack.width -= indent;
-    let heading =
-        [Run::new(&format!("{}, ", finding.title), style), Run::new(&format!("{} ", finding.places), metrics.note())];
-    stack.runs(body, &heading, Align::Left);
-    stack.x = x;
-    stack.width = width;
-    stack.gap(metrics.gap(1.0));
     let sentences: Vec<&str> =
         [finding.text.as_str(), finding.advice].into_iter().filter(|sentence| !sentence.is_empty()).collect();
-    stack.text(body, &sentences.join(" "), metrics.note());
+    let runs = [
+        Run::new(&format!("{}, ", finding.title), style),
+        Run::new(&format!("{}. ", finding.places), style),
+        Run::new(&sentences.join(" "), metrics.note()),
+    ];
+    stack.hanging(body, &runs, badge_size[0] + metrics.gap(4.0));
     stack
 }
 
 /// The terms, in two columns of about the same height.
-pub(super) fn terms(tags: &mut Tags, section: NodeId, terms: &[Term], metrics: Metrics) -> Piece {
+pub(super) fn terms(tags: &mut Tags, section: NodeId, terms: &[Term], metrics: Metrics) -> Vec<Piece> {
     let list = tags.child(section, Role::List);
     let places = columns(metrics.width(), 2, GUTTER);
-    let mut entries: Vec<Stack> = terms
+    let entries: Vec<Stack> = terms
         .iter()
         .map(|term| {
             let item = tags.child(list, Role::Item);
@@ -79,25 +108,8 @@ pub(super) fn terms(tags: &mut Tags, section: NodeId, terms: &[Term], metrics: M
             let runs =
                 [Run::new(&format!("{}: ", term.term), metrics.note_strong()), Run::new(&term.meaning, metrics.note())];
             stack.runs(body, &runs, Align::Left);
-            stack.gap(metrics.gap(1.5));
             stack
         })
         .collect();
-    let total: f32 = entries.iter().map(|entry| entry.y).sum();
-    let mut height = 0.0;
-    let mut split = 0;
-    while split < entries.len() && height < total / 2.0 {
-        height += entries[split].y;
-        split += 1;
-    }
-    let second = entries.split_off(split);
-    let joined = [entries, second].into_iter().zip(places).map(|(entries, [x, width])| {
-        let mut column = Stack::new(x, width);
-        for entry in entries {
-            column.ops.extend(entry.ops.into_iter().map(|op| op.moved([x, column.y])));
-            column.y += entry.y;
-        }
-        column
-    });
-    side_by_side(joined.collect(), 0.0)
+    balanced(entries, &places, metrics.gap(1.5))
 }

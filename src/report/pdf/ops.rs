@@ -3,7 +3,7 @@
 use crate::report::palette::Color;
 use crate::report::pdf::metrics::Style;
 use crate::report::pdf::tags::NodeId;
-use crate::report::pdf::text::{Line, Run, wrap};
+use crate::report::pdf::text::{Line, Run, wrap, wrap_indented};
 
 /// One thing to draw.
 #[derive(Debug, Clone)]
@@ -34,6 +34,15 @@ impl Op {
             Self::Fill { corners, .. } => corners.iter_mut().for_each(shift),
         }
         self
+    }
+
+    /// Distance of its upper end, or of a text's baseline, from the top.
+    pub fn top(&self) -> f32 {
+        match self {
+            Self::Text { at, .. } | Self::Svg { at, .. } => at[1],
+            Self::Rule { from, to, .. } => from[1].min(to[1]),
+            Self::Fill { corners, .. } => corners.iter().map(|corner| corner[1]).fold(f32::INFINITY, f32::min),
+        }
     }
 
     /// A rectangle without outline.
@@ -111,6 +120,16 @@ impl Stack {
     pub fn runs(&mut self, node: NodeId, runs: &[Run], align: Align) {
         for line in wrap(runs, self.width) {
             self.line(node, &line, align);
+        }
+    }
+
+    /// Adds a paragraph whose first line begins `indent` further right, beside something drawn there.
+    pub fn hanging(&mut self, node: NodeId, runs: &[Run], indent: f32) {
+        for (index, line) in wrap_indented(runs, self.width, indent).iter().enumerate() {
+            let by = if index == 0 { indent } else { 0.0 };
+            self.x += by;
+            self.line(node, line, Align::Left);
+            self.x -= by;
         }
     }
 

@@ -63,13 +63,18 @@ pub(super) fn width(text: &str, style: Style) -> f32 {
 /// Breaks runs into lines of at most `limit` points, between words, and within a word only where it is longer than a line
 /// itself. A broken line ends in its space, so that the words stay apart when the text is copied.
 pub(super) fn wrap(runs: &[Run], limit: f32) -> Vec<Line> {
+    wrap_indented(runs, limit, 0.0)
+}
+
+/// The same, with a first line that is shorter by `indent`.
+pub(super) fn wrap_indented(runs: &[Run], limit: f32, indent: f32) -> Vec<Line> {
     let mut lines = vec![Line::default()];
-    let mut used = 0.0;
+    let mut used = indent;
     for run in runs {
         let style = run.style;
         for word in run.text.split_inclusive(' ') {
             let bare = width(word.trim_end_matches(' '), style);
-            if used + bare > limit && used > 0.0 {
+            if used + bare > limit && lines.last().is_some_and(|line| !line.runs.is_empty()) {
                 lines.push(Line::default());
                 used = 0.0;
             }

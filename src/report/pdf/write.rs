@@ -31,8 +31,8 @@ use crate::report::pdf::text::Run;
 
 /// A report should not have more pages than this: the type is set smaller before it may.
 const PAGES_WANTED: usize = 2;
-/// Sizes of the type to try. The smallest is still 6.3 points in its smallest notes.
-const SCALES: [f32; 6] = [1.0, 0.97, 0.94, 0.91, 0.88, 0.85];
+/// Sizes of the type to try. At the last, the smallest print is 6 points high.
+const SCALES: [f32; 7] = [1.0, 0.97, 0.94, 0.91, 0.88, 0.85, 0.82];
 
 /// Both weights as the PDF holds them.
 struct Fonts {
@@ -80,32 +80,35 @@ pub(crate) fn render(content: &Content, page: PageSize) -> Result<Vec<u8>, Repor
     document.finish().map_err(|fault| ReportError::Pdf { fault: format!("{fault:?}") })
 }
 
-/// Lays the content out at the largest scale that keeps to [`PAGES_WANTED`], or at the smallest.
+/// Lays the content out at the largest scale that keeps to [`PAGES_WANTED`], or else to the fewest pages.
 fn lay_out(content: &Content, page: PageSize) -> (Vec<Page>, Tags, Metrics) {
     let at_scale = |scale| {
         let metrics = Metrics::new(page, scale);
         let (pieces, tags) = blocks::lay_out(content, metrics);
         (paginate(pieces, metrics), tags, metrics)
     };
-    let mut laid_out = at_scale(SCALES[0]);
+    let mut best = at_scale(SCALES[0]);
     for scale in &SCALES[1..] {
-        if laid_out.0.len() <= PAGES_WANTED {
+        if best.0.len() <= PAGES_WANTED {
             break;
         }
-        laid_out = at_scale(*scale);
+        let smaller = at_scale(*scale);
+        if smaller.0.len() < best.0.len() {
+            best = smaller;
+        }
     }
-    laid_out
+    best
 }
 
 /// What every page has: the plumb line down its margin, and the line at its foot.
 fn furniture(content: &Content, metrics: Metrics, number: usize, count: usize) -> Vec<Op> {
     let height = metrics.paper[1];
     let x = 31.0;
-    let (top, bottom) = (metrics.top() + 3.0, height - 46.0);
+    let (top, bottom) = (metrics.top() + 3.0, height - 42.0);
     let bob = [[-2.6, 0.0], [2.6, 0.0], [4.2, 4.5], [0.0, 13.0], [-4.2, 4.5]];
     let corners = bob.iter().map(|[dx, dy]| [x + dx, bottom + dy]).collect();
     let style = metrics.small();
-    let baseline = height - 29.0;
+    let baseline = height - 25.0;
     let right = Run::new(&format!("page {number} of {count}"), style);
     let left = metrics.left();
     let right_end = left + metrics.width();
@@ -115,7 +118,7 @@ fn furniture(content: &Content, metrics: Metrics, number: usize, count: usize) -
     vec![
         Op::Rule { from: [x, top], to: [x, bottom], width: 0.9, color: BLUE },
         Op::Fill { corners, color: BLUE },
-        Op::Rule { from: [left, height - 40.0], to: [right_end, height - 40.0], width: 0.4, color: RULE },
+        Op::Rule { from: [left, height - 36.0], to: [right_end, height - 36.0], width: 0.4, color: RULE },
         Op::Text { node: None, at: [left, baseline], run: Run::new(&text, style) },
         Op::Text { node: None, at: [right_end - right.width(), baseline], run: right },
     ]
