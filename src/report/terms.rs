@@ -24,11 +24,11 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
     push("Margin", format!("the smallest difference that counts, here {margin}."));
     push(
         "Fail, positive",
-        "palms up is surely lower, and by the margin or more. Points to a short latissimus dorsi, the broad \
-         muscle from the back to the upper arm."
+        "palms up is lower by the margin or more, and the whole interval lies below zero. Points to a short \
+         latissimus dorsi, the broad muscle from the back to the upper arm."
             .to_owned(),
     );
-    push("Pass, negative", "palms up is surely not lower by more than the margin.".to_owned());
+    push("Pass, negative", "no part of the interval has palms up lower by more than the margin.".to_owned());
     if has_call(Call::Inconclusive) {
         push("Inconclusive", "the interval allows both.".to_owned());
     }

@@ -91,7 +91,7 @@ pub fn facts() -> CaseFacts {
     }
 }
 
-fn no_retest() -> Invented {
+pub fn no_retest() -> Invented {
     let mut invented = full();
     invented.name = "no-retest";
     invented.result.reaches.truncate(2);
@@ -110,7 +110,7 @@ fn rotation_missing() -> Invented {
     invented
 }
 
-fn not_comparable() -> Invented {
+pub fn not_comparable() -> Invented {
     let mut invented = full();
     invented.name = "not-comparable";
     let after = &mut invented.result.comparisons[1];
@@ -127,7 +127,7 @@ fn not_comparable() -> Invented {
     invented
 }
 
-fn six_failing() -> Invented {
+pub fn six_failing() -> Invented {
     let mut invented = full();
     invented.name = "six-failing";
     let long = "It was found in every one of the frames that were marked, and it stays when the marks of the second rater \
@@ -197,7 +197,7 @@ fn left_sided() -> Invented {
     invented
 }
 
-fn both_sides() -> Invented {
+pub fn both_sides() -> Invented {
     let elevations = [160.5, 154.0, 161.1, 158.9];
     let mut invented = full();
     invented.name = "both-sides";
@@ -262,7 +262,7 @@ fn long_code() -> Invented {
 }
 
 /// Marks that determine nothing.
-fn nulls() -> Invented {
+pub fn nulls() -> Invented {
     let mut invented = full();
     invented.name = "nulls";
     for reach in &mut invented.result.reaches {
@@ -303,7 +303,7 @@ fn nulls() -> Invented {
 }
 
 /// Every reach filmed from the side and from the front.
-fn two_views() -> Invented {
+pub fn two_views() -> Invented {
     let elevations = [152.4, 141.1, 153.0, 150.6];
     let mut invented = full();
     invented.name = "two-views";
