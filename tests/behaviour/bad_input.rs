@@ -218,6 +218,75 @@ fn a_name_taken_by_a_directory_leaves_nothing_half_written() {
     assert_eq!(names(&files.path("out")), ["report.html"]);
 }
 
+/// What is in the place of a clip, and what is said of it.
+#[test]
+fn clips_that_are_none() {
+    let files = case();
+    let clip = files.path("before-external.png");
+    let replaced = |make: &dyn Fn(&std::path::Path)| {
+        let _ = fs::remove_file(&clip);
+        make(&clip);
+    };
+    replaced(&|clip| fs::write(clip, "").unwrap());
+    refuses(&files, &["case.toml: line 27: ", "before-external.png is empty"]);
+    replaced(&|clip| fs::write(clip, [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, 0, 0]).unwrap());
+    refuses(&files, &["case.toml: line 27: ", "before-external.png"]);
+    replaced(&|clip| fs::create_dir(clip).unwrap());
+    refuses(&files, &["case.toml: line 27: ", "before-external.png is not a file but a directory"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn links_that_lead_in_a_circle() {
+    let files = case();
+    for name in ["before-external.png", "before-internal.marks.json"] {
+        fs::remove_file(files.path(name)).unwrap();
+        std::os::unix::fs::symlink(files.path("other"), files.path(name)).unwrap();
+        let _ = fs::remove_file(files.path("other"));
+        std::os::unix::fs::symlink(files.path(name), files.path("other")).unwrap();
+    }
+    refuses(&files, &["before-internal.marks.json cannot be read: ", "levels of symbolic links"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn files_that_may_not_be_read() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let files = case();
+    let marks = files.path("before-internal.marks.json");
+    fs::set_permissions(&marks, fs::Permissions::from_mode(0o000)).unwrap();
+    if fs::File::open(&marks).is_ok() {
+        println!("skipped: this user may read every file");
+        return;
+    }
+    refuses(&files, &["before-internal.marks.json: cannot be read: permission denied"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_disk_that_fills_up_leaves_nothing_half_written() {
+    let files = case();
+    // a limit of the size of files stands in for a full disk: writing fails in the middle of the report
+    let script = format!(
+        "trap '' XFSZ; ulimit -f 16; exec '{}' measure '{}' --out '{}'",
+        env!("CARGO_BIN_EXE_tworeach"),
+        files.path("case.toml").display(),
+        files.path("out").display()
+    );
+    let output = std::process::Command::new("bash").args(["-c", &script]).output().unwrap();
+    assert_eq!(code(&output), 1, "{}", stdout(&output));
+    assert!(stderr(&output).contains("cannot write "), "{}", stderr(&output));
+    assert!(!files.path("out").exists(), "{:?}", files.names("out"));
+    // beside older results, these stay as they were
+    fs::create_dir(files.path("out")).unwrap();
+    files.write("out/result.json", "older");
+    let script = script + " --force";
+    let output = std::process::Command::new("bash").args(["-c", &script]).output().unwrap();
+    assert_eq!(code(&output), 1, "{}", stdout(&output));
+    assert_eq!(files.names("out"), ["result.json"]);
+    assert_eq!(files.text("out/result.json"), "older");
+}
+
 #[test]
 fn wrong_usage_exits_with_2() {
     for arguments in

@@ -110,6 +110,20 @@ impl CaseFiles {
         self.write(name, &text.replacen(old, new, 1));
     }
 
+    /// Where a mark of the first frame lies, px.
+    pub fn mark(&self, name: &str, landmark: &str) -> [f64; 2] {
+        let marks: serde_json::Value = serde_json::from_str(&self.text(name)).unwrap();
+        serde_json::from_value(marks["frames"][0]["points"][landmark].clone()).unwrap()
+    }
+
+    /// Moves a mark of the first frame, px.
+    pub fn move_mark(&self, name: &str, landmark: &str, by: [f64; 2]) {
+        let mut marks: serde_json::Value = serde_json::from_str(&self.text(name)).unwrap();
+        let [x, y] = self.mark(name, landmark);
+        marks["frames"][0]["points"][landmark] = serde_json::json!([x + by[0], y + by[1]]);
+        self.write(name, &marks.to_string());
+    }
+
     /// Runs `tworeach measure` into the directory `out` with further arguments.
     pub fn measure(&self, further: &[&str]) -> Output {
         let (case, out) = (self.path("case.toml"), self.path("out"));

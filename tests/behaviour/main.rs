@@ -1,9 +1,11 @@
 //! What a user does, one file per thing: runs the real binary and looks at exit code, output and files.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+#![allow(clippy::print_stdout, reason = "a skipped test says so")]
 #![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "pixels of invented pictures")]
 
 mod bad_input;
 mod case_files;
+mod command_line;
 mod measure;
 mod report;
 mod retest;

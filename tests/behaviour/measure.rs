@@ -2,7 +2,7 @@
 
 use tworeach::screen::{Call, ResultSide};
 
-use crate::case_files::{CLEARED, CaseFiles, From, Reach, code, stderr, stdout, tworeach};
+use crate::case_files::{CLEARED, CaseFiles, From, Reach, code, marks_of, stderr, stdout, tworeach};
 
 /// Marks without error leave the fit's own error: its priors pull on what one picture does not tell.
 const EXACT_MARKS_TOL_DEG: f64 = 2.0;
@@ -53,6 +53,85 @@ fn front_view_compares_by_the_vertical() {
     let comparison = &files.result().comparisons[0];
     assert_ne!(comparison.call, Call::Positive);
     assert!(comparison.basis.contains(&"vertical".to_owned()), "{comparison:?}");
+}
+
+#[test]
+fn a_mark_on_the_wrong_place_is_named_and_does_not_turn_the_call() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    let clean = {
+        assert_eq!(code(&files.measure(&[])), 0);
+        files.result().comparisons[0].difference_elevation_deg.unwrap()
+    };
+    files.move_mark("before-internal.marks.json", "right_elbow", [-20.0, 20.0]);
+    let output = files.measure(&["--force"]);
+    assert!(stdout(&output).contains("The right elbow is "), "{}", stdout(&output));
+    assert!(stdout(&output).contains("px from where the other marks put it"), "{}", stdout(&output));
+    let comparison = &files.result().comparisons[0];
+    assert_eq!(comparison.call, Call::Positive);
+    let moved = comparison.difference_elevation_deg.unwrap();
+    assert!((moved.value - clean.value).abs() < clean.u, "{moved:?} {clean:?}");
+}
+
+#[test]
+fn a_far_arm_that_cannot_be_there_is_named() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    // the far wrist holds the same bar as the near one: it cannot hang 300 px lower
+    let text = files.text("before-internal.marks.json");
+    let near = files.mark("before-internal.marks.json", "right_wrist");
+    let far = format!("\"left_wrist\": [{}, {}], \"right_wrist\"", near[0] - 20.0, near[1] + 300.0);
+    files.write("before-internal.marks.json", &text.replacen("\"right_wrist\"", &far, 1));
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert!(stdout(&output).contains("The left wrist is "), "{}", stdout(&output));
+}
+
+#[test]
+fn a_person_who_faces_the_other_way_is_not_comparable() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    files.replace("case.toml", "pain = 0", "mirrored = true\npain = 0");
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let comparison = &files.result().comparisons[0];
+    assert_eq!(comparison.call, Call::NotComparable);
+    assert!(comparison.reason.contains("the picture is mirrored, or near_side is wrong"), "{}", comparison.reason);
+}
+
+#[test]
+fn limits_of_checks_and_the_margin_can_be_set() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    files.replace("case.toml", "[bar]", "[limits]\nelbow_straight = 14.5\n[call]\nmargin_deg = 14\n[bar]");
+    assert_eq!(code(&files.measure(&[])), 0);
+    let result = files.result();
+    assert_eq!(result.reaches[0].checks[0].name, "elbow_straight");
+    assert_eq!(result.reaches[0].checks[0].limit, Some(14.5));
+    // 10 deg lower is within a margin of 14 deg, and surely so
+    assert_eq!(result.comparisons[0].call, Call::Negative);
+}
+
+#[test]
+fn three_raises_in_a_clip_tell_the_persons_spread() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED[..2]);
+    for (name, elevations) in [("before-internal", [150.0, 152.0, 154.0]), ("before-external", [140.5, 142.0, 143.5])] {
+        files.film(name, 12);
+        let frames = [(2.0, elevations[0]), (6.0, elevations[1]), (10.0, elevations[2])];
+        files.write(&format!("{name}.marks.json"), &marks_of(From::RightSide, &frames));
+    }
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert!(!stdout(&output).contains("Single raise"), "{}", stdout(&output));
+    let result = files.result();
+    assert_eq!((result.reaches[0].raises, result.reaches[0].basis.clone()), (3, Vec::<String>::new()));
+    let elevation = result.reaches[0].elevation_deg.unwrap();
+    assert!((elevation.value - 152.0).abs() < EXACT_MARKS_TOL_DEG, "{elevation:?}");
+    assert_eq!(result.reaches[0].end_range_time_s, Some(10.0));
+    // squares 8 and 4.5 over 4 degrees of freedom: s² = 3.125, so at least s sqrt(2 / 3) in the difference
+    let difference = result.comparisons[0].difference_elevation_deg.unwrap();
+    assert!(difference.u > (3.125_f64 * 2.0 / 3.0).sqrt() - 0.01, "{difference:?}");
+    // the best raise: 143.5 - 154
+    files.replace("case.toml", "[bar]", "[call]\nraises = \"best\"\n[bar]");
+    assert_eq!(code(&files.measure(&["--force"])), 0);
+    let best = files.result().comparisons[0].difference_elevation_deg.unwrap();
+    assert!((best.value + 10.5).abs() < 1.0, "{best:?}");
 }
 
 #[test]

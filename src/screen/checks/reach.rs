@@ -106,7 +106,7 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
         .collect();
     let more = if off.len() > NAMED_MAX { format!(", and {} more", off.len() - NAMED_MAX) } else { String::new() };
     let text = format!(
-        "The {} from where the other marks put it{more}. It was weighted down; look at it and mark it again.",
+        "The {} from where the other marks put it{more}. It was set aside: look at it and mark it again.",
         named.join(", the ")
     );
     let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
