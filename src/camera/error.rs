@@ -97,6 +97,43 @@ pub enum CameraError {
         /// Side of a square, mm.
         square_mm: f64,
     },
+    /// A picture or clip that cannot be read.
+    #[error(transparent)]
+    Video(#[from] crate::video::VideoError),
+    /// Pictures of different sizes or turns, which one lens cannot serve.
+    #[error(
+        "{name} is {}x{} px turned by {clockwise_deg} deg, the first picture is {}x{} px turned by {first_clockwise_deg} deg; calibrate from pictures of one mode",
+        size[0], size[1], first_size[0], first_size[1]
+    )]
+    PictureDiffers {
+        /// The file.
+        name: String,
+        /// Its upright size, px.
+        size: [u32; 2],
+        /// Its clockwise turn, deg.
+        clockwise_deg: u16,
+        /// The first picture's upright size, px.
+        first_size: [u32; 2],
+        /// The first picture's clockwise turn, deg.
+        first_clockwise_deg: u16,
+    },
+    /// The files do not hold enough views of the board.
+    #[error(
+        "the board was found in {found} views, expected at least {needed}{}{}",
+        clip_words(*frames, *frames_found), missed_words(missed)
+    )]
+    NoViews {
+        /// Views found.
+        found: usize,
+        /// Least number.
+        needed: usize,
+        /// What was wrong with each still that does not hold it.
+        missed: Vec<String>,
+        /// Frames of clips looked at.
+        frames: usize,
+        /// Frames of clips that hold the board.
+        frames_found: usize,
+    },
     /// Fewer views of the board than the lens needs.
     #[error("the board was found in {found} views, expected at least {needed}")]
     TooFewViews {
@@ -146,4 +183,16 @@ pub enum CameraError {
 
 fn nearest_words(nearest: &Option<String>) -> String {
     nearest.as_ref().map(|name| format!(", did you mean \"{name}\"?")).unwrap_or_default()
+}
+
+fn clip_words(frames: usize, frames_found: usize) -> String {
+    if frames == 0 {
+        String::new()
+    } else {
+        format!("; {frames_found} of {frames} frames looked at hold it whole, most of them alike")
+    }
+}
+
+fn missed_words(missed: &[String]) -> String {
+    missed.iter().map(|miss| format!("\n  {miss}")).collect()
 }

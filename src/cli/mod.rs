@@ -1,5 +1,7 @@
 //! The command line: reads input, calls one library function, shows what it returns. One file per command.
 
+mod board;
+mod calibrate;
 mod check;
 mod completions;
 mod inspect;
@@ -37,6 +39,8 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Board(board::Args),
+    Calibrate(calibrate::Args),
     Check(check::Args),
     Completions(completions::Args),
     Inspect(inspect::Args),
@@ -50,6 +54,8 @@ enum Command {
 #[must_use]
 pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
+        Command::Board(args) => board::run(&args),
+        Command::Calibrate(args) => calibrate::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Completions(args) => completions::run(&args),
         Command::Inspect(args) => inspect::run(&args),

@@ -3,6 +3,8 @@
 //! The room says what [`crate::screen`] found and adds nothing to it: it computes no quantity and makes no call. HTML and
 //! PDF render the same [`content`], so that they cannot say different things.
 
+pub mod board_sheet;
+pub mod calibration_sheet;
 pub mod error;
 pub mod input;
 pub mod render;
@@ -23,6 +25,8 @@ mod terms;
 mod verdicts;
 mod wording;
 
+pub use board_sheet::{BoardSheet, BoardTooLarge};
+pub use calibration_sheet::render_calibration_sheet;
 pub use error::ReportError;
 pub use input::{CaseFacts, Chart, PageSize, Report, ReportInput, ReportOptions, StillInput};
 pub use render::render_report;
