@@ -4,6 +4,7 @@
 #![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "pixels of invented pictures")]
 
 mod bad_input;
+mod calibrate;
 mod case_files;
 mod command_line;
 mod measure;

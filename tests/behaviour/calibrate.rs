@@ -1,0 +1,235 @@
+//! `board` and `calibrate`: a board is printed, filmed, and gives a lens profile.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use image::{Rgb, RgbImage};
+use tempfile::TempDir;
+use tworeach::camera::read_profile;
+use tworeach::video::{EncodeOptions, Encoder};
+
+use crate::case_files::{code, stderr, stdout, tworeach};
+
+/// Focal length of the invented camera, px.
+const FOCAL_PX: f64 = 610.0;
+
+/// Size of its pictures, px.
+const SIZE: [u32; 2] = [640, 480];
+
+/// Where the board is in an invented view: turns about x, y and z in deg (x first), and the place of its middle, mm.
+#[derive(Clone, Copy)]
+struct Pose {
+    turn_deg: [f64; 3],
+    middle_mm: [f64; 3],
+}
+
+/// The board 9 x 6 of 25 mm as a pinhole camera without distortion sees it; every pixel is the mean of 9 points of it. Written
+/// for this test out of plain arithmetic, and shares nothing with the tool's own projection.
+fn picture(pose: Pose) -> RgbImage {
+    let [a, b, c] = pose.turn_deg.map(f64::to_radians);
+    let turn = |[x, y, z]: [f64; 3]| {
+        let (y, z) = (y * a.cos() - z * a.sin(), y * a.sin() + z * a.cos());
+        let (x, z) = (x * b.cos() + z * b.sin(), z * b.cos() - x * b.sin());
+        [x * c.cos() - y * c.sin(), x * c.sin() + y * c.cos(), z]
+    };
+    let (u, v, n) = (turn([1.0, 0.0, 0.0]), turn([0.0, 1.0, 0.0]), turn([0.0, 0.0, 1.0]));
+    let dot = |p: [f64; 3], q: [f64; 3]| p[0] * q[0] + p[1] * q[1] + p[2] * q[2];
+    RgbImage::from_fn(SIZE[0], SIZE[1], |x, y| {
+        let mut sum = 0.0;
+        for step in 0..9_u32 {
+            let px = f64::from(x) + f64::from(step % 3) / 3.0 - 1.0 / 3.0;
+            let py = f64::from(y) + f64::from(step / 3) / 3.0 - 1.0 / 3.0;
+            let ray = [(px - 319.5) / FOCAL_PX, (py - 239.5) / FOCAL_PX, 1.0];
+            let depth = dot(pose.middle_mm, n) / dot(ray, n);
+            let from_middle: [f64; 3] = std::array::from_fn(|axis| depth * ray[axis] - pose.middle_mm[axis]);
+            sum += brightness(dot(from_middle, u) / 25.0 + 5.0, dot(from_middle, v) / 25.0 + 3.5);
+        }
+        let value = (sum / 9.0_f64).round() as u8;
+        Rgb([value; 3])
+    })
+}
+
+/// Squares counted from the board's outer corner, 10 across and 7 down.
+fn brightness(across: f64, down: f64) -> f64 {
+    let is_board = (0.0..10.0).contains(&across) && (0.0..7.0).contains(&down);
+    let is_paper = (-0.8..10.8).contains(&across) && (-0.8..7.8).contains(&down);
+    match (is_board, is_paper) {
+        (true, _) if (across.floor() + down.floor()).rem_euclid(2.0) < 0.5 => 35.0,
+        (_, true) => 215.0,
+        _ => 110.0,
+    }
+}
+
+fn poses() -> Vec<Pose> {
+    [
+        ([0.0, 0.0, 0.0], [0.0, 0.0, 330.0]),
+        ([30.0, 0.0, 0.0], [-40.0, -30.0, 380.0]),
+        ([-30.0, 5.0, 0.0], [40.0, 30.0, 380.0]),
+        ([0.0, 35.0, 0.0], [-50.0, 40.0, 370.0]),
+        ([5.0, -35.0, 0.0], [60.0, -40.0, 370.0]),
+        ([25.0, 25.0, 20.0], [-60.0, 0.0, 420.0]),
+        ([-25.0, 25.0, -25.0], [60.0, 0.0, 420.0]),
+        ([25.0, -25.0, 90.0], [0.0, 0.0, 450.0]),
+        ([-20.0, -30.0, 10.0], [-80.0, -60.0, 480.0]),
+        ([-35.0, 10.0, 5.0], [90.0, 60.0, 480.0]),
+        ([20.0, 30.0, -10.0], [80.0, -60.0, 460.0]),
+        ([30.0, -20.0, 15.0], [-80.0, 60.0, 460.0]),
+    ]
+    .into_iter()
+    .map(|(turn_deg, middle_mm)| Pose { turn_deg, middle_mm })
+    .collect()
+}
+
+fn write_stills(folder: &Path, poses: &[Pose]) -> Vec<String> {
+    poses
+        .iter()
+        .enumerate()
+        .map(|(index, pose)| {
+            let path = folder.join(format!("view-{index:02}.png"));
+            picture(*pose).save(&path).unwrap();
+            path.to_str().unwrap().to_owned()
+        })
+        .collect()
+}
+
+fn calibrate(folder: &TempDir, files: &[String], more: &[&str]) -> std::process::Output {
+    let out = folder.path().join("phone.camera.json");
+    let mut arguments = vec!["calibrate"];
+    arguments.extend(files.iter().map(String::as_str));
+    arguments.extend(["--out", out.to_str().unwrap()]);
+    arguments.extend(more);
+    tworeach(&arguments)
+}
+
+fn assert_is_the_camera(profile: &Path) {
+    let lens = read_profile(profile).unwrap().lens;
+    // The truth is within what the profile itself states, and that is small.
+    let u = lens.parameter_u();
+    for (value, u, truth) in
+        [(lens.fx, u[0], FOCAL_PX), (lens.fy, u[1], FOCAL_PX), (lens.cx, u[2], 319.5), (lens.cy, u[3], 239.5)]
+    {
+        assert!((value - truth).abs() < 3.5 * u, "{value} u {u}, expected {truth}");
+        assert!(u < 2.0, "u {u}");
+    }
+}
+
+#[test]
+fn stills_of_the_board_give_the_camera_that_took_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = write_stills(folder.path(), &poses());
+    let output = calibrate(&folder, &files, &[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert!(stdout(&output).starts_with("12 views, 640 x 480 px, rms 0.0"), "{}", stdout(&output));
+    assert_is_the_camera(&folder.path().join("phone.camera.json"));
+    let page = fs::read_to_string(folder.path().join("phone.html")).unwrap();
+    assert!(page.contains("view-00.png") && page.contains("</html>"));
+    assert!(!page.contains("http://") && !page.contains("https://"), "the page fetches nothing");
+
+    let again = calibrate(&folder, &files, &[]);
+    assert_eq!(code(&again), 1);
+    assert!(stderr(&again).contains("phone.camera.json exists already"), "{}", stderr(&again));
+    assert_eq!(code(&calibrate(&folder, &files, &["--force", "--json"])), 0);
+}
+
+#[test]
+fn a_clip_of_the_board_is_sorted_into_views() {
+    let folder = tempfile::tempdir().unwrap();
+    let clip = folder.path().join("board.mp4");
+    let options = EncodeOptions { frame_rate: (10, 1), crf: 12, ..EncodeOptions::new(SIZE[0], SIZE[1]) };
+    let mut encoder = Encoder::create(&clip, options).unwrap();
+    for pose in poses() {
+        let still = picture(pose);
+        // Held for three frames, then gone for one.
+        for _ in 0..3 {
+            encoder.push(&still).unwrap();
+        }
+        encoder.push(&RgbImage::from_pixel(SIZE[0], SIZE[1], Rgb([110; 3]))).unwrap();
+    }
+    encoder.finish().unwrap();
+    let output = calibrate(&folder, &[clip.to_str().unwrap().to_owned()], &[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let views: usize = stdout(&output).split(' ').next().unwrap().parse().unwrap();
+    assert!((9..=12).contains(&views), "repeats are passed over: {}", stdout(&output));
+    assert_is_the_camera(&folder.path().join("phone.camera.json"));
+}
+
+#[test]
+fn too_few_or_parallel_views_are_refused_with_the_reason() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut files = write_stills(folder.path(), &poses()[..2]);
+    let blank = folder.path().join("blank.png");
+    RgbImage::from_pixel(640, 480, Rgb([90; 3])).save(&blank).unwrap();
+    files.push(blank.to_str().unwrap().to_owned());
+    let output = calibrate(&folder, &files, &[]);
+    assert_eq!(code(&output), 1);
+    let said = stderr(&output);
+    assert!(said.contains("the board was found in 2 views, expected at least 3"), "{said}");
+    assert!(said.contains("blank.png: no board in the picture"), "{said}");
+    assert!(!folder.path().join("phone.camera.json").exists());
+
+    let flat: Vec<Pose> = [[0.0, 0.0, 330.0], [40.0, 20.0, 360.0], [-40.0, -20.0, 400.0], [20.0, -20.0, 350.0]]
+        .into_iter()
+        .map(|middle_mm| Pose { turn_deg: [0.0; 3], middle_mm })
+        .collect();
+    let output = calibrate(&folder, &write_stills(folder.path(), &flat), &[]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("tilt it about both axes"), "{}", stderr(&output));
+}
+
+#[test]
+fn wrong_boards_and_pictures_are_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = write_stills(folder.path(), &poses()[..3]);
+    let output = calibrate(&folder, &files, &["--cols", "7"]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("a board of 9 x 6 inner corners, expected 7 x 6"), "{}", stderr(&output));
+    let output = calibrate(&folder, &files, &["--rows", "2"]);
+    assert!(stderr(&output).contains("expected 3 to 40 corners a side"), "{}", stderr(&output));
+
+    let small = folder.path().join("small.png");
+    RgbImage::new(320, 240).save(&small).unwrap();
+    let output = calibrate(&folder, &[files[0].clone(), small.to_str().unwrap().to_owned()], &[]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("small.png is 320x240 px"), "{}", stderr(&output));
+    let output = calibrate(&folder, &[folder.path().join("nowhere.png").to_str().unwrap().to_owned()], &[]);
+    assert!(stderr(&output).contains("nowhere.png"), "{}", stderr(&output));
+}
+
+#[test]
+fn published_photographs_are_calibrated_by_the_command() {
+    let Some(root) = std::env::var_os("TWOREACH_REFERENCE") else {
+        eprintln!("skipped: no sample photos (set TWOREACH_REFERENCE)");
+        return;
+    };
+    let photos = PathBuf::from(root).join("data/calibration");
+    let files: Vec<String> = (1..=14)
+        .filter(|number| *number != 10)
+        .map(|number| photos.join(format!("left{number:02}.jpg")).to_str().unwrap().to_owned())
+        .collect();
+    let folder = tempfile::tempdir().unwrap();
+    let output = calibrate(&folder, &files, &["--square-mm", "25"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert!(stdout(&output).starts_with("13 views"), "{}", stdout(&output));
+    let profile = read_profile(&folder.path().join("phone.camera.json")).unwrap();
+    // Reference: 0.19543 px and fx 532.83 from the same photos by another library, tests/reference/.
+    assert!(profile.rms_px.unwrap() <= 0.20);
+    assert!((profile.lens.fx - 532.83).abs() < 0.3, "{}", profile.lens.fx);
+    assert!(stderr(&output).contains("never came near the top left corner"), "{}", stderr(&output));
+}
+
+#[test]
+fn the_board_is_printed_as_pdf_and_svg() {
+    let folder = tempfile::tempdir().unwrap();
+    let pdf = folder.path().join("board.pdf");
+    let run = |path: &Path, more: &[&str]| tworeach(&[&["board", "--out", path.to_str().unwrap()], more].concat());
+    assert_eq!(code(&run(&pdf, &[])), 0);
+    assert!(fs::read(&pdf).unwrap().starts_with(b"%PDF-1.7"));
+    assert!(stderr(&run(&pdf, &[])).contains("exists already"));
+    let svg = folder.path().join("board.svg");
+    assert_eq!(code(&run(&svg, &["--letter"])), 0);
+    assert!(fs::read_to_string(&svg).unwrap().contains("width=\"279.4mm\" height=\"215.9mm\""));
+    let large = run(&folder.path().join("large.pdf"), &["--square-mm", "40"]);
+    assert_eq!(code(&large), 1);
+    assert!(stderr(&large).contains("squares of up to 26 mm fit"), "{}", stderr(&large));
+    assert!(stderr(&run(&folder.path().join("board.txt"), &[])).contains("neither .pdf nor .svg"));
+}
