@@ -19,8 +19,9 @@ use super::text_file::read_text;
 /// The name of the format.
 pub const MARKS_SCHEMA: &str = "tworeach/marks/1";
 
-/// A marks file is refused beyond this size; a followed clip of a minute takes some ten megabytes.
-const MARKS_BYTES_MAX: u64 = 64 << 20;
+/// A marks file is refused beyond this size. A clip of a minute followed at 240 frames a second stays within it, and what
+/// a hostile file of that size costs to read stays below 0.5 GB.
+const MARKS_BYTES_MAX: u64 = 8 << 20;
 
 /// The longest side of a picture, px.
 const SIDE_PX_MAX: u32 = 65_535;

@@ -91,11 +91,11 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
         }
         let image_size = visit.library.files[file].marks.image_size;
         let own_sd_px = FOLLOWED_SD_PX * scale(image_size);
-        let shared = visit.library.files[file].frame_origins[index].get(&landmark).map(|origin| {
-            let origin_size = visit.library.files[visit.library.origins[*origin].file].marks.image_size;
+        let shared = visit.library.origin_of(file, index, landmark).map(|origin| {
+            let origin_size = visit.library.files[visit.library.origins[origin].file].marks.image_size;
             // the same misplacement on the body covers more pixels of a larger picture
             let ratio = scale(image_size) / scale(origin_size);
-            SharedError { origin: *origin, covariance_px2: pooled_hand(visit, *origin).1 * ratio.powi(2) }
+            SharedError { origin, covariance_px2: pooled_hand(visit, origin).1 * ratio.powi(2) }
         });
         marks.push(Mark {
             landmark,

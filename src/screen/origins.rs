@@ -1,12 +1,12 @@
 //! Which marks share an error: each followed or carried mark is led back to the mark that a person placed.
 
-use std::collections::BTreeMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use crate::geometry::Landmark;
 
 use super::marks::{MarkedFrame, MarksFile, MarksLines, SAME_TIME_S, Source, read_marks};
-use super::problem::{Fault, Problem, Problems};
+use super::problem::{Fault, Problem};
 
 /// A marked point of a hand-marked frame from which others were followed or carried.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,6 +25,8 @@ pub(crate) struct Library {
     pub(crate) files: Vec<LibraryFile>,
     /// Every origin that some mark goes back to.
     pub(crate) origins: Vec<Origin>,
+    /// Where each followed or carried mark goes back to; `None` where that cannot be told.
+    traced: HashMap<Step, Option<usize>>,
 }
 
 /// One marks file.
@@ -36,9 +38,12 @@ pub(crate) struct LibraryFile {
     key: PathBuf,
     pub(crate) marks: MarksFile,
     pub(crate) lines: MarksLines,
-    /// Per frame, the origin of each landmark: an index into [`Library::origins`]. Empty for hand-marked frames.
-    pub(crate) frame_origins: Vec<BTreeMap<Landmark, usize>>,
+    /// Frames by time, with their indices.
+    by_time: Vec<(f64, usize)>,
 }
+
+/// One mark on the way back: file, frame, landmark.
+type Step = (usize, usize, Landmark);
 
 impl Library {
     /// Reads a marks file unless it is there already. `None`, with the faults in `problems`, when it cannot be used.
@@ -50,31 +55,34 @@ impl Library {
         let (marks, mut found) = read_marks(path);
         problems.append(&mut found);
         let (marks, lines) = marks?;
-        self.files.push(LibraryFile { path: path.to_owned(), key, marks, lines, frame_origins: Vec::new() });
+        let mut by_time: Vec<(f64, usize)> =
+            marks.frames.iter().enumerate().map(|(index, frame)| (frame.time_s, index)).collect();
+        by_time.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        self.files.push(LibraryFile { path: path.to_owned(), key, marks, lines, by_time });
         Some(self.files.len() - 1)
     }
 
     /// Leads every followed or carried mark back to its origin, reading the files that are named on the way.
     pub(crate) fn trace(&mut self, problems: &mut Vec<Problem>) {
         let mut file = 0;
+        // files that are named on the way are added at the end, and traced in their turn
         while file < self.files.len() {
-            let mut found = Problems::new(&self.files[file].path.clone());
             for frame in 0..self.files[file].marks.frames.len() {
-                let mut origins = BTreeMap::new();
                 let followed = &self.files[file].marks.frames[frame];
-                if followed.source != Source::Hand && followed.from.is_some() {
+                if followed.source != Source::Hand {
                     let landmarks: Vec<Landmark> = followed.points.keys().copied().collect();
-                    let line = self.files[file].lines.frames[frame].from;
-                    match self.origins_of(file, frame, &landmarks, problems) {
-                        Ok(map) => origins = map,
-                        Err(fault) => found.at(line, *fault),
+                    for landmark in landmarks {
+                        self.trace_mark((file, frame, landmark), problems);
                     }
                 }
-                self.files[file].frame_origins.push(origins);
             }
-            problems.append(&mut found.into_list());
             file += 1;
         }
+    }
+
+    /// The origin of a followed or carried mark.
+    pub(crate) fn origin_of(&self, file: usize, frame: usize, landmark: Landmark) -> Option<usize> {
+        self.traced.get(&(file, frame, landmark)).copied().flatten()
     }
 
     /// The hand-marked frames at a time of a file that have a landmark.
@@ -95,58 +103,72 @@ impl Library {
     }
 
     fn frames_at(&self, file: usize, time_s: f64, landmark: Landmark) -> impl Iterator<Item = (usize, &MarkedFrame)> {
-        self.files[file].marks.frames.iter().enumerate().filter(move |(_, frame)| {
-            (frame.time_s - time_s).abs() < SAME_TIME_S && frame.points.contains_key(&landmark)
-        })
+        let file = &self.files[file];
+        let start = file.by_time.partition_point(|(time, _)| *time <= time_s - SAME_TIME_S);
+        file.by_time[start..]
+            .iter()
+            .take_while(move |(time, _)| *time < time_s + SAME_TIME_S)
+            .map(|(_, index)| (*index, &file.marks.frames[*index]))
+            .filter(move |(_, frame)| frame.points.contains_key(&landmark))
     }
 
-    fn origins_of(
-        &mut self,
-        file: usize,
-        frame: usize,
-        landmarks: &[Landmark],
-        problems: &mut Vec<Problem>,
-    ) -> Result<BTreeMap<Landmark, usize>, Box<Fault>> {
-        let mut origins = BTreeMap::new();
-        for landmark in landmarks {
-            if let Some(origin) = self.origin_of(file, frame, *landmark, problems)? {
-                origins.insert(*landmark, origin);
+    /// Follows `from` from frame to frame until one was marked by hand. What is found holds for every mark on the way, so
+    /// no way is gone twice and a fault is noted once, at the frame that has it.
+    fn trace_mark(&mut self, start: Step, problems: &mut Vec<Problem>) {
+        let mut way = vec![start];
+        let mut been: HashSet<Step> = HashSet::from([start]);
+        let origin = loop {
+            let here = way[way.len() - 1];
+            if let Some(known) = self.traced.get(&here) {
+                break *known;
             }
+            match self.step_back(here, problems) {
+                Back::Hand(origin) => break Some(origin),
+                Back::Followed(next) if been.contains(&next) => {
+                    let from = way.iter().position(|step| *step == next).unwrap_or(0);
+                    let chain = way[from..].iter().chain([&next]).map(|step| self.step_words(*step)).collect();
+                    problems.push(self.problem(here, Fault::FromCycle { chain }));
+                    break None;
+                }
+                Back::Followed(next) => {
+                    way.push(next);
+                    been.insert(next);
+                }
+                Back::Lost => break None,
+            }
+        };
+        for step in way {
+            self.traced.entry(step).or_insert(origin);
         }
-        Ok(origins)
     }
 
-    /// Follows `from` from frame to frame until one was marked by hand. `None` when a file on the way has faults of its own.
-    fn origin_of(
-        &mut self,
-        file: usize,
-        frame: usize,
-        landmark: Landmark,
-        problems: &mut Vec<Problem>,
-    ) -> Result<Option<usize>, Box<Fault>> {
-        let mut way = vec![(file, frame)];
-        loop {
-            let (file, frame) = way[way.len() - 1];
-            let here = &self.files[file];
-            let Some(from) = here.marks.frames[frame].from.clone() else { return Ok(None) };
-            let path = here.path.parent().unwrap_or(Path::new("")).join(&from.marks);
-            let Some(next_file) = self.add(&path, problems) else { return Ok(None) };
-            if self.hand_frames(next_file, from.time_s, landmark).next().is_some() {
-                return Ok(Some(self.origin(next_file, from.time_s, landmark)));
-            }
-            let Some(next_frame) = self.frames_at(next_file, from.time_s, landmark).next().map(|(index, _)| index)
-            else {
+    fn step_back(&mut self, here: Step, problems: &mut Vec<Problem>) -> Back {
+        let (file, frame, landmark) = here;
+        // a frame without one has been noted by the reader
+        let Some(from) = self.files[file].marks.frames[frame].from.clone() else { return Back::Lost };
+        let path = self.files[file].path.parent().unwrap_or(Path::new("")).join(&from.marks);
+        if let Err(cause) = std::fs::metadata(&path) {
+            problems.push(self.problem(here, Fault::Marks { marks: from.marks, cause }));
+            return Back::Lost;
+        }
+        let Some(next_file) = self.add(&path, problems) else { return Back::Lost };
+        if self.hand_frames(next_file, from.time_s, landmark).next().is_some() {
+            return Back::Hand(self.origin(next_file, from.time_s, landmark));
+        }
+        let next = self.frames_at(next_file, from.time_s, landmark).next().map(|(index, _)| index);
+        match next {
+            Some(next_frame) => Back::Followed((next_file, next_frame, landmark)),
+            None => {
                 let (mark, time_s, marks) = (landmark, from.time_s, from.marks);
-                return Err(Box::new(Fault::FromNotFound { mark, time_s, marks }));
-            };
-            let next = (next_file, next_frame);
-            if let Some(start) = way.iter().position(|step| *step == next) {
-                let mut chain: Vec<String> = way[start..].iter().map(|step| self.step_words(*step)).collect();
-                chain.push(self.step_words(next));
-                return Err(Box::new(Fault::FromCycle { chain }));
+                problems.push(self.problem(here, Fault::FromNotFound { mark, time_s, marks }));
+                Back::Lost
             }
-            way.push(next);
         }
+    }
+
+    fn problem(&self, (file, frame, _): Step, fault: Fault) -> Problem {
+        let here = &self.files[file];
+        Problem { file: here.path.clone(), line: Some(here.lines.frames[frame].from), fault }
     }
 
     fn origin(&mut self, file: usize, time_s: f64, landmark: Landmark) -> usize {
@@ -156,9 +178,19 @@ impl Library {
         })
     }
 
-    fn step_words(&self, (file, frame): (usize, usize)) -> String {
+    fn step_words(&self, (file, frame, _): Step) -> String {
         let here = &self.files[file];
         let name = here.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         format!("{name} at {} s", here.marks.frames[frame].time_s)
     }
+}
+
+/// What a followed or carried mark comes from.
+enum Back {
+    /// A mark that a person placed: an origin.
+    Hand(usize),
+    /// Another followed or carried mark.
+    Followed(Step),
+    /// Nothing that can be found; the fault is noted.
+    Lost,
 }

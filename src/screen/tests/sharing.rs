@@ -144,6 +144,38 @@ fn from_that_leads_back_to_itself_is_refused_with_its_way() {
 }
 
 #[test]
+fn a_long_chain_of_followed_frames_is_traced_in_no_time() {
+    // each of 5000 frames from the one before: a way that is gone anew for each would take minutes
+    let mut frames = HAND.to_owned();
+    for index in 1..5000 {
+        let (time_s, from_s) = (1.0 + 0.001_3 * f64::from(index), 1.0 + 0.001_3 * f64::from(index - 1));
+        frames += &format!(
+            r#", {{ "time_s": {time_s:.4}, "source": "track", "from": {{ "marks": "a.marks.json", "time_s": {from_s:.4} }},
+            "points": {{ "nose": [102, 100] }} }}"#
+        );
+    }
+    let start = std::time::Instant::now();
+    let visit = observations(&frames, HAND).unwrap();
+    let marks = visit.reaches[0].frames.iter().flat_map(|frame| &frame.marks);
+    assert!(marks.filter(|mark| mark.landmark == Landmark::Nose).all(|mark| mark.shared.unwrap().origin == 0));
+    assert!(start.elapsed().as_secs() < 30, "{:?}", start.elapsed());
+}
+
+#[test]
+fn a_fault_on_a_way_is_noted_once_at_the_frame_that_has_it() {
+    let of = |time_s: f64, from_s: f64| {
+        format!(
+            r#"{{ "time_s": {time_s}, "source": "track",
+            "from": {{ "marks": "a.marks.json", "time_s": {from_s} }}, "points": {{ "nose": [101, 100] }} }}"#
+        )
+    };
+    let a = [of(3.0, 2.0), of(2.0, 1.0), of(1.0, 0.5)].join(",\n");
+    let error = observations(&a, HAND).unwrap_err();
+    assert_eq!(error.lines().count(), 1, "{error}");
+    assert!(error.contains("a.marks.json: line 6: \"from\" names mark \"nose\" at 0.5 s"), "{error}");
+}
+
+#[test]
 fn from_that_names_no_mark_is_refused() {
     let b = r#"{ "time_s": 1.5, "source": "carried", "from": { "marks": "a.marks.json", "time_s": 1.1 },
         "points": { "nose": [101, 100] } }"#;
