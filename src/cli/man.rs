@@ -41,6 +41,6 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         man.render(&mut page)?;
         outputs.write(&man.get_filename(), &page)?;
     }
-    outputs.finish()?;
+    outputs.finish(&[])?;
     Ok(())
 }

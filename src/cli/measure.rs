@@ -11,6 +11,9 @@ use super::table::{print_result, print_warnings};
 use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
 use crate::screen::{CaseFile, MeasureOptions, MeasuredVisit, measure_case};
 
+/// The charts that a report may have; which ones it has depends on the result.
+const CHARTS: [&str; 2] = ["rotations.svg", "retest-delta.svg"];
+
 /// Measures the reaches of a case, makes the call, and writes result and report.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
@@ -104,7 +107,7 @@ fn write_outputs(
     for chart in &report.charts {
         outputs.write(&format!("{}.svg", chart.name), chart.svg.as_bytes())?;
     }
-    outputs.finish()
+    outputs.finish(&CHARTS)
 }
 
 /// What the report says of a case.

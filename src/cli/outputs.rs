@@ -47,8 +47,9 @@ impl OutputFolder {
         Ok(())
     }
 
-    /// Gives all files their names, and returns these.
-    pub(super) fn finish(mut self) -> anyhow::Result<Vec<PathBuf>> {
+    /// Gives all files their names, and returns these. Of `may_be_left`, files that an earlier run wrote and this one did
+    /// not, none stays beside the new results, where it would be taken for one of them.
+    pub(super) fn finish(mut self, may_be_left: &[&str]) -> anyhow::Result<Vec<PathBuf>> {
         let mut paths = Vec::new();
         for (temporary, path) in self.written.drain(..) {
             let done = if self.may_overwrite { temporary.persist(&path) } else { temporary.persist_noclobber(&path) };
@@ -56,6 +57,14 @@ impl OutputFolder {
             paths.push(path);
         }
         self.is_new = false;
+        if self.may_overwrite {
+            for name in may_be_left {
+                let left = self.folder.join(name);
+                if !paths.contains(&left) && left.is_file() {
+                    fs::remove_file(&left).with_context(|| format!("cannot remove the older {}", left.display()))?;
+                }
+            }
+        }
         Ok(paths)
     }
 

@@ -13,7 +13,7 @@ use super::fields::{Fields, Limits};
 use super::limits::CheckLimits;
 use super::problem::{Fault, Problem, Problems};
 use super::result::{Occasion, ResultSide};
-use super::text_file::read_text;
+use super::text_file::{read_text, write_text};
 
 /// The name of the format.
 pub const CASE_SCHEMA: &str = "tworeach/case/1";
@@ -231,7 +231,15 @@ impl CaseFile {
     /// # Errors
     /// [`ScreenError::Format`] when a path is not UTF-8, which TOML needs.
     pub fn to_toml(&self) -> Result<String, ScreenError> {
-        toml::to_string(self).map_err(|source| ScreenError::Format { path: PathBuf::from(&self.client.code), source })
+        toml::to_string(self).map_err(|source| ScreenError::Format { source })
+    }
+
+    /// Writes the case file. It appears whole or not at all, in the place of one that is there.
+    ///
+    /// # Errors
+    /// [`ScreenError::Format`] as [`CaseFile::to_toml`], [`ScreenError::Write`] when the file cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), ScreenError> {
+        write_text(path, &self.to_toml()?)
     }
 }
 

@@ -23,11 +23,9 @@ pub enum ScreenError {
         #[source]
         source: std::io::Error,
     },
-    /// A file could not be put into its format.
-    #[error("{} could not be put into its format", path.display())]
+    /// A case holds what TOML cannot, such as a path that is not UTF-8.
+    #[error("the case cannot be written as TOML")]
     Format {
-        /// The file.
-        path: PathBuf,
         /// The cause.
         #[source]
         source: toml::ser::Error,

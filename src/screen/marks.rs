@@ -14,7 +14,7 @@ use super::document::{Node, Value, parse_json};
 use super::error::ScreenError;
 use super::fields::{Fields, Limits};
 use super::problem::{Fault, Problem, Problems, nearest};
-use super::text_file::read_text;
+use super::text_file::{read_text, write_text};
 
 /// The name of the format.
 pub const MARKS_SCHEMA: &str = "tworeach/marks/1";
@@ -201,6 +201,14 @@ impl MarksFile {
             Some((marks, _)) if problems.is_empty() => Ok(marks),
             _ => Err(ScreenError::Invalid { problems }),
         }
+    }
+
+    /// Writes the marks file. It appears whole or not at all, in the place of one that is there.
+    ///
+    /// # Errors
+    /// [`ScreenError::Write`] when the file cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), ScreenError> {
+        write_text(path, &self.to_json())
     }
 
     /// The text of the file, one mark a line.

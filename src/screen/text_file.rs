@@ -1,8 +1,10 @@
-//! Reads a text file of bounded size, with the faults a user can meet.
+//! Reads a text file of bounded size, with the faults a user can meet, and writes one whole or not at all.
 
 use std::fs::File;
-use std::io::Read as _;
+use std::io::{Read as _, Write as _};
 use std::path::Path;
+
+use super::error::ScreenError;
 
 use super::problem::{Fault, Problems};
 
@@ -38,4 +40,22 @@ fn read(path: &Path, bytes_max: u64) -> Result<String, Fault> {
         let at = error.utf8_error().valid_up_to();
         unreadable(std::io::Error::other(format!("not UTF-8 text at byte {at}")))
     })
+}
+
+/// Writes a text under a temporary name and gives it its own when it is complete.
+pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), ScreenError> {
+    let failed = |source| ScreenError::Write { path: path.to_owned(), source };
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".writing-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        // a temporary file is private; this one is as readable as any other, by the user's mask
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    let mut file = builder.tempfile_in(folder).map_err(failed)?;
+    file.write_all(text.as_bytes()).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
+    file.persist(path).map_err(|error| failed(error.error))?;
+    Ok(())
 }

@@ -33,6 +33,21 @@ fn only_before_has_a_call_and_no_retest() {
 }
 
 #[test]
+fn a_chart_of_an_earlier_retest_does_not_stay_beside_a_result_without_one() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED);
+    assert_eq!(code(&files.measure(&[])), 0);
+    assert!(files.path("out/retest-delta.svg").exists(), "{:?}", files.names("out"));
+    let case = files.text("case.toml");
+    let before: Vec<&str> = case.split("[[reach]]").take(3).collect();
+    files.write("case.toml", &before.join("[[reach]]"));
+    files.write("out/notes.txt", "mine");
+    assert_eq!(code(&files.measure(&["--force"])), 0);
+    assert!(files.result().retest.is_none());
+    assert!(!files.path("out/retest-delta.svg").exists(), "{:?}", files.names("out"));
+    assert_eq!(files.text("out/notes.txt"), "mine");
+}
+
+#[test]
 fn pain_after_the_stretch_breaks_the_retest_and_never_the_exit_code() {
     let files = CaseFiles::new(From::RightSide, &CLEARED);
     let case = files.text("case.toml");

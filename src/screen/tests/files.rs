@@ -69,6 +69,20 @@ fn marks_are_read_back_as_they_were_written() {
 }
 
 #[test]
+fn files_are_written_whole_in_the_place_of_older_ones() {
+    let folder = tempfile::tempdir().unwrap();
+    let (case_path, marks_path) = (folder.path().join("case.toml"), folder.path().join("a.marks.json"));
+    std::fs::write(&case_path, "older").unwrap();
+    case().write(&case_path).unwrap();
+    marks().write(&marks_path).unwrap();
+    assert_eq!(CaseFile::read(&case_path).unwrap(), case());
+    assert_eq!(MarksFile::read(&marks_path).unwrap(), marks());
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 2);
+    let error = marks().write(&folder.path().join("no such folder/a.json")).unwrap_err().to_string();
+    assert!(error.ends_with("a.json could not be written"), "{error}");
+}
+
+#[test]
 fn what_is_written_follows_its_schema() {
     let from_toml: Value = toml::from_str(&case().to_toml().unwrap()).unwrap();
     assert_eq!(follows(CASE_JSON_SCHEMA, &from_toml), Vec::<String>::new());
