@@ -1,14 +1,11 @@
 //! A measured quantity as it is reported, and how wide its interval is.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+use crate::uncertainty::quantile::student_t_quantile;
 
 /// The coverage probability of every interval that is reported.
 pub const COVERAGE: f64 = 0.95;
-
-/// Degrees of freedom from which the quantile is taken from its expansion about the normal one: the first term left out is
-/// then below 1e-8.
-const EXPANSION_DOF: f64 = 1000.0;
 
 /// A reported quantity: estimate, standard uncertainty and a 95 % coverage interval, all in the quantity's own unit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -48,26 +45,6 @@ impl Measured {
     pub fn clamped_at_zero(self) -> Self {
         Self { value: self.value.max(0.0), u: self.u, lo: self.lo.max(0.0), hi: self.hi.max(0.0) }
     }
-}
-
-/// Student's t quantile: the value that a variable of `dof` degrees of freedom stays below with `probability`.
-///
-/// `dof` is positive, not necessarily whole, and may be infinite, which gives the normal quantile; `probability` lies
-/// between 0 and 1. `NaN` for anything else.
-///
-/// # Source
-/// For many degrees of freedom: Abramowitz and Stegun (1964), Handbook of Mathematical Functions, 26.7.5.
-#[must_use]
-pub fn student_t_quantile(probability: f64, dof: f64) -> f64 {
-    if !(probability > 0.0 && probability < 1.0) || dof.is_nan() || dof <= 0.0 {
-        return f64::NAN;
-    }
-    if dof >= EXPANSION_DOF {
-        let z = Normal::standard().inverse_cdf(probability);
-        let (z3, z5) = (z.powi(3), z.powi(5));
-        return z + (z3 + z) / (4.0 * dof) + (5.0 * z5 + 16.0 * z3 + 3.0 * z) / (96.0 * dof * dof);
-    }
-    StudentsT::new(0.0, 1.0, dof).map_or(f64::NAN, |distribution| distribution.inverse_cdf(probability))
 }
 
 /// The factor t by which a standard uncertainty is multiplied for 95 % coverage.
@@ -129,14 +106,6 @@ mod tests {
         ] {
             assert!((coverage_factor(dof) - factor).abs() <= 0.0051, "{dof}: {}", coverage_factor(dof));
         }
-        // Closed forms: t_p(1) = tan(pi (p - 1/2)); t_p(2) = (2p - 1) sqrt(2 / (4 p (1 - p))).
-        let p: f64 = 0.975;
-        assert!((student_t_quantile(p, 1.0) - (std::f64::consts::PI * (p - 0.5)).tan()).abs() < 1e-9);
-        let two = (2.0 * p - 1.0) * (2.0 / (4.0 * p * (1.0 - p))).sqrt();
-        assert!((student_t_quantile(p, 2.0) - two).abs() < 1e-10);
-        assert!((student_t_quantile(p, f64::INFINITY) - 1.959_963_984_540_054).abs() < 1e-10);
-        // Both ways agree where they meet.
-        assert!((student_t_quantile(p, 999.999_999) - student_t_quantile(p, 1000.0)).abs() < 1e-8);
     }
 
     #[test]
