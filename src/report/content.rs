@@ -3,6 +3,7 @@
 use crate::report::chart::{self, Drawing};
 use crate::report::checks;
 use crate::report::error::ReportError;
+use crate::report::finite::finite_only;
 use crate::report::input::{Chart, ReportInput};
 use crate::report::stills::{self, StillRow};
 use crate::report::tables;
@@ -30,6 +31,8 @@ pub(crate) struct Content {
     pub verdicts: Vec<Verdict>,
     /// The stills, a row for each view.
     pub stills: Vec<StillRow>,
+    /// What the lines on them mean.
+    pub legend: Option<String>,
     /// The charts.
     pub charts: Vec<Drawing>,
     /// Why a chart is missing.
@@ -127,7 +130,7 @@ const CAUTIONS: [&str; 3] = [
 /// # Errors
 /// [`ReportError`] when a chart or a still cannot be rendered.
 pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
-    let result = input.result;
+    let result = &finite_only(input.result);
     let case = &input.case;
     let mut charts = Vec::new();
     let mut chart_notes = Vec::new();
@@ -156,7 +159,8 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         cautions: &CAUTIONS,
         warnings: input.warnings.iter().map(|warning| typeset(warning)).collect(),
         verdicts: verdicts::of_visit(result, case),
-        stills: stills::render_rows(input)?,
+        stills: stills::render_rows(result, &input.stills)?,
+        legend: stills::legend(&input.stills),
         charts,
         chart_notes,
         terms: terms::used(result, case, &tables),

@@ -6,7 +6,6 @@ use crate::report::chart::escape;
 use crate::report::content::{Cell, Content, Finding, Table};
 use crate::report::font::{self, single_spaced};
 use crate::report::input::PageSize;
-use crate::report::overlay;
 use crate::report::stills::{StillRow, Tile};
 use crate::report::verdicts::Verdict;
 
@@ -38,8 +37,8 @@ pub(crate) fn render(content: &Content, page: PageSize) -> String {
     });
     section(&mut html, "End range of each reach", |html| {
         content.stills.iter().for_each(|row| write_stills(html, row));
-        if !content.stills.is_empty() {
-            let _ = writeln!(html, "<p class=\"small\">{}</p>", overlay::LEGEND);
+        if let Some(legend) = &content.legend {
+            let _ = writeln!(html, "<p class=\"small\">{legend}</p>");
         }
         write_charts(html, content);
     });

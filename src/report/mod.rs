@@ -12,6 +12,7 @@ pub mod render;
 mod chart;
 mod checks;
 mod content;
+mod finite;
 mod font;
 mod gauge;
 mod html;

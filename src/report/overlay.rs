@@ -19,10 +19,17 @@ const WIDTH: f64 = 600.0;
 /// The arm's ray goes on past the wrist by this share of its length.
 const RAY_BEYOND_RATIO: f64 = 0.22;
 const FIGURE_SIZE: f64 = 46.0;
+/// The elevation stays this far from the picture's edge.
+const CORNER: f64 = 6.0;
 
-/// A dash pattern and its meaning in the legend.
+/// What the lines of the stills mean.
 pub(crate) const LEGEND: &str =
     "Solid: arm axis. Dashes: trunk. Dash and dot: plumb line. Double line: bar. Rings: marks. Arc: elevation.";
+/// What a crossed mark means, where there is one.
+pub(crate) const LEGEND_OF_DISAGREEING: &str =
+    "Crossed ring: a mark that disagrees with the others; its dots lead to where they put it.";
+/// Half the length of a cross's strokes.
+const CROSS: f64 = 15.0;
 
 /// How a line is drawn.
 struct Line<'a> {
@@ -88,30 +95,47 @@ pub(crate) fn render(
              stroke-width=\"2.5\"/>"
         );
     }
+    for (_, marked, expected) in &overlay.disagreeing {
+        let ends = placed(&[*marked, *expected]);
+        let [[x, y], _] = ends[..] else { continue };
+        cased(&mut svg, &ends, &Line { color: &ink, width: 2.5, dash: "3 6" });
+        for way in [1.0, -1.0] {
+            let stroke = [[x - CROSS, y - way * CROSS], [x + CROSS, y + way * CROSS]];
+            cased(&mut svg, &stroke, &Line { color: &ink, width: 3.5, dash: "" });
+        }
+    }
     let shoulder =
         overlay.trunk.map(|[top, _]| place(top)).or_else(|| overlay.arms.first().map(|(_, arm)| place(arm[0])));
-    if let (Some(figure), Some(center)) = (figure, shoulder)
-        && !arc.is_empty()
-    {
-        figure_beside_arc(&mut svg, figure, &arc, center, height);
+    match (figure, shoulder) {
+        (Some(figure), Some(center)) if !arc.is_empty() && center.iter().all(|number| number.is_finite()) => {
+            figure_beside_arc(&mut svg, figure, &arc, center, height);
+        }
+        // From the front there is no arc to stand beside.
+        (Some(figure), _) => write_figure(&mut svg, figure, [CORNER, CORNER], height),
+        (None, _) => {}
     }
     svg.push_str("</svg>");
     svg
 }
 
-/// The elevation on a white ground just outside the middle of its arc, kept within the picture.
+/// The elevation just outside the middle of its arc.
 fn figure_beside_arc(svg: &mut String, figure: &str, arc: &[[f64; 2]], center: [f64; 2], height: f64) {
-    let width = f64::from(width_em(figure, Weight::SemiBold)) * FIGURE_SIZE + 22.0;
-    let box_height = FIGURE_SIZE * 1.16;
+    let [width, box_height] = figure_size(figure);
     let middle = arc[arc.len() / 2];
     let out = [middle[0] - center[0], middle[1] - center[1]];
     let radius = out[0].hypot(out[1]).max(1.0);
     let reach = radius + 0.5 * width * (out[0] / radius).abs() + 0.5 * box_height * (out[1] / radius).abs() + 12.0;
-    let at = |axis: usize, half: f64, limit: f64| {
-        let wanted = center[axis] + out[axis] / radius * reach;
-        if limit > 2.0 * half + 12.0 { wanted.clamp(half + 6.0, limit - half - 6.0) } else { limit / 2.0 }
+    write_figure(svg, figure, [0, 1].map(|axis| center[axis] + out[axis] / radius * reach), height);
+}
+
+/// The elevation on a white ground, its middle as near to a point as the picture allows.
+fn write_figure(svg: &mut String, figure: &str, wanted: [f64; 2], height: f64) {
+    let [width, box_height] = figure_size(figure);
+    let within = |wanted: f64, length: f64, limit: f64| {
+        let least = length / 2.0 + CORNER;
+        if limit > 2.0 * least { wanted.clamp(least, limit - least) } else { limit / 2.0 }
     };
-    let (x, y) = (at(0, width / 2.0, WIDTH), at(1, box_height / 2.0, height));
+    let (x, y) = (within(wanted[0], width, WIDTH), within(wanted[1], box_height, height));
     let (ink, white) = (INK.hex(), WHITE.hex());
     let _ = write!(
         svg,
@@ -123,6 +147,11 @@ fn figure_beside_arc(svg: &mut String, figure: &str, arc: &[[f64; 2]], center: [
         y + FIGURE_SIZE * 0.36,
         escape(figure)
     );
+}
+
+/// Width and height of the elevation's ground.
+fn figure_size(figure: &str) -> [f64; 2] {
+    [f64::from(width_em(figure, Weight::SemiBold)) * FIGURE_SIZE + 22.0, FIGURE_SIZE * 1.16]
 }
 
 /// A polyline over a white casing.
@@ -158,4 +187,57 @@ fn line_with_opacity(svg: &mut String, points: &[[f64; 2]], style: &Line, opacit
         let _ = write!(svg, " stroke-opacity=\"{opacity}\"");
     }
     svg.push_str("/>");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Landmark, Side};
+
+    const CROP: Crop = Crop { left: 100, top: 50, width: 300, height: 400 };
+
+    fn drawn(overlay: &Overlay) -> String {
+        render(&[], CROP, overlay, Rotation::Internal, Some("150.0°"), "")
+    }
+
+    /// The crop is 300 px wide and drawn 600 wide, so one px is two units; its first pixel's centre, 100 px from the
+    /// picture's first, is half a px from the edge: (250 + 0.5 - 100) x 2 = 301 and (70 + 0.5 - 50) x 2 = 41.
+    #[test]
+    fn a_mark_is_drawn_where_it_lies_in_the_crop() {
+        let overlay =
+            Overlay { marks: vec![(Landmark::Elbow(Side::Right), ImagePoint::new(250.0, 70.0))], ..Overlay::default() };
+        assert!(drawn(&overlay).contains("cx=\"301.0\" cy=\"41.0\""));
+    }
+
+    #[test]
+    fn the_elevation_stays_within_the_picture() {
+        for shoulder in [[100.0, 50.0], [399.0, 449.0], [0.0, 0.0], [900.0, 900.0]] {
+            let [x, y] = shoulder;
+            let arc = (0..9).map(|step| ImagePoint::new(x + 40.0, y + f64::from(step))).collect();
+            let trunk = Some([ImagePoint::new(x, y), ImagePoint::new(x, y + 90.0)]);
+            let svg = drawn(&Overlay { trunk, arc, ..Overlay::default() });
+            let number = |name: &str| -> f64 {
+                let rest = svg.split_once("<rect").unwrap().1.split_once(&format!(" {name}=\"")).unwrap().1;
+                rest.split_once('"').unwrap().0.parse().unwrap()
+            };
+            assert!(number("x") >= 0.0 && number("x") + number("width") <= WIDTH, "{shoulder:?}");
+            assert!(number("y") >= 0.0 && number("y") + number("height") <= 800.0, "{shoulder:?}");
+        }
+    }
+
+    #[test]
+    fn points_that_are_not_finite_are_left_out() {
+        let bad = ImagePoint::new(f64::NAN, f64::INFINITY);
+        let overlay = Overlay {
+            marks: vec![(Landmark::Nose, bad)],
+            disagreeing: vec![(Landmark::Chin, bad, bad)],
+            trunk: Some([bad, bad]),
+            arms: vec![(Side::Left, [bad, bad, bad])],
+            plumb: vec![bad, bad],
+            arc: vec![bad, ImagePoint::new(200.0, 200.0)],
+            bar: Some([bad, bad]),
+        };
+        let svg = drawn(&overlay);
+        assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
+    }
 }

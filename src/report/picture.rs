@@ -62,7 +62,8 @@ impl Bounds {
             .filter(|(landmark, _)| !matches!(landmark, Landmark::PlumbTop | Landmark::PlumbBottom | Landmark::Datum))
             .map(|(_, point)| *point);
         let arms = overlay.arms.iter().flat_map(|(_, points)| *points);
-        let others = overlay.trunk.into_iter().chain(overlay.bar).flatten();
+        // Not the bar: its ends are among the marks where they are seen, and towards the camera it runs out of the picture.
+        let others = overlay.trunk.into_iter().flatten();
         marks
             .chain(arms)
             .chain(others)

@@ -2,7 +2,7 @@
 
 use crate::pose::{Rotation, View};
 use crate::report::error::ReportError;
-use crate::report::input::{ReportInput, StillInput};
+use crate::report::input::StillInput;
 use crate::report::overlay;
 use crate::report::picture::{self, Crop};
 use crate::report::tables::reaches_by_view;
@@ -46,29 +46,41 @@ pub(crate) struct Picture {
     pub alt: String,
 }
 
+/// What the lines on the stills mean; nothing where there is no still.
+pub(crate) fn legend(inputs: &[StillInput]) -> Option<String> {
+    let has_disagreeing = inputs.iter().any(|still| !still.overlay.disagreeing.is_empty());
+    (!inputs.is_empty()).then(|| {
+        if has_disagreeing {
+            format!("{} {}", overlay::LEGEND, overlay::LEGEND_OF_DISAGREEING)
+        } else {
+            overlay::LEGEND.to_owned()
+        }
+    })
+}
+
 /// Renders the stills, a row for each view.
 ///
 /// # Errors
 /// [`ReportError`] when a picture cannot be encoded.
-pub(crate) fn render_rows(input: &ReportInput) -> Result<Vec<StillRow>, ReportError> {
-    let views = reaches_by_view(input.result);
-    let byte_budget = picture::byte_budget(input.stills.len());
+pub(crate) fn render_rows(result: &VisitResult, inputs: &[StillInput]) -> Result<Vec<StillRow>, ReportError> {
+    let views = reaches_by_view(result);
+    let byte_budget = picture::byte_budget(inputs.len());
     let mut rows = Vec::new();
     for (view, indices) in &views {
-        let stills: Vec<&StillInput> = input.stills.iter().filter(|still| indices.contains(&still.reach)).collect();
+        let stills: Vec<&StillInput> = inputs.iter().filter(|still| indices.contains(&still.reach)).collect();
         let crops = picture::crops(&stills);
         let crop_of = |reach: usize| {
             stills.iter().zip(&crops).find(|(still, _)| still.reach == reach).map(|(still, crop)| (*still, *crop))
         };
         let mut tiles = Vec::new();
-        for (occasion, rotation) in slots(input.result, *view) {
+        for (occasion, rotation) in slots(result, *view) {
             let index = indices.iter().copied().find(|&index| {
-                let reach = &input.result.reaches[index];
+                let reach = &result.reaches[index];
                 reach.occasion == occasion && reach.rotation == rotation
             });
             let label = format!("{}, {}", occasion_word(occasion), rotation_word(rotation));
             tiles.push(match index {
-                Some(index) => tile(&input.result.reaches[index], label, crop_of(index), byte_budget)?,
+                Some(index) => tile(&result.reaches[index], label, crop_of(index), byte_budget)?,
                 None => Tile {
                     label,
                     figure: "–".to_owned(),

@@ -61,6 +61,35 @@ fn a_still_without_pixels_is_refused() {
     assert!(matches!(error, ReportError::EmptyStill { reach: 2 }), "{error}");
 }
 
+/// A result in memory may hold what a result file cannot.
+#[test]
+fn whatever_the_numbers_are_a_report_comes_out() {
+    for number in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e300, -1e300, 1e-300, 0.0] {
+        let mut invented = cases::full();
+        invented.stills.clear();
+        let mut odd = cases::measured(number, 1.0);
+        odd.lo = -odd.hi;
+        for reach in &mut invented.result.reaches {
+            reach.elevation_deg = Some(odd);
+            reach.bar_height_mm = Some(odd);
+            reach.image_angle_deg = Some(number);
+            reach.end_range_time_s = Some(number);
+            reach.checks[0].value = Some(number);
+            reach.checks[0].u = Some(number);
+        }
+        invented.result.comparisons[0].difference_elevation_deg = Some(odd);
+        invented.result.retest.as_mut().unwrap().change_elevation_deg = Some(odd);
+        if number.is_finite() {
+            invented.case.margin_deg = number.abs();
+        }
+        let report = rendered(&invented);
+        if !number.is_finite() {
+            assert!(!report.html.contains("NaN"), "{number}");
+            assert!(report.html.contains("elevation from the trunk"), "{number}: said to be not determined");
+        }
+    }
+}
+
 /// Writes every case as files, to be looked at: `TWOREACH_GALLERY=DIR cargo test report::gallery`.
 #[test]
 fn gallery() {

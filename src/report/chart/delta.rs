@@ -79,7 +79,7 @@ pub(crate) fn retest_delta(result: &VisitResult, case: &CaseFacts) -> Result<Opt
 
 fn panels(retest: &Retest, case: &CaseFacts) -> Vec<Panel> {
     let row = |head, measured: Option<Measured>, marker, color| {
-        measured.filter(is_drawable).map(|measured| Change { head, measured, marker, color })
+        measured.map(|measured| Change { head, measured, marker, color })
     };
     let angles = Panel {
         rows: [
@@ -98,10 +98,6 @@ fn panels(retest: &Retest, case: &CaseFacts) -> Vec<Panel> {
         margin: case.margin_mm,
     };
     [angles, heights].into_iter().filter(|panel| !panel.rows.is_empty()).collect()
-}
-
-fn is_drawable(measured: &Measured) -> bool {
-    [measured.value, measured.lo, measured.hi].iter().all(|number| number.is_finite())
 }
 
 fn panel_height(panel: &Panel) -> f64 {

@@ -69,7 +69,7 @@ fn points(reaches: &[&ReachResult]) -> (Vec<Point>, &'static str) {
         reaches
             .iter()
             .filter_map(|reach| {
-                let measured = of(reach).filter(is_drawable)?;
+                let measured = of(reach)?;
                 Some(Point { occasion: reach.occasion, rotation: reach.rotation, measured })
             })
             .collect()
@@ -77,10 +77,6 @@ fn points(reaches: &[&ReachResult]) -> (Vec<Point>, &'static str) {
     let from_trunk = collect(|reach| reach.elevation_deg);
     let from_vertical = collect(|reach| reach.elevation_from_vertical_deg);
     if from_vertical.len() > from_trunk.len() { (from_vertical, "plumb line") } else { (from_trunk, "trunk") }
-}
-
-fn is_drawable(measured: &Measured) -> bool {
-    [measured.value, measured.lo, measured.hi].iter().all(|number| number.is_finite())
 }
 
 fn alt_text(points: &[Point], from: &str) -> String {

@@ -20,7 +20,7 @@ pub(super) fn lay_out(content: &Content, metrics: Metrics) -> (Vec<Piece>, Tags)
     let section = heading(&mut tags, &mut pieces, "The call", metrics);
     pieces.push(figures::verdicts(&mut tags, section, &content.verdicts, metrics));
     let section = heading(&mut tags, &mut pieces, "End range of each reach", metrics);
-    pieces.extend(figures::stills(&mut tags, section, &content.stills, metrics));
+    pieces.extend(figures::stills(&mut tags, section, content, metrics));
     pieces.extend(figures::charts(&mut tags, section, content, metrics));
     let section = heading(&mut tags, &mut pieces, "Quantities", metrics);
     tables(&mut tags, section, &mut pieces, &content.tables, metrics);

@@ -1,13 +1,12 @@
 //! The parts that are looked at rather than read: verdicts, stills and charts.
 
 use crate::report::content::Content;
-use crate::report::overlay;
 use crate::report::palette::{BAND, BLUE, INK, MUTED};
 use crate::report::pdf::metrics::{Metrics, Style};
 use crate::report::pdf::ops::{Align, Op, Piece, Stack, columns, point, side_by_side};
 use crate::report::pdf::tags::{NodeId, Role, Tags};
 use crate::report::pdf::text::Run;
-use crate::report::stills::{Picture, StillRow, Tile};
+use crate::report::stills::{Picture, Tile};
 use crate::report::verdicts::Verdict;
 
 /// Room between verdicts and between charts.
@@ -69,7 +68,8 @@ fn one_verdict(tags: &mut Tags, section: NodeId, verdict: &Verdict, metrics: Met
 }
 
 /// The stills, a row for each view, and the legend of what is drawn on them.
-pub(super) fn stills(tags: &mut Tags, section: NodeId, rows: &[StillRow], metrics: Metrics) -> Vec<Piece> {
+pub(super) fn stills(tags: &mut Tags, section: NodeId, content: &Content, metrics: Metrics) -> Vec<Piece> {
+    let rows = &content.stills;
     let mut pieces = Vec::new();
     // Several views share the room of one.
     let height_max = metrics.gap(STILL_HEIGHT_MAX) / if rows.len() > 1 { 1.5 } else { 1.0 };
@@ -100,15 +100,12 @@ pub(super) fn stills(tags: &mut Tags, section: NodeId, rows: &[StillRow], metric
         piece.ops.splice(0..0, top.ops);
         pieces.push(piece);
     }
-    if pieces.is_empty() {
-        return pieces;
-    }
-    let mut legend = Stack::new(0.0, metrics.width());
-    legend.text(tags.child(section, Role::Paragraph), overlay::LEGEND, metrics.small());
-    if let Some(last) = pieces.last_mut() {
+    if let (Some(words), Some(last)) = (&content.legend, pieces.last_mut()) {
         last.is_kept_with_next = true;
+        let mut legend = Stack::new(0.0, metrics.width());
+        legend.text(tags.child(section, Role::Paragraph), words, metrics.small());
+        pieces.push(legend.into_piece(metrics.gap(2.0)));
     }
-    pieces.push(legend.into_piece(metrics.gap(2.0)));
     pieces
 }
 

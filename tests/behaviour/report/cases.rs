@@ -170,6 +170,9 @@ pub fn six_failing() -> Invented {
     retest.outcome = RetestOutcome::NotComparable;
     retest.cleared = None;
     retest.reason = "The pair before the stretch cannot be compared.".to_owned();
+    let misplaced = invented.stills[1].overlay.marks[1];
+    let expected = ImagePoint::new(misplaced.1.x + 38.0, misplaced.1.y + 14.0);
+    invented.stills[1].overlay.disagreeing = vec![(misplaced.0, misplaced.1, expected)];
     invented.warnings = vec![
         "before-external.mp4 is damaged after 3.20 s; the frames before that were used.".to_owned(),
         "No lens profile: the lens of a usual phone was assumed, which widens the intervals.".to_owned(),
