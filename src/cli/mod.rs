@@ -4,6 +4,7 @@ mod board;
 mod calibrate;
 mod check;
 mod completions;
+mod demo;
 mod inspect;
 mod man;
 mod measure;
@@ -43,6 +44,7 @@ enum Command {
     Calibrate(calibrate::Args),
     Check(check::Args),
     Completions(completions::Args),
+    Demo(demo::Args),
     Inspect(inspect::Args),
     Man(man::Args),
     Measure(measure::Args),
@@ -58,6 +60,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Completions(args) => completions::run(&args),
+        Command::Demo(args) => demo::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Man(args) => man::run(&args),
         Command::Measure(args) => measure::run(&args),

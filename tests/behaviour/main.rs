@@ -7,6 +7,7 @@ mod bad_input;
 mod calibrate;
 mod case_files;
 mod command_line;
+mod demo;
 mod measure;
 mod report;
 mod retest;
