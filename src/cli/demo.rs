@@ -57,7 +57,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
                 // A terminal that cannot be written to is no reason to stop rendering.
                 let _ = write!(
                     io::stderr(),
-                    "\r{name}: frame {} of {}, {:<16}",
+                    "\r\u{1b}[2K{name}: frame {} of {}, {}",
                     progress.done,
                     progress.all,
                     progress.clip

@@ -149,3 +149,53 @@ fn samples_stay_below_six_megabytes() {
         .sum();
     assert!(bytes < 6_000_000, "{bytes} bytes");
 }
+
+/// Measures a sample case and returns its result.
+fn measured(case: &str) -> Value {
+    let done = run(&["measure", samples().join(case).join("case.toml").to_str().unwrap(), "--json"]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    serde_json::from_slice(&done.stdout).unwrap()
+}
+
+/// The true value of a quantity at the end range of each reach, in the case's order.
+fn true_values(case: &str, quantity: &str) -> Vec<f64> {
+    let truth = json(&samples().join(case).join("truth.json"));
+    let reaches = truth["reaches"].as_array().unwrap();
+    reaches.iter().map(|reach| reach["end_range"][quantity].as_f64().unwrap()).collect()
+}
+
+fn assert_holds(interval: &Value, truth: f64, what: &str) {
+    let (lo, hi) = (interval["lo"].as_f64().unwrap(), interval["hi"].as_f64().unwrap());
+    assert!((lo..=hi).contains(&truth), "{what}: {lo} to {hi} does not hold the true {truth}");
+}
+
+#[test]
+fn side_sample_is_positive_then_cleared_and_its_intervals_hold_the_truth() {
+    let result = measured("side");
+    let truth = true_values("side", "elevation_right_deg");
+    for (reach, truth) in result["reaches"].as_array().unwrap().iter().zip(&truth) {
+        assert_holds(&reach["elevation_deg"], *truth, reach["file"].as_str().unwrap());
+    }
+    let comparisons = result["comparisons"].as_array().unwrap();
+    assert_eq!(comparisons[0]["call"], "positive");
+    assert_holds(&comparisons[0]["difference_elevation_deg"], truth[1] - truth[0], "before");
+    assert_eq!(comparisons[1]["call"], "negative");
+    assert_holds(&comparisons[1]["difference_elevation_deg"], truth[3] - truth[2], "after");
+    assert_eq!(result["retest"]["outcome"], "improved");
+    assert_eq!(result["retest"]["cleared"], true);
+    assert_holds(&result["retest"]["change_elevation_deg"], truth[3] - truth[1], "change");
+}
+
+#[test]
+fn front_sample_is_negative_and_its_interval_holds_the_truth() {
+    let result = measured("front");
+    let (left, right) = (
+        true_values("front", "elevation_from_vertical_left_deg"),
+        true_values("front", "elevation_from_vertical_right_deg"),
+    );
+    let truth = f64::midpoint(left[1] - left[0], right[1] - right[0]);
+    let comparison = &result["comparisons"][0];
+    assert_eq!(comparison["call"], "negative");
+    assert_holds(&comparison["difference_elevation_deg"], truth, "front");
+    assert!(result["retest"].is_null());
+}
