@@ -1,6 +1,6 @@
 //! One line on a terminal that says what goes on, once it has gone on for a while. Elsewhere nothing is said.
 
-use std::io::{self, IsTerminal as _, Write as _};
+use std::io::{self, IsTerminal as _, Write};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
@@ -27,7 +27,10 @@ impl Progress {
             return Self { steps: None, shower: None };
         }
         let (steps, received) = channel();
-        let shower = thread::Builder::new().name("progress".to_owned()).spawn(move || show(step, &received)).ok();
+        let shower = thread::Builder::new()
+            .name("progress".to_owned())
+            .spawn(move || show(&mut io::stderr(), PATIENCE, step, &received))
+            .ok();
         Self { steps: Some(steps), shower }
     }
 
@@ -50,26 +53,54 @@ impl Drop for Progress {
     }
 }
 
-fn show(first: &'static str, steps: &Receiver<&'static str>) {
+fn show(out: &mut impl Write, patience: Duration, first: &'static str, steps: &Receiver<&'static str>) {
     let start = Instant::now();
     let mut step = first;
     let mut is_shown = false;
     loop {
-        let wait = if is_shown { TICK } else { PATIENCE.saturating_sub(start.elapsed()) };
+        let wait = if is_shown { TICK } else { patience.saturating_sub(start.elapsed()) };
         match steps.recv_timeout(wait) {
             Ok(next) => step = next,
             Err(RecvTimeoutError::Timeout) => is_shown = true,
             Err(RecvTimeoutError::Disconnected) => break,
         }
         if is_shown {
-            let mut out = io::stderr().lock();
+            // a terminal that is gone is no reason to stop the work
             let _ = write!(out, "{CLEAR_LINE}{step}, {} s", start.elapsed().as_secs());
             let _ = out.flush();
         }
     }
     if is_shown {
-        let mut out = io::stderr().lock();
         let _ = write!(out, "{CLEAR_LINE}");
         let _ = out.flush();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shown(patience: Duration, work: impl FnOnce(Sender<&'static str>) + Send + 'static) -> String {
+        let (steps, received) = channel();
+        let worker = thread::spawn(move || work(steps));
+        let mut out = Vec::new();
+        show(&mut out, patience, "measuring", &received);
+        worker.join().unwrap();
+        String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn short_work_is_not_spoken_of() {
+        assert_eq!(shown(Duration::from_secs(3600), |steps| steps.send("rendering").unwrap()), "");
+    }
+
+    #[test]
+    fn long_work_names_its_step_and_leaves_a_clear_line() {
+        let said = shown(Duration::from_millis(20), |steps| {
+            thread::sleep(Duration::from_millis(200));
+            steps.send("rendering").unwrap();
+        });
+        assert!(said.starts_with(&format!("{CLEAR_LINE}measuring, 0 s")), "{said:?}");
+        assert!(said.ends_with(&format!("rendering, 0 s{CLEAR_LINE}")), "{said:?}");
     }
 }

@@ -160,8 +160,10 @@ fn held(evidence: &ReachEvidence<'_>) -> Check {
     let limit = evidence.limits.held;
     let observed = evidence.observed;
     let raises = observed.frames.iter().map(|frame| frame.raise).max().map_or(0, |last| last + 1);
-    let movement =
-        (0..raises).filter_map(|raise| movement_of_raise(observed, raise)).max_by(|a, b| a.value.total_cmp(&b.value));
+    let movement = (0..raises)
+        .flat_map(|raise| Side::BOTH.map(|side| (raise, side)))
+        .filter_map(|(raise, side)| movement_of_raise(observed, raise, side))
+        .max_by(|a, b| a.value.total_cmp(&b.value));
     match movement {
         None => unknown("held", Some(limit), "One marked frame does not show whether the reach was held."),
         Some(movement) => {
@@ -175,14 +177,13 @@ fn held(evidence: &ReachEvidence<'_>) -> Check {
     }
 }
 
-/// How far the near arm turns on the picture over the marked frames of one raise.
-fn movement_of_raise(observed: &ReachObservations, raise: usize) -> Option<Measured> {
+/// How far an arm turns on the picture over the marked frames of one raise.
+fn movement_of_raise(observed: &ReachObservations, raise: usize, side: Side) -> Option<Measured> {
     let frames: Vec<_> = observed.frames.iter().filter(|frame| frame.raise == raise).collect();
     let (first, last) = (frames.first()?, frames.last()?);
     if last.time_s - first.time_s < HOLD_S {
         return None;
     }
-    let side = observed.near_side.unwrap_or(Side::Right);
     let down = nalgebra::Vector2::new(0.0, 1.0);
     let mut angles = Vec::new();
     let mut variances = Vec::new();

@@ -252,6 +252,28 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
 }
 
 #[test]
+fn a_swing_is_told_from_a_hold_where_several_frames_are_marked() {
+    let held = |turn_px: f64, apart_s: f64| {
+        let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
+        let frames = &mut visit.observations.reaches[0].frames;
+        let mut later = frames[0].clone();
+        later.time_s += apart_s;
+        for mark in &mut later.marks {
+            if mark.landmark == Landmark::Wrist(Side::Right) {
+                mark.point.x += turn_px;
+            }
+        }
+        frames.push(later);
+        check(&result(&visit).reaches[0].checks, "held").status
+    };
+    // the arm is 228 px long, 29 deg off the vertical: 40 px across turn it by some 8 deg; two marks of 1.5 px by 0.7
+    assert_eq!(held(0.0, 1.0), CheckStatus::Ok);
+    assert_eq!(held(40.0, 1.0), CheckStatus::Fail);
+    // too short a time to show a hold
+    assert_eq!(held(0.0, 0.1), CheckStatus::Unknown);
+}
+
+#[test]
 fn an_undetermined_elevation_is_null_with_its_reason_in_the_call() {
     let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
     visit.fit.forget(Quantity::Elevation(Side::Right));
