@@ -11,6 +11,7 @@ mod measure;
 mod output;
 mod outputs;
 mod progress;
+mod repeatability;
 mod schema;
 mod still;
 mod table;
@@ -48,6 +49,7 @@ enum Command {
     Inspect(inspect::Args),
     Man(man::Args),
     Measure(measure::Args),
+    Repeatability(repeatability::Args),
     Schema(schema::Args),
     Still(still::Args),
 }
@@ -64,6 +66,7 @@ pub fn run() -> ExitCode {
         Command::Inspect(args) => inspect::run(&args),
         Command::Man(args) => man::run(&args),
         Command::Measure(args) => measure::run(&args),
+        Command::Repeatability(args) => repeatability::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Still(args) => still::run(&args),
     };

@@ -11,8 +11,10 @@ pub mod limits;
 pub mod marks;
 pub mod measure;
 pub mod problem;
+pub mod repeatability;
 pub mod result;
 pub mod schema;
+pub mod spread;
 pub mod visit;
 mod checks;
 mod compare;
@@ -24,10 +26,10 @@ mod media;
 mod observe;
 mod origins;
 mod pooled;
+mod repeat_angles;
 mod retest;
 mod seen;
 mod sentences;
-mod spread;
 mod text_file;
 pub(crate) mod words;
 #[cfg(test)]
@@ -41,8 +43,11 @@ pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
 pub use measure::{MeasureOptions, MeasuredVisit, Still, measure_case};
 pub use problem::{Fault, Problem};
+pub use repeat_angles::{AngleComparison, AngleSpread};
+pub use repeatability::{LandmarkSpread, RaterSpread, Repeatability, repeatability_of};
 pub use result::{
     Call, Check, CheckStatus, Comparison, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest, RetestOutcome,
     VisitResult,
 };
+pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
 pub use visit::check_case;

@@ -137,6 +137,21 @@ pub enum Fault {
         /// cxx, cxy, cyy as found, px².
         found: [f64; 3],
     },
+    /// Marks that say nothing of repeatability.
+    #[error(
+        "nothing was marked twice: repeatability needs one picture marked repeatedly, or by several raters, with \"rater\" and \"repeat\" told apart"
+    )]
+    NoRepeats,
+    /// Marks files of one clip with pictures of different sizes.
+    #[error("\"image_size\" is {}x{}, but other marks of {name} have {}x{}", found[0], found[1], first[0], first[1])]
+    PicturesDiffer {
+        /// The clip.
+        name: String,
+        /// Here, px.
+        found: [u32; 2],
+        /// In the first file, px.
+        first: [u32; 2],
+    },
     /// Two reaches of one occasion, rotation and view.
     #[error("the same reach twice: {} {} {} is also at line {first_line}", word(occasion), word(rotation), word(view))]
     SameReachTwice {

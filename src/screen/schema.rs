@@ -11,10 +11,14 @@ pub const MARKS_JSON_SCHEMA: &str = include_str!("schemas/marks.schema.json");
 /// JSON Schema of the result file.
 pub const RESULT_JSON_SCHEMA: &str = include_str!("schemas/result.schema.json");
 
+/// JSON Schema of the spread file.
+pub const SPREAD_JSON_SCHEMA: &str = include_str!("schemas/spread.schema.json");
+
 /// Every format's name and JSON Schema.
-pub const SCHEMAS: [(&str, &str); 4] = [
+pub const SCHEMAS: [(&str, &str); 5] = [
     ("case", CASE_JSON_SCHEMA),
     ("marks", MARKS_JSON_SCHEMA),
     ("camera", PROFILE_JSON_SCHEMA),
     ("result", RESULT_JSON_SCHEMA),
+    ("spread", SPREAD_JSON_SCHEMA),
 ];

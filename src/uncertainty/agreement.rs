@@ -4,6 +4,8 @@
 //! Bland and Altman (1986), Statistical methods for assessing agreement between two methods of clinical measurement, Lancet
 //! 327(8476), 307-310.
 
+use serde::Serialize;
+
 use crate::uncertainty::line::{LineFit, fit_line};
 use crate::uncertainty::measured::{COVERAGE, coverage_factor};
 use crate::uncertainty::propagation::count_to_f64;
@@ -11,7 +13,7 @@ use crate::uncertainty::quantile::student_t_quantile;
 use crate::uncertainty::{CoverageInterval, UncertaintyError};
 
 /// Agreement of two ways of measuring, in the unit of the measurement. Differences are first minus second.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LimitsOfAgreement {
     /// Number of pairs.
     pub pairs: usize,

@@ -4,6 +4,8 @@
 //! Winer (1971), Statistical Principles in Experimental Design; Shrout and Fleiss (1979), Psychological Bulletin 86, 420-428,
 //! table 1, for the names of the mean squares.
 
+use serde::Serialize;
+
 use crate::uncertainty::UncertaintyError;
 use crate::uncertainty::propagation::count_to_f64;
 
@@ -53,7 +55,7 @@ impl OneWay {
 }
 
 /// Two-way analysis of variance with one value a cell: targets by judges.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct TwoWay {
     /// Number of targets, n.
     pub targets: usize,

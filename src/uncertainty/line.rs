@@ -1,10 +1,12 @@
 //! A straight line through points, by least squares.
 
+use serde::Serialize;
+
 use crate::uncertainty::UncertaintyError;
 use crate::uncertainty::propagation::count_to_f64;
 
 /// A fitted line y = intercept + slope x.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LineFit {
     /// y at x = 0.
     pub intercept: f64,

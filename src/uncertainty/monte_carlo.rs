@@ -10,6 +10,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use serde::Serialize;
 
 use crate::uncertainty::propagation::count_to_f64;
 use crate::uncertainty::{Measured, UncertaintyError, measured::COVERAGE};
@@ -53,7 +54,7 @@ fn stream(seed: u64, draw: usize) -> ChaCha8Rng {
 }
 
 /// An interval of a simulated quantity, in its unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct CoverageInterval {
     /// Lower end.
     pub lo: f64,

@@ -6,6 +6,8 @@
 //! Shrout and Fleiss (1979), Intraclass correlations, Psychological Bulletin 86(2), 420-428; Weir (2005), Quantifying
 //! test-retest reliability, Journal of Strength and Conditioning Research 19(1), 231-240.
 
+use serde::Serialize;
+
 use crate::uncertainty::measured::COVERAGE;
 use crate::uncertainty::propagation::count_to_f64;
 use crate::uncertainty::quantile::{f_quantile, student_t_quantile};
@@ -13,7 +15,7 @@ use crate::uncertainty::spread::{PooledSpread, spread_of};
 use crate::uncertainty::{CoverageInterval, TwoWay, UncertaintyError, two_way};
 
 /// An intraclass correlation with its 95 % interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Coefficient {
     /// The estimate; it can be negative.
     pub value: f64,
@@ -29,7 +31,7 @@ impl Coefficient {
 }
 
 /// Reliability of a table of targets by judges (raters, or repeats of one rater).
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Reliability {
     /// The analysis of variance it rests on.
     pub anova: TwoWay,

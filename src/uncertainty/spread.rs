@@ -1,12 +1,14 @@
 //! The standard deviation of repeats, pooled over groups of any size.
 
+use serde::Serialize;
+
 use crate::uncertainty::measured::COVERAGE;
 use crate::uncertainty::propagation::count_to_f64;
 use crate::uncertainty::quantile::chi_squared_quantile;
 use crate::uncertainty::{CoverageInterval, UncertaintyError};
 
 /// A standard deviation with its degrees of freedom and 95 % interval, in the unit of the values.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PooledSpread {
     /// The standard deviation.
     pub sd: f64,

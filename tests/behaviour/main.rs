@@ -9,5 +9,6 @@ mod case_files;
 mod command_line;
 mod demo;
 mod measure;
+mod repeatability;
 mod report;
 mod retest;

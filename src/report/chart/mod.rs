@@ -3,10 +3,12 @@
 //! A chart tells everything twice: by colour and by shape, dash or label. It carries its numbers as text, so that it can
 //! be read without measuring it.
 
+mod agreement;
 mod canvas;
 mod delta;
 mod rotations;
 
+pub use agreement::render_agreement_chart;
 pub(crate) use canvas::{Drawing, escape};
 pub(crate) use delta::retest_delta;
 pub(crate) use rotations::rotations;
