@@ -44,9 +44,8 @@ fn bench(criterion: &mut Criterion) {
     let Ok(board) = Board::new(9, 6, 25.0) else { return };
     if !photographs.is_empty() {
         criterion.bench_function("detect the board in 13 pictures of 640 x 480 px", |bencher| {
-            bencher.iter(|| {
-                photographs.iter().filter(|picture| detect_board(black_box(picture), &board).is_ok()).count()
-            });
+            bencher
+                .iter(|| photographs.iter().filter(|picture| detect_board(black_box(picture), &board).is_ok()).count());
         });
     }
 }

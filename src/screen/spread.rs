@@ -132,11 +132,11 @@ fn landmarks(node: &Node, scale: f64, problems: &mut Problems) -> BTreeMap<Landm
         fields.required("dof", problems);
         let sd_px = fields.number("sd_px", Limits::above_zero_to(SD_PX_MAX, "px"), problems);
         let dof = fields.number("dof", Limits::between(SPREAD_DOF_MIN, 1e9, ""), problems);
-        if let (Some(sd_px), Some(dof)) = (sd_px, dof) {
-            if found.insert(landmark, LandmarkSd { sd_px: sd_px * scale, dof }).is_some() {
-                let (field, place) = (entry.name.clone(), "landmarks".to_owned());
-                problems.at(entry.line, Fault::RepeatedField { field, place });
-            }
+        if let (Some(sd_px), Some(dof)) = (sd_px, dof)
+            && found.insert(landmark, LandmarkSd { sd_px: sd_px * scale, dof }).is_some()
+        {
+            let (field, place) = (entry.name.clone(), "landmarks".to_owned());
+            problems.at(entry.line, Fault::RepeatedField { field, place });
         }
     }
     found

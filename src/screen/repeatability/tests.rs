@@ -27,7 +27,7 @@ impl Files {
             let comma = if index == 0 { "" } else { "," };
             let rater = rater.map(|rater| format!("\"rater\": \"{rater}\", ")).unwrap_or_default();
             let repeat = repeat.map(|repeat| format!("\"repeat\": {repeat}, ")).unwrap_or_default();
-            write!(text, "{comma}{{ \"time_s\": {time_s}, {rater}{repeat}\"points\": {{ {points} }} }}\n").unwrap();
+            writeln!(text, "{comma}{{ \"time_s\": {time_s}, {rater}{repeat}\"points\": {{ {points} }} }}").unwrap();
         }
         text.push_str("] }\n");
         let path = self.folder.path().join(name);
