@@ -35,7 +35,7 @@ pub struct CalibrationRun {
 /// Calibrates from stills and clips of a board. `name` goes into the profile; `progress` is called with each file's name.
 ///
 /// # Errors
-/// As [`find_boards`] and [`calibrate`]; [`CameraError::NoViews`] names what was wrong with the stills if too few hold the
+/// As [`find_boards`] and [`calibrate()`]; [`CameraError::NoViews`] names what was wrong with the stills if too few hold the
 /// board.
 pub fn calibrate_files(
     paths: &[&Path],
