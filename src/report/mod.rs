@@ -1,7 +1,7 @@
 //! Charts, annotated stills, HTML and PDF.
 //!
 //! The room says what [`crate::screen`] found and adds nothing to it: it computes no quantity and makes no call. HTML and
-//! PDF render the same [`content`], so that they cannot say different things.
+//! PDF render the same content, so that they cannot say different things.
 
 pub mod board_sheet;
 pub mod calibration_sheet;

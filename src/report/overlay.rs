@@ -111,7 +111,9 @@ pub(crate) fn render(
             figure_beside_arc(&mut svg, figure, &arc, center, height);
         }
         // From the front there is no arc to stand beside.
-        (Some(figure), _) => write_figure(&mut svg, figure, [CORNER, CORNER], height),
+        (Some(figure), _) => {
+            write_figure(&mut svg, figure, emptiest_corner(&placed(&drawn_points(overlay)), height), height)
+        }
         (None, _) => {}
     }
     svg.push_str("</svg>");
@@ -126,6 +128,23 @@ fn figure_beside_arc(svg: &mut String, figure: &str, arc: &[[f64; 2]], center: [
     let radius = out[0].hypot(out[1]).max(1.0);
     let reach = radius + 0.5 * width * (out[0] / radius).abs() + 0.5 * box_height * (out[1] / radius).abs() + 12.0;
     write_figure(svg, figure, [0, 1].map(|axis| center[axis] + out[axis] / radius * reach), height);
+}
+
+/// Marks, and the arms and the bar as their ends.
+fn drawn_points(overlay: &Overlay) -> Vec<ImagePoint> {
+    let marks = overlay.marks.iter().map(|(_, point)| *point);
+    let arms = overlay.arms.iter().flat_map(|(_, points)| *points);
+    marks.chain(arms).chain(overlay.bar.into_iter().flatten()).collect()
+}
+
+/// The corner of the picture that is farthest from everything drawn.
+fn emptiest_corner(points: &[[f64; 2]], height: f64) -> [f64; 2] {
+    let room = |corner: &[f64; 2]| {
+        points.iter().map(|[x, y]| (x - corner[0]).hypot(y - corner[1])).fold(f64::INFINITY, f64::min)
+    };
+    let corners = [[0.0, 0.0], [WIDTH, 0.0], [0.0, height], [WIDTH, height]];
+    // The last of equals is taken, so that a picture without marks has its elevation in the first corner.
+    corners.into_iter().rev().max_by(|a, b| room(a).total_cmp(&room(b))).unwrap_or(corners[0])
 }
 
 /// The elevation on a white ground, its middle as near to a point as the picture allows.
@@ -223,6 +242,28 @@ mod tests {
             assert!(number("x") >= 0.0 && number("x") + number("width") <= WIDTH, "{shoulder:?}");
             assert!(number("y") >= 0.0 && number("y") + number("height") <= 800.0, "{shoulder:?}");
         }
+    }
+
+    #[test]
+    fn without_an_arc_the_elevation_keeps_off_the_marks() {
+        let corner = |x: f64, y: f64| (Landmark::Wrist(Side::Left), ImagePoint::new(x, y));
+        // All corners of the crop but the lower right.
+        let marks = vec![corner(105.0, 55.0), corner(395.0, 55.0), corner(105.0, 445.0)];
+        let svg = drawn(&Overlay { marks, ..Overlay::default() });
+        let x: f64 = svg.split_once("<text x=\"").unwrap().1.split_once('"').unwrap().0.parse().unwrap();
+        let y: f64 = svg
+            .split_once("<rect")
+            .unwrap()
+            .1
+            .split_once(" y=\"")
+            .unwrap()
+            .1
+            .split_once('"')
+            .unwrap()
+            .0
+            .parse()
+            .unwrap();
+        assert!(x > 300.0 && y > 700.0, "{x} {y}");
     }
 
     #[test]

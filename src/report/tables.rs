@@ -1,5 +1,7 @@
 //! The tables of quantities and of differences.
 
+use std::path::Path;
+
 use crate::geometry::Side;
 use crate::pose::{Rotation, View};
 use crate::report::content::{Cell, Row, Table};
@@ -9,6 +11,9 @@ use crate::uncertainty::Measured;
 
 /// Views in the order in which they are shown: the side view first, since it sees the elevation best.
 const VIEWS: [View; 3] = [View::Side, View::Oblique, View::Front];
+
+/// Extensions of the stills that can be read.
+const STILL_EXTENSIONS: [&str; 6] = ["png", "jpg", "jpeg", "webp", "tif", "tiff"];
 
 /// Head of the row of the plain picture's angle.
 const IMAGE_ANGLE: &str = "Image angle";
@@ -153,15 +158,23 @@ fn end_range_row(reaches: &[&ReachResult]) -> Row {
                 count => format!("{count} raises"),
             };
             Cell {
-                main: reach
-                    .end_range_time_s
-                    .map_or_else(|| "still".to_owned(), |time_s| format!("{}\u{a0}s", fixed(time_s, 2))),
+                main: match reach.end_range_time_s {
+                    _ if is_still(&reach.file) => "still".to_owned(),
+                    Some(time_s) => format!("{}\u{a0}s", fixed(time_s, 2)),
+                    None => "–".to_owned(),
+                },
                 sub: raises,
                 is_strong: false,
             }
         })
         .collect();
     Row { head: "End range".to_owned(), note: "time in the clip".to_owned(), cells }
+}
+
+/// The file is a picture by its name, so that a time in it means nothing.
+fn is_still(file: &str) -> bool {
+    let extension = Path::new(file).extension().and_then(|extension| extension.to_str()).unwrap_or("");
+    STILL_EXTENSIONS.iter().any(|known| known.eq_ignore_ascii_case(extension))
 }
 
 fn undetermined(reaches: &[&ReachResult]) -> Option<String> {

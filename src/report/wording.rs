@@ -230,12 +230,14 @@ pub(crate) fn listed(items: &[String]) -> String {
 pub(crate) fn typeset(sentence: &str) -> String {
     let mut written = String::with_capacity(sentence.len());
     let mut rest = sentence;
-    while let Some(at) = rest.find(" deg") {
+    while let Some(at) = rest.find("deg") {
         let (before, unit_on) = rest.split_at(at);
-        let after = &unit_on[" deg".len()..];
-        let is_unit = before.ends_with(|c: char| c.is_ascii_digit()) && !after.starts_with(char::is_alphanumeric);
-        written.push_str(before);
-        written.push_str(if is_unit { "°" } else { " deg" });
+        let after = &unit_on["deg".len()..];
+        let number = before.strip_suffix([' ', '\u{a0}']).filter(|text| text.ends_with(|c: char| c.is_ascii_digit()));
+        match number.filter(|_| !after.starts_with(char::is_alphanumeric)) {
+            Some(number) => written.extend([number, "°"]),
+            None => written.extend([before, "deg"]),
+        }
         rest = after;
     }
     (written + rest).replace(" %", "\u{a0}%")
@@ -285,6 +287,7 @@ mod tests {
     #[test]
     fn degrees_of_a_sentence_get_their_sign() {
         assert_eq!(typeset("−13.9 to −8.7 deg, by 3 deg."), "−13.9 to −8.7°, by 3°.");
+        assert_eq!(typeset("10.0\u{a0}deg lower"), "10.0° lower");
         assert_eq!(typeset("within 95 %"), "within 95\u{a0}%");
         assert_eq!(typeset("2 degrees of freedom, some deg"), "2 degrees of freedom, some deg");
     }
