@@ -264,7 +264,9 @@ impl Reader {
             return Ok(None);
         }
         if self.yielded == Some(0) {
-            self.start_ticks = Some(self.start_ticks.map_or(ticks, |start| start.min(ticks)));
+            // Decoding times, which stand in where a packet has no other, lag behind by the reordering: zero is what is seen.
+            let stated = self.start_ticks.filter(|_| !self.sent.lacks_times);
+            self.start_ticks = Some(stated.map_or(ticks, |start| start.min(ticks)));
         }
         Ok(Some(Shown { ticks, duration_ticks: numbers.duration_ticks }))
     }
@@ -346,9 +348,9 @@ impl Reader {
 
     fn note_end(&mut self, packet: &Packet) {
         let Some(stream) = self.input.stream(packet.stream()) else { return };
-        let Some(numbers) = ffi::stream_numbers(&self.input, packet.stream()) else { return };
         if let Some(ticks) = packet.pts().or(packet.dts()) {
-            let end = ticks.saturating_add(packet.duration()).saturating_sub(numbers.start_ticks.unwrap_or(0));
+            // Counted from the clock's zero, as some writers state durations: never longer than counted from the first frame.
+            let end = ticks.saturating_add(packet.duration());
             self.sent.end_s = self.sent.end_s.max(end as f64 * f64::from(stream.time_base()));
         }
     }

@@ -6,7 +6,9 @@
 mod bad_input;
 mod calibrate;
 mod case_files;
+mod clips;
 mod command_line;
+mod decode;
 mod demo;
 mod measure;
 mod repeatability;
