@@ -117,5 +117,10 @@ fn frame_words(info: &MediaInfo) -> String {
     if let Some(gap_s) = info.longest_gap_s {
         words += &format!(", longest gap {:.1} ms", gap_s * 1000.0);
     }
+    if let (Some(captured), Some(played)) = (info.capture_rate, info.average_rate)
+        && captured > 1.5 * played
+    {
+        words += &format!("; slow motion recorded at {captured:.0} per second, times are those of the slowed clip");
+    }
     words
 }

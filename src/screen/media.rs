@@ -9,12 +9,15 @@ use crate::video::{Damage, Media, VideoError};
 /// A clip or still, opened.
 pub(crate) struct OpenMedia {
     media: Media,
+    damage: Option<Damage>,
 }
 
 impl OpenMedia {
     /// Opens a clip or still.
     pub(crate) fn open(path: &Path) -> Result<Self, VideoError> {
-        Media::open(path).map(|media| Self { media })
+        let mut media = Media::open(path)?;
+        let damage = media.known_damage()?;
+        Ok(Self { media, damage })
     }
 
     /// Width and height of the upright picture, px.
@@ -42,8 +45,8 @@ impl OpenMedia {
         self.media.frame_at(time_s).map(|frame| frame.image)
     }
 
-    /// Where the file stops being usable, as far as it was read.
+    /// Where the file stops being usable, as far as can be told without decoding it all.
     pub(crate) fn damage(&self) -> Option<Damage> {
-        self.media.info().damage
+        self.damage
     }
 }

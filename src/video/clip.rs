@@ -49,6 +49,15 @@ pub struct Survey {
     pub end_s: f64,
 }
 
+impl Survey {
+    /// Frames per second over all intervals, where there is one.
+    fn average_rate(&self) -> Option<f64> {
+        let intervals = u32::try_from(self.frame_times_s.len().checked_sub(1)?).ok()?;
+        let length_s = self.frame_times_s.last()? - self.frame_times_s.first()?;
+        (length_s > 0.0).then(|| f64::from(intervals) / length_s)
+    }
+}
+
 /// A clip on disk.
 pub struct Clip {
     path: PathBuf,
@@ -56,6 +65,7 @@ pub struct Clip {
     color: ColorInfo,
     cursor: Cursor,
     survey: Option<Survey>,
+    is_whole: Option<bool>,
 }
 
 /// The frame shown and the one after it, moved along the clip as times are asked for.
@@ -87,7 +97,7 @@ impl Clip {
         let shown = Timed { time_s, frame };
         let ahead = read_ahead(&mut reader)?;
         let cursor = Cursor { reader, converter, shown, ahead };
-        Ok(Self { path: path.to_owned(), info, color, cursor, survey: None })
+        Ok(Self { path: path.to_owned(), info, color, cursor, survey: None, is_whole: None })
     }
 
     /// What the clip is. Counted frames, gaps and damage are there after [`Self::survey`].
@@ -151,12 +161,31 @@ impl Clip {
             let survey = take_survey(&self.path)?;
             self.info.frames = u64::try_from(survey.frame_times_s.len()).ok();
             self.info.duration_s = Some(survey.end_s);
+            self.info.average_rate = survey.average_rate().or(self.info.average_rate);
             self.info.longest_gap_s =
                 survey.frame_times_s.windows(2).map(|pair| pair[1] - pair[0]).max_by(f64::total_cmp);
             self.info.damage = survey.damage;
             self.survey = Some(survey);
         }
         Ok(self.survey.as_ref().expect("set just above"))
+    }
+
+    /// Where the clip stops being usable, as far as can be told without decoding it all: whether it was cut off, which its
+    /// packets tell, and damage to pictures that were decoded so far. [`Self::survey`] tells of all damage.
+    ///
+    /// # Errors
+    /// If the clip can't be opened again.
+    pub fn known_damage(&mut self) -> Result<Option<Damage>, VideoError> {
+        if self.survey.is_none() {
+            let is_whole = match self.is_whole {
+                Some(is_whole) => is_whole,
+                None => *self.is_whole.insert(Reader::is_whole(&self.path)?),
+            };
+            if is_whole {
+                return Ok(self.cursor.reader.damage());
+            }
+        }
+        self.survey().map(|survey| survey.damage)
     }
 
     /// The times of all usable frames, s, by [`Self::survey`].
@@ -311,7 +340,8 @@ fn describe(path: &Path, reader: &mut Reader, frame: &mut frame::Video) -> Resul
     let (width, height) = facts.orientation.upright_size(square_size);
     let info = MediaInfo {
         kind: MediaKind::Clip,
-        container: container_words(&facts.container),
+        container: container_words(&facts.container, facts.brand.as_deref()),
+        capture_rate: facts.capture_rate,
         codec: codec_words(&facts.codec),
         coded_size: coded_size.into(),
         upright_size: [width, height],

@@ -4,10 +4,11 @@
 //! a field, and a Rust enum must not hold a value it does not know.
 #![allow(unsafe_code, reason = "FFmpeg is a C library; each block states its invariant")]
 
-use std::ffi::{CStr, CString, c_int};
+use std::ffi::{CStr, CString, c_char, c_int, c_void};
 use std::marker::PhantomData;
 use std::path::Path;
 use std::sync::Once;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::{ptr, slice};
 
 use ffmpeg_next as ffmpeg;
@@ -25,16 +26,16 @@ const PROTOCOLS: &CStr = c"file";
 /// Prepares the library once: no messages of its own on stderr.
 pub fn prepare() {
     static ONCE: Once = Once::new();
-    // SAFETY: sets one global integer of the library, which it reads atomically enough for its purpose; called once.
-    ONCE.call_once(|| unsafe { ffi::av_log_set_level(ffi::AV_LOG_QUIET) });
+    // SAFETY: sets the library's one message handler, once, to a function that lives for ever.
+    ONCE.call_once(|| unsafe { ffi::av_log_set_callback(Some(note_trouble)) });
 }
 
-/// Opens a local clip and reads enough of it to know its streams; `max_pixels` bounds what the probing decoders accept.
-pub fn open_input(path: &Path, max_pixels: i64) -> Result<Input, ffmpeg::Error> {
+/// Opens a local clip and reads its header.
+pub fn open_input(path: &Path) -> Result<Input, ffmpeg::Error> {
     prepare();
     let url = file_url(path)?;
-    // SAFETY: the dictionary and the context are owned here; `avformat_open_input` frees its context when it fails and sets
-    // the pointer to null; on success ownership goes to `Input`, which closes it.
+    // SAFETY: the dictionary and the context are owned here; `avformat_open_input` frees its context when it fails; on success
+    // ownership goes to `Input`, which closes it.
     unsafe {
         let mut options: *mut ffi::AVDictionary = ptr::null_mut();
         ffi::av_dict_set(&raw mut options, c"format_whitelist".as_ptr(), CONTAINERS.as_ptr(), 0);
@@ -42,20 +43,25 @@ pub fn open_input(path: &Path, max_pixels: i64) -> Result<Input, ffmpeg::Error> 
         let mut context = ptr::null_mut();
         let opened = ffi::avformat_open_input(&raw mut context, url.as_ptr(), ptr::null_mut(), &raw mut options);
         ffi::av_dict_free(&raw mut options);
-        if opened < 0 {
-            return Err(ffmpeg::Error::from(opened));
-        }
-        let input = Input::wrap(context);
-        let mut per_stream: Vec<*mut ffi::AVDictionary> = vec![ptr::null_mut(); input.streams().len()];
+        if opened < 0 { Err(ffmpeg::Error::from(opened)) } else { Ok(Input::wrap(context)) }
+    }
+}
+
+/// Reads enough of an opened clip to know its streams; `max_pixels` bounds what the probing decoders accept.
+pub fn probe_streams(input: &mut Input, max_pixels: i64) -> Result<(), ffmpeg::Error> {
+    let mut per_stream: Vec<*mut ffi::AVDictionary> = vec![ptr::null_mut(); input.streams().len()];
+    // SAFETY: there is a dictionary for each stream that exists now, as the call asks; they are owned and freed here.
+    let found = unsafe {
         for dictionary in &mut per_stream {
             ffi::av_dict_set_int(dictionary, c"max_pixels".as_ptr(), max_pixels, 0);
         }
-        let found = ffi::avformat_find_stream_info(context, per_stream.as_mut_ptr());
+        let found = ffi::avformat_find_stream_info(input.as_mut_ptr(), per_stream.as_mut_ptr());
         for dictionary in &mut per_stream {
             ffi::av_dict_free(dictionary);
         }
-        if found < 0 { Err(ffmpeg::Error::from(found)) } else { Ok(input) }
-    }
+        found
+    };
+    if found < 0 { Err(ffmpeg::Error::from(found)) } else { Ok(()) }
 }
 
 /// Opens `path` for writing as MP4, truncating it.
@@ -146,6 +152,15 @@ pub fn stream_numbers(input: &Input, index: usize) -> Option<StreamNumbers> {
     }
 }
 
+/// A note that the file carries about itself, such as `major_brand`.
+pub fn file_tag(input: &Input, key: &CStr) -> Option<String> {
+    // SAFETY: the dictionary belongs to `input`; the entry's value is a C string, copied before anything changes it.
+    unsafe {
+        let entry = ffi::av_dict_get((*input.as_ptr()).metadata, key.as_ptr(), ptr::null(), 0);
+        (!entry.is_null()).then(|| CStr::from_ptr((*entry).value).to_string_lossy().into_owned())
+    }
+}
+
 /// The duration that the container itself states, s; `None` where the library only estimated it.
 pub fn stated_duration_s(input: &Input) -> Option<f64> {
     // SAFETY: plain fields of a context that lives as long as `input`.
@@ -188,6 +203,45 @@ pub fn key_entry_before(input: &Input, index: usize, ticks: i64) -> Option<i64> 
 pub fn limit_pixels(context: &mut ffmpeg::codec::Context, max_pixels: i64) {
     // SAFETY: a plain field, set before the decoder is opened.
     unsafe { (*context.as_mut_ptr()).max_pixels = max_pixels };
+}
+
+/// Whether a decoder has complained: error messages, which reach no one else.
+#[derive(Debug, Default)]
+pub struct Trouble(Box<AtomicBool>);
+
+impl Trouble {
+    /// Watches a decoder and the threads it will start; must live at least as long as the decoder.
+    pub fn watch(&mut self, context: &mut ffmpeg::codec::Context) {
+        prepare();
+        // SAFETY: a plain field for the user's purposes, which the library copies to its threads' contexts and never follows.
+        // The flag is boxed, so that it stays in place when `self` moves.
+        unsafe { (*context.as_mut_ptr()).opaque = ptr::from_ref::<AtomicBool>(&self.0).cast_mut().cast() };
+    }
+
+    /// Whether there was a complaint so far.
+    pub fn is_met(&self) -> bool {
+        self.0.load(Ordering::Acquire)
+    }
+}
+
+/// Takes the library's messages: none is printed, and an error of a watched decoder is noted.
+///
+/// `V` is C's `va_list`, whose type depends on the platform.
+unsafe extern "C" fn note_trouble<V>(source: *mut c_void, level: c_int, _format: *const c_char, _values: V) {
+    if level > ffi::AV_LOG_ERROR || source.is_null() {
+        return;
+    }
+    // SAFETY: a source of messages starts with a pointer to its class, by the library's convention. Only decoders have the class
+    // compared with, and their `opaque` is null or points to the flag of a living `Trouble`.
+    unsafe {
+        if *source.cast::<*const ffi::AVClass>() != ffi::avcodec_get_class() {
+            return;
+        }
+        let flag = (*source.cast::<ffi::AVCodecContext>()).opaque.cast::<AtomicBool>();
+        if let Some(flag) = flag.as_ref() {
+            flag.store(true, Ordering::Release);
+        }
+    }
 }
 
 /// What a decoded frame says of itself, as plain numbers.

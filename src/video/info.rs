@@ -21,7 +21,7 @@ pub enum MediaKind {
 pub struct MediaInfo {
     /// Clip or still.
     pub kind: MediaKind,
-    /// The container or picture format in words, such as `MP4 or MOV`.
+    /// The container or picture format in words, such as `MP4`.
     pub container: String,
     /// The codec in words, such as `HEVC (H.265)`; for a still the same as the format.
     pub codec: String,
@@ -44,8 +44,10 @@ pub struct MediaInfo {
     pub frames: Option<u64>,
     /// Time stamp of the first frame in the container's own clock, s. All other times count from it.
     pub start_s: f64,
-    /// Mean number of frames per second.
+    /// Mean number of frames per second: counted once the clip was surveyed, else as the container states it.
     pub average_rate: Option<f64>,
+    /// Frames per second at which slow motion was recorded, where the file says: times here are those of the slowed clip.
+    pub capture_rate: Option<f64>,
     /// The longest time between two frames, s; null before a survey.
     pub longest_gap_s: Option<f64>,
     /// Number of streams in the file, sound and data included.
@@ -74,15 +76,17 @@ pub(crate) fn codec_words(name: &str) -> String {
     words.to_owned()
 }
 
-/// The container in words, from the demuxer's first name.
-pub(crate) fn container_words(name: &str) -> String {
-    let words = match name {
-        "mov" => "MP4, MOV or 3GP",
-        "matroska" => "Matroska or WebM",
-        "avi" => "AVI",
-        "mpegts" => "MPEG transport stream",
-        "mpeg" => "MPEG program stream",
-        name => return name.to_uppercase(),
+/// The container in words, from the demuxer's first name and, for ISO media, the major brand.
+pub(crate) fn container_words(name: &str, brand: Option<&str>) -> String {
+    let words = match (name, brand) {
+        ("mov", Some("qt  ")) => "MOV",
+        ("mov", Some(brand)) if brand.starts_with("3g") => "3GP",
+        ("mov", _) => "MP4",
+        ("matroska", _) => "MKV or WebM",
+        ("avi", _) => "AVI",
+        ("mpegts", _) => "MPEG transport stream",
+        ("mpeg", _) => "MPEG program stream",
+        (name, _) => return name.to_uppercase(),
     };
     words.to_owned()
 }

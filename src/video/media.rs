@@ -7,6 +7,7 @@ use image::DynamicImage;
 use super::clip::{Clip, LumaFrame, TIME_TOLERANCE_S, UprightFrame};
 use super::error::VideoError;
 use super::info::MediaInfo;
+use super::reader::Damage;
 use super::sniff::{self, Kind};
 use super::still::Still;
 
@@ -71,6 +72,17 @@ impl Media {
                 let image = DynamicImage::ImageRgb8(still.image().clone()).into_luma8();
                 Ok(LumaFrame { time_s: 0.0, image })
             }
+        }
+    }
+
+    /// Where the file stops being usable, by [`Clip::known_damage`]; a still is whole or can't be opened.
+    ///
+    /// # Errors
+    /// As [`Clip::known_damage`].
+    pub fn known_damage(&mut self) -> Result<Option<Damage>, VideoError> {
+        match self {
+            Self::Clip(clip) => clip.known_damage(),
+            Self::Still(_) => Ok(None),
         }
     }
 }

@@ -5,8 +5,9 @@
 //! key frame never decodes: so a jump counts only if its key frame is shown no later than the frame wanted. And where packets
 //! carry no presentation times, times depend on everything decoded before: such clips are decoded from the start.
 //!
-//! Damage ends the pass. Which frame is the last good one must not depend on how many threads decode, so at the first sign of
-//! damage the pass is repeated with one thread, up to the packet that fails there.
+//! Damage ends the pass. Which frame is the last good one must not depend on how many threads decode. With several, marks of
+//! damage on a frame come and go by chance; the decoder's complaints do not. So at the first complaint the pass is repeated with
+//! one thread, whose marks and failures count. A picture whose damaged data still parse can't be told from a good one.
 
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
@@ -14,13 +15,14 @@ use std::thread;
 
 use ffmpeg_next as ffmpeg;
 use ffmpeg_next::codec::discard::Discard;
+use ffmpeg_next::codec::packet::side_data::Type as SideData;
 use ffmpeg_next::codec::threading;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::{Packet, codec, decoder, frame};
 
 use super::error::VideoError;
 use super::ffi;
-use super::stream::{MAX_CLIP_PIXELS, StreamFacts, open_error};
+use super::stream::{MAX_CLIP_PIXELS, StreamFacts, check_claims, open_error};
 
 /// More decoding threads than this cost memory (each holds a frame or two) and gain little.
 const MAX_THREADS: usize = 8;
@@ -60,6 +62,8 @@ pub(crate) struct Reader {
     facts: StreamFacts,
     input: Input,
     decoder: decoder::Video,
+    /// Watches `decoder`, and so is dropped after it.
+    trouble: ffi::Trouble,
     state: State,
     start_ticks: Option<i64>,
     last: Option<Shown>,
@@ -67,7 +71,8 @@ pub(crate) struct Reader {
     yielded: Option<u64>,
     /// After a jump: the time of its key frame. Frames before it belong to the group before.
     key_ticks: Option<i64>,
-    is_after_jump: bool,
+    /// Where the jump aimed at, s, if the pass began with one.
+    aim_s: Option<f64>,
     sent: Sent,
     is_damaged: bool,
 }
@@ -103,12 +108,16 @@ impl Reader {
     /// Opens the clip at `path` for a pass from its start.
     pub(crate) fn open(path: &Path, options: ReaderOptions) -> Result<Self, VideoError> {
         let max_pixels = i64::try_from(MAX_CLIP_PIXELS).expect("the bound is small");
-        let input = ffi::open_input(path, max_pixels).map_err(|source| open_error(path, source))?;
+        let mut input = ffi::open_input(path).map_err(|source| open_error(path, source))?;
+        check_claims(path, &input)?;
+        ffi::probe_streams(&mut input, max_pixels).map_err(|source| open_error(path, source))?;
         let facts = StreamFacts::read(path, &input)?;
         let library = |source| VideoError::Library { path: path.to_owned(), step: "prepare to decode", source };
         let stream = input.stream(facts.index).expect("the stream was found in this file");
         let mut context = codec::Context::from_parameters(stream.parameters()).map_err(library)?;
         ffi::limit_pixels(&mut context, max_pixels);
+        let mut trouble = ffi::Trouble::default();
+        trouble.watch(&mut context);
         let cores = thread::available_parallelism().map_or(1, usize::from);
         let count = if options.is_careful { 1 } else { cores.min(MAX_THREADS) };
         context.set_threading(threading::Config { kind: threading::Type::Frame, count, ..Default::default() });
@@ -125,14 +134,29 @@ impl Reader {
             facts,
             input,
             decoder,
+            trouble,
             state: State::Feeding,
             last: None,
             yielded: Some(0),
             key_ticks: None,
-            is_after_jump: false,
+            aim_s: None,
             sent: Sent::default(),
             is_damaged: false,
         })
+    }
+
+    /// Whether the file holds all packets that it promises, unharmed as far as their container can tell. Decodes nothing.
+    pub(crate) fn is_whole(path: &Path) -> Result<bool, VideoError> {
+        let mut reader = Self::open(path, ReaderOptions { is_careful: true, times_only: true })?;
+        loop {
+            let mut packet = Packet::empty();
+            match packet.read(&mut reader.input) {
+                Ok(()) if packet.is_corrupt() && packet.stream() == reader.facts.index => return Ok(false),
+                Ok(()) => reader.note_end(&packet),
+                Err(ffmpeg::Error::Eof) => return Ok(!reader.is_cut_off()),
+                Err(_) => return Ok(false),
+            }
+        }
     }
 
     /// What the container says.
@@ -185,18 +209,20 @@ impl Reader {
     /// and returns its time, s. `None` if the clip holds no frame at all; a later time if it holds none so early.
     pub(crate) fn jump(&mut self, time_s: f64, frame: &mut frame::Video) -> Result<Option<f64>, VideoError> {
         let is_indexed = INDEXED_CONTAINERS.contains(&self.facts.container.as_str());
+        if self.is_damaged || self.options.is_careful {
+            self.restart(false)?;
+        }
         let mut aim_s = time_s;
         let mut back_s = JUMP_BACK_S;
         for _ in 0..MAX_JUMPS {
-            if !is_indexed || aim_s <= 0.0 || !self.go_to_key(aim_s)? {
+            if !is_indexed || aim_s <= 0.0 || !self.go_to_key(aim_s) {
                 break;
             }
             let first_s = self.next(frame)?;
-            // A failure on the way has led back to the start of the clip: then the frames come from there.
-            let is_from_start = !self.is_after_jump;
             let is_key_early = self.key_ticks.is_some_and(|key| self.time_s(key) <= time_s);
-            let is_first_early = first_s.is_some_and(|first_s| first_s <= time_s);
-            if is_from_start || (is_key_early && is_first_early && !self.sent.lacks_times) {
+            // Some containers call a packet a key frame that is none.
+            let is_first_good = first_s.is_some_and(|first_s| first_s <= time_s) && frame.is_key();
+            if is_key_early && is_first_good && !self.sent.lacks_times && !self.is_damaged {
                 return Ok(first_s);
             }
             aim_s = time_s - back_s;
@@ -219,10 +245,7 @@ impl Reader {
     }
 
     /// Goes to the key frame at or before `time_s`; `false` if that can't be done.
-    fn go_to_key(&mut self, time_s: f64) -> Result<bool, VideoError> {
-        if self.is_damaged || self.options.is_careful {
-            self.restart(false)?;
-        }
+    fn go_to_key(&mut self, time_s: f64) -> bool {
         let ticks = ticks_at(time_s, self.facts.tick_s, self.start_ticks.unwrap_or(0));
         let is_there = ticks.is_some_and(|ticks| ffi::seek_before(&mut self.input, self.facts.index, ticks).is_ok());
         self.decoder.flush();
@@ -230,9 +253,9 @@ impl Reader {
         self.last = None;
         self.yielded = None;
         self.key_ticks = None;
-        self.is_after_jump = true;
+        self.aim_s = Some(time_s);
         self.sent = Sent::default();
-        Ok(is_there)
+        is_there
     }
 
     fn restart(&mut self, is_careful: bool) -> Result<(), VideoError> {
@@ -245,11 +268,17 @@ impl Reader {
     /// Whether a decoded frame is to be shown, and when.
     fn judge(&mut self, frame: &frame::Video) -> Result<Option<Shown>, VideoError> {
         let numbers = ffi::frame_numbers(frame);
+        if !self.options.is_careful && self.trouble.is_met() {
+            self.meet_failure()?;
+            return Ok(None);
+        }
         if numbers.is_damaged {
             // A stream may begin in the middle of a group: what can't be shown there is passed over.
             if self.last.is_some() {
                 self.meet_failure()?;
-                self.state = if self.options.is_careful && self.is_damaged { State::Over } else { self.state };
+                if self.is_damaged {
+                    self.state = State::Over;
+                }
             }
             return Ok(None);
         }
@@ -258,9 +287,14 @@ impl Reader {
             self.state = State::Over; // it came from the packet that failed
             return Ok(None);
         }
-        let is_of_group_before = self.is_after_jump && self.key_ticks.is_some_and(|key| ticks < key);
-        let is_out_of_turn = self.last.is_some_and(|last| ticks <= last.ticks);
-        if is_of_group_before || is_out_of_turn {
+        let is_of_group_before = self.aim_s.is_some() && self.key_ticks.is_some_and(|key| ticks < key);
+        if is_of_group_before || self.last.is_some_and(|last| ticks == last.ticks) {
+            return Ok(None);
+        }
+        if self.last.is_some_and(|last| ticks < last.ticks) {
+            // Times that run backwards are wrong, here or before.
+            self.is_damaged = true;
+            self.state = State::Over;
             return Ok(None);
         }
         if self.yielded == Some(0) {
@@ -289,16 +323,18 @@ impl Reader {
     }
 
     fn send(&mut self, packet: &Packet) -> Result<(), VideoError> {
+        if packet.side_data().any(|data| data.kind() == SideData::EncryptionInfo) {
+            return Err(VideoError::Encrypted { path: self.path.clone() });
+        }
         if packet.is_corrupt() {
             self.is_damaged = true;
             self.drain();
             return Ok(());
         }
-        if self.is_after_jump && self.key_ticks.is_none() && packet.is_key() {
+        if self.aim_s.is_some() && self.key_ticks.is_none() && packet.is_key() {
             self.key_ticks = packet.pts();
         }
         let is_first = self.sent.last_time.is_none();
-        self.sent.last_decoding_ticks = self.sent.last_decoding_ticks.max(packet.dts());
         match self.decoder.send_packet(packet) {
             Ok(()) => {
                 self.sent.lacks_times |= packet.pts().is_none();
@@ -335,8 +371,11 @@ impl Reader {
             }
             return Ok(());
         }
-        let last = self.last;
+        let (last, aim_s) = (self.last, self.aim_s);
         self.restart(true)?;
+        if let Some(aim_s) = aim_s {
+            self.go_to_key(aim_s);
+        }
         let mut frame = frame::Video::empty();
         while last.is_some_and(|last| self.last.is_none_or(|shown| shown.ticks < last.ticks)) {
             if self.next(&mut frame)?.is_none() {
@@ -347,6 +386,9 @@ impl Reader {
     }
 
     fn note_end(&mut self, packet: &Packet) {
+        if packet.stream() == self.facts.index && !packet.is_corrupt() {
+            self.sent.last_decoding_ticks = self.sent.last_decoding_ticks.max(packet.dts());
+        }
         let Some(stream) = self.input.stream(packet.stream()) else { return };
         if let Some(ticks) = packet.pts().or(packet.dts()) {
             // Counted from the clock's zero, as some writers state durations: never longer than counted from the first frame.

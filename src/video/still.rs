@@ -61,6 +61,7 @@ impl Still {
             frames: Some(1),
             start_s: 0.0,
             average_rate: None,
+            capture_rate: None,
             longest_gap_s: None,
             streams: 1,
             damage: None,

@@ -1,5 +1,6 @@
 //! Which stream of a clip is the picture, and what the container says about it.
 
+use std::ffi::CStr;
 use std::path::Path;
 
 use ffmpeg_next as ffmpeg;
@@ -18,6 +19,9 @@ pub(crate) const MAX_CLIP_SIDE: u64 = 16_384;
 /// Codes of protected tracks in ISO media files.
 const PROTECTED_TAGS: [[u8; 4]; 3] = [*b"encv", *b"drmi", *b"drmv"];
 
+/// Where one phone system notes the rate at which slow motion was recorded.
+const CAPTURE_RATE_KEY: &CStr = c"com.android.capture.fps";
+
 /// What the container says about the clip, judged.
 #[derive(Debug, Clone)]
 pub(crate) struct StreamFacts {
@@ -27,6 +31,10 @@ pub(crate) struct StreamFacts {
     pub streams: usize,
     /// The demuxer's first name, such as `mov` or `matroska`.
     pub container: String,
+    /// The major brand of ISO media, such as `isom`.
+    pub brand: Option<String>,
+    /// Frames per second at which slow motion was recorded, where the file says.
+    pub capture_rate: Option<f64>,
     /// The codec's name in the library, such as `hevc`.
     pub codec: String,
     pub numbers: StreamNumbers,
@@ -73,6 +81,8 @@ impl StreamFacts {
             index,
             streams: all.len(),
             container: input.format().name().split(',').next().unwrap_or_default().to_owned(),
+            brand: ffi::file_tag(input, c"major_brand"),
+            capture_rate: ffi::file_tag(input, CAPTURE_RATE_KEY).and_then(|rate| rate.parse().ok()),
             codec,
             numbers,
             tick_s: f64::from(stream.time_base()),
@@ -86,6 +96,13 @@ impl StreamFacts {
             stated_duration_s: ffi::stated_duration_s(input),
         })
     }
+}
+
+/// Refuses a clip whose header claims too large a picture, before any decoder sees it.
+pub(crate) fn check_claims(path: &Path, input: &Input) -> Result<(), VideoError> {
+    (0..input.streams().len())
+        .filter_map(|index| ffi::stream_numbers(input, index))
+        .try_for_each(|numbers| check_size(path, numbers.width, numbers.height))
 }
 
 /// Refuses a picture of more pixels than are accepted, before anything is allocated for it.
@@ -109,6 +126,8 @@ pub(crate) fn open_error(path: &Path, source: ffmpeg::Error) -> VideoError {
                 VideoError::NotMedia { path }
             }
         }
+        // The library's answer for a container outside the list of those that are opened.
+        ffmpeg::Error::Other { errno: ffmpeg::error::EINVAL } => VideoError::NotMedia { path },
         ffmpeg::Error::DemuxerNotFound => VideoError::NotMedia { path },
         ffmpeg::Error::Other { errno } if errno > 0 => {
             VideoError::Read { path, source: std::io::Error::from_raw_os_error(errno) }

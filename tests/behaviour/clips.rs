@@ -1,7 +1,7 @@
 //! Clips made on the spot with the `ffmpeg` command line, and what `ffmpeg` and `ffprobe` say about them.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Command;
 
 use image::GrayImage;
 use tempfile::TempDir;
@@ -55,33 +55,22 @@ pub fn ffprobe(path: &Path, entry: &str) -> Vec<String> {
     String::from_utf8(text).unwrap().lines().map(line).filter(|line| !line.is_empty()).collect()
 }
 
-/// The luma planes that `ffmpeg` decodes and turns upright, in the coded codes, one picture of 16-bit codes a frame.
-pub fn ffmpeg_luma_codes(path: &Path, pixel_format: &str, (width, height): (usize, usize)) -> Vec<Vec<u16>> {
+/// The luma planes that `ffmpeg` decodes and turns upright, in the codes of the file: the bytes of one plane a frame, two to a
+/// code (little endian) where the pixel format ends in `le`.
+pub fn ffmpeg_luma_planes(path: &Path, pixel_format: &str, (width, height): (usize, usize)) -> Vec<Vec<u8>> {
     let file = path.to_str().unwrap();
-    let plain =
-        ["-i", file, "-map", "0:v:0", "-fps_mode", "passthrough", "-pix_fmt", pixel_format, "-f", "rawvideo", "-"];
-    let bytes = ffmpeg(&plain);
-    let sample_bytes = if pixel_format.ends_with("le") { 2 } else { 1 };
-    let chroma_samples = if pixel_format.contains("420") {
-        2 * width.div_ceil(2) * height.div_ceil(2)
-    } else if pixel_format.contains("422") {
-        2 * width.div_ceil(2) * height
-    } else if pixel_format.contains("gray") {
-        0
-    } else {
-        2 * width * height
+    let input = ["-i", file, "-map", "0:v:0", "-fps_mode", "passthrough"];
+    let bytes = ffmpeg(&[&input[..], &["-pix_fmt", pixel_format, "-f", "rawvideo", "-"]].concat());
+    let code_bytes = if pixel_format.ends_with("le") { 2 } else { 1 };
+    let chroma_codes = match pixel_format {
+        format if format.contains("420") => 2 * width.div_ceil(2) * height.div_ceil(2),
+        format if format.contains("422") => 2 * width.div_ceil(2) * height,
+        format if format.contains("gray") => 0,
+        _ => 2 * width * height,
     };
-    let frame_bytes = (width * height + chroma_samples) * sample_bytes;
+    let frame_bytes = (width * height + chroma_codes) * code_bytes;
     assert_eq!(bytes.len() % frame_bytes, 0, "{} bytes are not whole frames of {width} x {height}", bytes.len());
-    bytes
-        .chunks_exact(frame_bytes)
-        .map(|frame| {
-            let luma = &frame[..width * height * sample_bytes];
-            luma.chunks_exact(sample_bytes)
-                .map(|sample| u16::from(sample[0]) | sample.get(1).map_or(0, |&high| u16::from(high) << 8))
-                .collect()
-        })
-        .collect()
+    bytes.chunks_exact(frame_bytes).map(|frame| frame[..width * height * code_bytes].to_vec()).collect()
 }
 
 /// Pictures that `ffmpeg` makes with a filter in `pixel_format`, `frame_bytes` each.
@@ -103,16 +92,6 @@ pub fn full_range(code: u16, depth: u32, is_full: bool) -> u8 {
 /// The frames of a clip read one after another: time, s, and luma.
 pub fn sequence(clip: &Clip) -> Vec<(f64, GrayImage)> {
     clip.luma_frames().unwrap().map(Result::unwrap).map(|frame| (frame.time_s, frame.image)).collect()
-}
-
-/// Runs the real binary.
-pub fn tworeach(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tworeach")).args(arguments).output().unwrap()
-}
-
-/// Standard error of a run as text.
-pub fn stderr(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
 }
 
 fn run(program: &str, arguments: &[&str]) -> Vec<u8> {

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use tworeach::video::{Clip, Transfer, VideoError};
 
 use crate::clips::{
-    ffmpeg, ffmpeg_luma_codes, ffmpeg_pixels, ffprobe, ffprobe_times_s, full_range, has_encoder, made, sequence,
+    ffmpeg, ffmpeg_luma_planes, ffmpeg_pixels, ffprobe, ffprobe_times_s, full_range, has_encoder, made, sequence,
 };
 
 /// ffprobe prints times to a microsecond.
@@ -15,7 +15,7 @@ const JUMPS: usize = 60;
 
 /// Reads the clip in three ways: its times must be those of ffprobe, its luma that of ffmpeg turned upright (each code through
 /// the quantization of BT.709, exactly), and jumps in random order must find the same frames as reading in order.
-fn check(path: &std::path::Path) -> Clip {
+pub fn check(path: &std::path::Path) -> Clip {
     let mut clip = Clip::open(path).unwrap();
     let frames = sequence(&clip);
     let expected_s = ffprobe_times_s(path);
@@ -41,12 +41,18 @@ fn check_luma(path: &std::path::Path, clip: &Clip, frames: &[(f64, image::GrayIm
         return;
     }
     let [width, height] = info.upright_size.map(|side| usize::try_from(side).unwrap());
-    let codes = ffmpeg_luma_codes(path, &pixel_format, (width, height));
-    assert_eq!(codes.len(), frames.len());
+    let planes = ffmpeg_luma_planes(path, &pixel_format, (width, height));
+    assert_eq!(planes.len(), frames.len());
     let is_full = info.color.as_ref().unwrap().is_full_range;
     let table: Vec<u8> = (0..1_u16 << info.bit_depth).map(|code| full_range(code, info.bit_depth, is_full)).collect();
-    for (index, ((time_s, image), codes)) in frames.iter().zip(&codes).enumerate() {
-        let is_same = image.as_raw().iter().zip(codes).all(|(&found, &code)| found == table[usize::from(code)]);
+    for (index, ((time_s, image), plane)) in frames.iter().zip(&planes).enumerate() {
+        let found = image.as_raw();
+        let is_same = if plane.len() == found.len() {
+            found.iter().zip(plane).all(|(&found, &code)| found == table[usize::from(code)])
+        } else {
+            let codes = plane.chunks_exact(2).map(|code| u16::from_le_bytes([code[0], code[1]]));
+            found.iter().zip(codes).all(|(&found, code)| found == table[usize::from(code)])
+        };
         assert!(is_same, "frame {index} at {time_s} s differs");
     }
 }

@@ -4,13 +4,16 @@
 #![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "pixels of invented pictures")]
 
 mod bad_input;
+mod bad_media;
 mod calibrate;
 mod case_files;
 mod clips;
 mod command_line;
 mod decode;
 mod demo;
+mod look;
 mod measure;
+mod reference_clips;
 mod repeatability;
 mod report;
 mod retest;
