@@ -25,8 +25,16 @@ pub(super) fn print_result(out: &mut impl Write, visit: &MeasuredVisit, is_style
     wrapped(out, "", CAUTIONS)?;
     writeln!(out)?;
     print_reaches(out, &visit.result)?;
-    for comparison in &visit.result.comparisons {
-        print_comparison(out, comparison, is_styled)?;
+    let comparisons = &visit.result.comparisons;
+    for comparison in comparisons {
+        // a single side that agrees with both together adds nothing but its number
+        let of_both = comparisons.iter().find(|other| {
+            other.occasion == comparison.occasion && other.side == ResultSide::Both && other.call == comparison.call
+        });
+        match of_both {
+            Some(both) if comparison.side != both.side => print_side(out, comparison)?,
+            _ => print_comparison(out, comparison, is_styled)?,
+        }
     }
     print_retest(out, &visit.result, is_styled)?;
     print_checks(out, &visit.result)?;
@@ -78,20 +86,34 @@ fn print_comparison(out: &mut impl Write, comparison: &Comparison, is_styled: bo
         Occasion::Before => "before the stretch",
         Occasion::After => "after the stretch",
     };
-    let side = match comparison.side {
+    let (side, call) = (side_words(comparison.side), call_words(comparison.call));
+    writeln!(out, "\nCall {occasion}, {side}: {}", bold(call, is_styled))?;
+    wrapped(out, "  ", &comparison.reason)?;
+    wrapped(out, "  ", &comparison.next_step)
+}
+
+fn print_side(out: &mut impl Write, comparison: &Comparison) -> io::Result<()> {
+    let difference = comparison.difference_elevation_deg.as_ref().map_or_else(String::new, |difference| {
+        format!(", difference {} ({})", decimal(difference.value, 1), deg_interval(difference.lo, difference.hi))
+    });
+    wrapped(out, "  ", &format!("{}: {}{difference}.", side_words(comparison.side), call_words(comparison.call)))
+}
+
+const fn side_words(side: ResultSide) -> &'static str {
+    match side {
         ResultSide::Left => "left",
         ResultSide::Right => "right",
         ResultSide::Both => "both sides",
-    };
-    let call = match comparison.call {
+    }
+}
+
+const fn call_words(call: Call) -> &'static str {
+    match call {
         Call::Positive => "positive (fail)",
         Call::Negative => "negative (pass)",
         Call::Inconclusive => "inconclusive",
         Call::NotComparable => "not comparable",
-    };
-    writeln!(out, "\nCall {occasion}, {side}: {}", bold(call, is_styled))?;
-    wrapped(out, "  ", &comparison.reason)?;
-    wrapped(out, "  ", &comparison.next_step)
+    }
 }
 
 fn print_retest(out: &mut impl Write, result: &VisitResult, is_styled: bool) -> io::Result<()> {
