@@ -189,6 +189,7 @@ pub struct ReachEntry {
 /// Where the fields of a case stand in its file, for faults found later.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct CaseLines {
+    pub(crate) camera_profile: usize,
     pub(crate) spread_file: usize,
     pub(crate) reaches: Vec<ReachLines>,
 }
@@ -267,7 +268,8 @@ fn parse_case(text: &str, problems: &mut Problems) -> (CaseFile, CaseLines) {
         arm_length_mm: None,
     });
     let bar = fields.node("bar").map_or_else(BarEntry::default, |node| bar(node, problems));
-    let camera = fields.node("camera").map_or_else(CameraEntry::default, |node| camera(node, problems));
+    let (camera, camera_profile) =
+        fields.node("camera").map_or_else(|| (CameraEntry::default(), 0), |node| camera(node, problems));
     let call = fields.node("call").map_or_else(CallOptions::default, |node| call(node, problems));
     let (marking, spread_file) =
         fields.node("marking").map_or_else(|| (MarkingEntry::default(), 0), |node| marking(node, problems));
@@ -276,7 +278,7 @@ fn parse_case(text: &str, problems: &mut Problems) -> (CaseFile, CaseLines) {
     let (reaches, lines) = reaches(fields.list("reach", problems).unwrap_or_default(), problems);
     contradictions(&reaches, &lines, problems);
     let case = CaseFile { schema: CASE_SCHEMA.to_owned(), client, bar, camera, call, marking, limits, reaches };
-    (case, CaseLines { spread_file, reaches: lines })
+    (case, CaseLines { camera_profile, spread_file, reaches: lines })
 }
 
 /// Notes a missing or other schema.
@@ -306,9 +308,10 @@ fn bar(node: &Node, problems: &mut Problems) -> BarEntry {
     }
 }
 
-fn camera(node: &Node, problems: &mut Problems) -> CameraEntry {
+fn camera(node: &Node, problems: &mut Problems) -> (CameraEntry, usize) {
     let fields = Fields::of(node, "[camera]", &["profile"], problems);
-    CameraEntry { profile: fields.text("profile", 4096, problems).map(PathBuf::from) }
+    let entry = CameraEntry { profile: fields.text("profile", 4096, problems).map(PathBuf::from) };
+    (entry, fields.line_of("profile"))
 }
 
 fn call(node: &Node, problems: &mut Problems) -> CallOptions {

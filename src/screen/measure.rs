@@ -9,6 +9,7 @@ use crate::pose::{Overlay, VisitFit, VisitObservations, fit_visit};
 use super::case::CaseFile;
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
+use super::media::Look;
 use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
@@ -55,7 +56,8 @@ pub struct Still {
 /// [`ScreenError::Invalid`] with every fault of the case and of the files that it names; [`ScreenError::Video`] when a
 /// picture cannot be decoded after all.
 pub fn measure_case(path: &Path, options: MeasureOptions) -> Result<MeasuredVisit, ScreenError> {
-    let mut visit = load_visit(path)?;
+    let look = if options.with_stills { Look::AndKeep } else { Look::Only };
+    let mut visit = load_visit(path, look)?;
     let observations = observe(&visit);
     let fit = fit_visit(&observations);
     let result = evaluate(&visit.case, &observations, &fit);
@@ -84,7 +86,7 @@ fn stills(
 fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     let mut warnings = Vec::new();
     for reach in &visit.reaches {
-        if let Some(damage) = reach.media.damage() {
+        if let Some(damage) = reach.media.damage {
             warnings.push(format!(
                 "{} is damaged after {:.2} s: only what is before that was used.",
                 reach.entry.file.display(),

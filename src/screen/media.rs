@@ -1,52 +1,64 @@
 //! What the screen needs of a clip or still: how large its upright picture is, when it ends, and the frame to show.
+//!
+//! A decoder holds many frames, so only one clip is open at a time: what is needed of it is kept, and it is closed.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use image::RgbImage;
 
 use crate::video::{Damage, Media, VideoError};
 
-/// A clip or still, opened.
-pub(crate) struct OpenMedia {
-    media: Media,
-    damage: Option<Damage>,
+/// What is needed of a clip or still.
+pub(crate) struct SeenMedia {
+    path: PathBuf,
+    /// Width and height of the upright picture, px.
+    pub(crate) upright_size: [u32; 2],
+    /// Quarter turns clockwise from the stored to the upright picture.
+    pub(crate) quarter_turns: u8,
+    /// Where the file stops being usable, as far as can be told without decoding it all.
+    pub(crate) damage: Option<Damage>,
+    /// A frame and the time that it was asked for, s.
+    kept: Option<(f64, RgbImage)>,
 }
 
-impl OpenMedia {
-    /// Opens a clip or still.
-    pub(crate) fn open(path: &Path) -> Result<Self, VideoError> {
+/// What to do at the time that is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Look {
+    /// See whether there is a frame.
+    Only,
+    /// Keep the frame: it is likely to be shown.
+    AndKeep,
+}
+
+impl SeenMedia {
+    /// Opens a clip or still and looks at the frame of a time, s. The second result says whether that frame is there.
+    pub(crate) fn open(path: &Path, time_s: f64, look: Look) -> Result<(Self, Result<(), VideoError>), VideoError> {
         let mut media = Media::open(path)?;
-        let damage = media.known_damage()?;
-        Ok(Self { media, damage })
-    }
-
-    /// Width and height of the upright picture, px.
-    pub(crate) fn upright_size(&self) -> [u32; 2] {
-        self.media.upright_size()
-    }
-
-    /// Quarter turns clockwise from the stored to the upright picture.
-    pub(crate) fn quarter_turns(&self) -> u8 {
-        match self.media.info().orientation.clockwise_deg {
-            90 => 1,
-            180 => 2,
-            270 => 3,
-            _ => 0,
-        }
-    }
-
-    /// Makes sure that there is a frame at a time, s. The decoder stays there, so that showing that frame costs little.
-    pub(crate) fn go_to(&mut self, time_s: f64) -> Result<(), VideoError> {
-        self.media.luma_at(time_s).map(|_| ())
+        let mut seen = Self {
+            path: path.to_owned(),
+            upright_size: media.upright_size(),
+            quarter_turns: match media.info().orientation.clockwise_deg {
+                90 => 1,
+                180 => 2,
+                270 => 3,
+                _ => 0,
+            },
+            damage: None,
+            kept: None,
+        };
+        let found = match look {
+            Look::Only => media.luma_at(time_s).map(|_| ()),
+            Look::AndKeep => media.frame_at(time_s).map(|frame| seen.kept = Some((time_s, frame.image))),
+        };
+        seen.damage = media.known_damage()?;
+        Ok((seen, found))
     }
 
     /// The upright frame at a time, s.
     pub(crate) fn show(&mut self, time_s: f64) -> Result<RgbImage, VideoError> {
-        self.media.frame_at(time_s).map(|frame| frame.image)
-    }
-
-    /// Where the file stops being usable, as far as can be told without decoding it all.
-    pub(crate) fn damage(&self) -> Option<Damage> {
-        self.damage
+        match self.kept.take() {
+            Some((kept_s, image)) if kept_s.total_cmp(&time_s).is_eq() => Ok(image),
+            _ => Media::open(&self.path)?.frame_at(time_s).map(|frame| frame.image),
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! A visit with everything that its case file names, read and held against each other.
 
-use std::collections::BTreeSet;
-use std::path::Path;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 
 use crate::camera::{Lens, LensProfile, read_profile};
 use crate::geometry::{Landmark, Side};
@@ -11,7 +11,7 @@ use crate::video::VideoError;
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::error::ScreenError;
 use super::marks::{FrameUse, MarksFile, MarksLines, SAME_TIME_S};
-use super::media::OpenMedia;
+use super::media::{Look, SeenMedia};
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::MarkingSpread;
@@ -28,7 +28,7 @@ pub(crate) struct Visit {
 /// A reach with its picture and marks.
 pub(crate) struct LoadedReach {
     pub(crate) entry: ReachEntry,
-    pub(crate) media: OpenMedia,
+    pub(crate) media: SeenMedia,
     /// Index into [`Library::files`].
     pub(crate) marks: usize,
     pub(crate) lens: Option<Lens>,
@@ -44,31 +44,42 @@ impl Visit {
 /// Reads a case and everything that it names, measures nothing, and names every problem at once.
 #[must_use]
 pub fn check_case(path: &Path) -> Vec<Problem> {
-    load(path).1
+    load(path, Look::Only).1
 }
 
-/// Reads a case and everything that it names.
-pub(crate) fn load_visit(path: &Path) -> Result<Visit, ScreenError> {
-    match load(path) {
+/// Reads a case and everything that it names. `look` says whether pictures are wanted.
+pub(crate) fn load_visit(path: &Path, look: Look) -> Result<Visit, ScreenError> {
+    match load(path, look) {
         (Some(visit), problems) if problems.is_empty() => Ok(visit),
         (_, problems) => Err(ScreenError::Invalid { problems }),
     }
 }
 
-fn load(path: &Path) -> (Option<Visit>, Vec<Problem>) {
+fn load(path: &Path, look: Look) -> (Option<Visit>, Vec<Problem>) {
     let (case, mut problems) = read_case(path);
     let Some((case, lines)) = case else { return (None, problems) };
-    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-    let mut library = Library::default();
+    let folder = path.parent().unwrap_or(Path::new(""));
     let mut of_case = Problems::new(path);
-    let spread = spread(&case, &lines, &folder, &mut of_case);
+    let spread = spread(&case, &lines, folder, &mut of_case);
+    let mut loader = Loader {
+        case: &case,
+        folder,
+        look,
+        library: Library::default(),
+        profiles: BTreeMap::new(),
+        camera_profile_line: lines.camera_profile,
+        of_case,
+        of_marks: Vec::new(),
+    };
     let mut reaches = Vec::new();
     for (entry, at) in case.reaches.iter().zip(&lines.reaches) {
-        reaches.extend(load_reach(entry, *at, &case, &folder, &mut library, &mut of_case, &mut problems));
+        reaches.extend(loader.reach(entry, *at));
     }
-    library.trace(&mut problems);
+    let Loader { mut library, of_case, mut of_marks, .. } = loader;
+    library.trace(&mut of_marks);
     problems.append(&mut of_case.into_list());
-    problems.sort_by_key(|problem| problem.file != path);
+    problems.sort_by_key(|problem| problem.line);
+    problems.append(&mut of_marks);
     let is_whole = reaches.len() == case.reaches.len();
     let visit = spread.filter(|_| is_whole).map(|spread| Visit { case, reaches, library, spread });
     (visit, problems)
@@ -85,70 +96,130 @@ fn spread(case: &CaseFile, lines: &CaseLines, folder: &Path, problems: &mut Prob
     }
 }
 
-fn load_reach(
-    entry: &ReachEntry,
-    at: ReachLines,
-    case: &CaseFile,
-    folder: &Path,
-    library: &mut Library,
-    of_case: &mut Problems,
-    problems: &mut Vec<Problem>,
-) -> Option<LoadedReach> {
-    let mut media = match OpenMedia::open(&folder.join(&entry.file)) {
-        Ok(media) => Some(media),
-        Err(cause) => {
-            of_case.at(at.file, Fault::Media { cause: cause.into() });
-            None
-        }
-    };
-    let marks = match std::fs::metadata(folder.join(&entry.marks)) {
-        Ok(_) => library.add(&folder.join(&entry.marks), problems),
-        // a missing marks file is the case's fault, at the line that names it
-        Err(cause) => {
-            of_case.at(at.marks, Fault::Marks { marks: entry.marks.clone(), cause });
-            None
-        }
-    };
-    let lens = match (entry.profile.as_ref().or(case.camera.profile.as_ref()), &media) {
-        (Some(profile), media) => match lens(&folder.join(profile), media.as_ref()) {
-            Ok(lens) => Some(lens),
+/// Reads the files of one reach after the other.
+struct Loader<'a> {
+    case: &'a CaseFile,
+    folder: &'a Path,
+    look: Look,
+    library: Library,
+    profiles: BTreeMap<PathBuf, Option<LensProfile>>,
+    camera_profile_line: usize,
+    of_case: Problems,
+    of_marks: Vec<Problem>,
+}
+
+impl Loader<'_> {
+    fn reach(&mut self, entry: &ReachEntry, at: ReachLines) -> Option<LoadedReach> {
+        let marks_path = self.folder.join(&entry.marks);
+        let marks = match std::fs::metadata(&marks_path) {
+            Ok(_) => self.library.add(&marks_path, &mut self.of_marks),
+            // a missing marks file is the case's fault, at the line that names it
             Err(cause) => {
-                of_case.at(at.profile, Fault::Lens { profile: profile.clone(), cause });
+                self.of_case.at(at.marks, Fault::Marks { marks: entry.marks.clone(), cause });
                 None
             }
-        },
-        (None, _) => Some(None),
-    };
-    if let Some(marks) = marks {
-        let file = &library.files[marks];
-        let mut found = Problems::new(&file.path);
-        hold_against(&file.marks, &file.lines, entry, media.as_mut(), &mut found);
-        problems.append(&mut found.into_list());
+        };
+        let media = self.media(entry, at, marks);
+        let lens = self.lens(entry, at, media.as_ref());
+        Some(LoadedReach { entry: entry.clone(), media: media?, marks: marks?, lens: lens? })
     }
-    Some(LoadedReach { entry: entry.clone(), media: media?, marks: marks?, lens: lens? })
+
+    /// The lens of a reach, where it has a profile. `None` when that cannot be used.
+    fn lens(&mut self, entry: &ReachEntry, at: ReachLines, media: Option<&SeenMedia>) -> Option<Option<Lens>> {
+        let (name, line) = match (&entry.profile, &self.case.camera.profile) {
+            (Some(own), _) => (own, at.profile),
+            (None, Some(shared)) => (shared, self.camera_profile_line),
+            (None, None) => return Some(None),
+        };
+        if !self.profiles.contains_key(name) {
+            // read once, and its faults noted once, however many reaches share it
+            let read = read_profile(&self.folder.join(name)).map_err(|cause| {
+                self.of_case.at(line, Fault::Lens { profile: name.clone(), cause: cause.into() });
+            });
+            self.profiles.insert(name.clone(), read.ok());
+        }
+        let profile = self.profiles.get(name)?.as_ref()?;
+        let media = media?;
+        match profile.lens_for(media.upright_size, media.quarter_turns) {
+            Ok(lens) => Some(Some(lens)),
+            Err(cause) => {
+                self.of_case.at(at.file, Fault::Lens { profile: name.clone(), cause: cause.into() });
+                None
+            }
+        }
+    }
+
+    /// Opens the clip or still, and holds the marks against it.
+    fn media(&mut self, entry: &ReachEntry, at: ReachLines, marks: Option<usize>) -> Option<SeenMedia> {
+        let file = marks.map(|marks| &self.library.files[marks]);
+        // where the latest marked frame is there, so are the earlier ones
+        let times = file.into_iter().flat_map(|file| file.marks.frames.iter().map(|frame| frame.time_s));
+        let latest_s = times.max_by(f64::total_cmp).unwrap_or(0.0);
+        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.look);
+        let Some(file) = file else {
+            return seen
+                .map_err(|cause| self.of_case.at(at.file, Fault::Media { cause: cause.into() }))
+                .ok()
+                .map(|seen| seen.0);
+        };
+        let mut found = Problems::new(&file.path);
+        let media = match seen {
+            Ok((media, frame)) => {
+                hold_against_picture(&file.marks, &file.lines, entry, &media, &mut found);
+                if let Err(fault) = frame {
+                    note_missing_frame(fault, &file.marks, &file.lines, entry, &mut found);
+                }
+                Some(media)
+            }
+            Err(cause) => {
+                self.of_case.at(at.file, Fault::Media { cause: cause.into() });
+                None
+            }
+        };
+        hold_against_case(&file.marks, &file.lines, entry, &mut found);
+        self.of_marks.append(&mut found.into_list());
+        media
+    }
 }
 
-fn lens(profile: &Path, media: Option<&OpenMedia>) -> Result<Option<Lens>, Box<dyn std::error::Error + Send + Sync>> {
-    let profile: LensProfile = read_profile(profile)?;
-    media.map(|media| profile.lens_for(media.upright_size(), media.quarter_turns())).transpose().map_err(Into::into)
-}
-
-/// Notes where the marks of a reach do not fit its picture or its case.
-fn hold_against(
+/// Notes marks of a picture of another size.
+fn hold_against_picture(
     marks: &MarksFile,
     lines: &MarksLines,
     entry: &ReachEntry,
-    media: Option<&mut OpenMedia>,
+    media: &SeenMedia,
     problems: &mut Problems,
 ) {
-    if let Some(media) = media {
-        let picture = media.upright_size();
-        if marks.image_size != picture {
-            let (marks, media) = (marks.image_size, entry.file.clone());
-            problems.at(lines.image_size, Fault::ImageSizeDiffers { marks, picture, media });
-        }
-        hold_against_times(marks, lines, entry, media, problems);
+    if marks.image_size != media.upright_size {
+        let (marks, picture, media) = (marks.image_size, media.upright_size, entry.file.clone());
+        problems.at(lines.image_size, Fault::ImageSizeDiffers { marks, picture, media });
     }
+}
+
+/// Notes the frames that the clip does not have.
+fn note_missing_frame(
+    fault: VideoError,
+    marks: &MarksFile,
+    lines: &MarksLines,
+    entry: &ReachEntry,
+    problems: &mut Problems,
+) {
+    let times = || marks.frames.iter().zip(&lines.frames).map(|(frame, at)| (frame.time_s, at.time_s));
+    match fault {
+        VideoError::PastEnd { last_s, .. } => {
+            for (time_s, line) in times().filter(|(time_s, _)| *time_s > last_s + SAME_TIME_S) {
+                problems.at(line, Fault::PastEnd { time_s, last_s, media: entry.file.clone() });
+            }
+        }
+        cause => {
+            let line = times().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, line)| line);
+            problems.push(line, Fault::Media { cause: cause.into() });
+        }
+    }
+}
+
+/// Notes where the marks of a reach do not fit what the case says of it.
+fn hold_against_case(marks: &MarksFile, lines: &MarksLines, entry: &ReachEntry, problems: &mut Problems) {
     let measured = || marks.frames.iter().filter(|frame| frame.used_as == FrameUse::EndRange);
     if measured().next().is_none() {
         problems.push(None, Fault::NoEndRange);
@@ -166,26 +237,5 @@ fn hold_against(
             let line = lines.frames.first().map(|frame| frame.frame);
             problems.push(line, Fault::OnlyFarArm { near: near.word(), far: far.word() });
         }
-    }
-}
-
-/// Notes frames after the last one of the clip. Where the latest marked frame is there, so are the earlier ones.
-fn hold_against_times(
-    marks: &MarksFile,
-    lines: &MarksLines,
-    entry: &ReachEntry,
-    media: &mut OpenMedia,
-    problems: &mut Problems,
-) {
-    let times = || marks.frames.iter().zip(&lines.frames).map(|(frame, at)| (frame.time_s, at.time_s));
-    let Some((latest_s, line)) = times().max_by(|a, b| a.0.total_cmp(&b.0)) else { return };
-    match media.go_to(latest_s) {
-        Ok(()) => {}
-        Err(VideoError::PastEnd { last_s, .. }) => {
-            for (time_s, line) in times().filter(|(time_s, _)| *time_s > last_s + SAME_TIME_S) {
-                problems.at(line, Fault::PastEnd { time_s, last_s, media: entry.file.clone() });
-            }
-        }
-        Err(cause) => problems.at(line, Fault::Media { cause: cause.into() }),
     }
 }

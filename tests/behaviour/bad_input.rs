@@ -46,6 +46,22 @@ fn missing_marks() {
 }
 
 #[test]
+fn lens_profiles_that_cannot_be_used() {
+    let files = case();
+    files.replace("case.toml", "[bar]", "[camera]\nprofile = \"phone.camera.json\"\n[bar]");
+    let said = stderr(&files.measure(&[]));
+    // named once, at the line of [camera], though four reaches share it
+    assert_eq!(said.matches("phone.camera.json").count(), 2, "{said}");
+    refuses(&files, &["case.toml: line 7: phone.camera.json: "]);
+    let profile = r#"{ "schema": "tworeach/camera/1", "name": "x", "image_size": [640, 480], "fx": 500, "fy": 500,
+        "cx": 320, "cy": 240, "distortion": [0, 0, 0, 0, 0] }"#;
+    files.write("phone.camera.json", profile);
+    refuses(&files, &["case.toml: line 19: phone.camera.json: ", "640x480", "1280x720"]);
+    files.write("phone.camera.json", &profile.replace("\"fy\"", "\"fz\""));
+    refuses(&files, &["case.toml: line 7: phone.camera.json: ", "\"fz\""]);
+}
+
+#[test]
 fn not_a_video() {
     let files = case();
     files.replace("case.toml", "before-external.png", "before-external.mp4");

@@ -6,6 +6,7 @@ use std::path::Path;
 use crate::geometry::Landmark;
 use crate::pose::VisitObservations;
 use crate::screen::error::ScreenError;
+use crate::screen::media::Look;
 use crate::screen::observe::observe;
 use crate::screen::visit::load_visit;
 use crate::video::{EncodeOptions, Encoder};
@@ -54,7 +55,7 @@ fn write_clip(path: &Path) {
 }
 
 fn load(case: &Path) -> Result<VisitObservations, String> {
-    load_visit(case).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
+    load_visit(case, Look::Only).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
 }
 
 const HAND: &str = r#"{ "time_s": 1.0, "source": "hand", "points": { "nose": [100, 100], "datum": [200, 100] } }"#;
