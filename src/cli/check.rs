@@ -5,7 +5,8 @@ use std::path::PathBuf;
 
 use anyhow::bail;
 
-use crate::screen::check_case;
+use super::table::print_warnings;
+use crate::screen::{CaseCheck, check_case};
 
 /// Reads a case and everything that it names, measures nothing, and names every problem with file, line and field.
 #[derive(Debug, clap::Args)]
@@ -17,7 +18,7 @@ Exit code 0 without a problem, 1 with problems, 2 wrong usage.")]
 pub(super) struct Args {
     /// The case file.
     case: PathBuf,
-    /// Print the problems as a JSON list of file, line and text.
+    /// Print problems (file, line and text) and warnings as JSON.
     #[arg(long)]
     json: bool,
     /// Print nothing when all is well.
@@ -27,7 +28,7 @@ pub(super) struct Args {
 
 /// Runs the command.
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
-    let problems = check_case(&args.case);
+    let CaseCheck { problems, warnings } = check_case(&args.case);
     let mut out = io::stdout().lock();
     if args.json {
         let list: Vec<serde_json::Value> = problems
@@ -40,12 +41,13 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
                 })
             })
             .collect();
-        serde_json::to_writer_pretty(&mut out, &list)?;
+        serde_json::to_writer_pretty(&mut out, &serde_json::json!({ "problems": list, "warnings": warnings }))?;
         writeln!(out)?;
     } else {
         for problem in &problems {
             writeln!(out, "{problem}")?;
         }
+        print_warnings(&mut out, &warnings)?;
         if problems.is_empty() && !args.quiet {
             writeln!(out, "{}: no problem found", args.case.display())?;
         }

@@ -13,7 +13,7 @@ use super::media::Look;
 use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
-use super::visit::{Visit, load_visit};
+use super::visit::{Visit, damage_warnings, load_visit};
 
 /// How a visit is measured.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -84,16 +84,7 @@ fn stills(
 }
 
 fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
-    let mut warnings = Vec::new();
-    for reach in &visit.reaches {
-        if let Some(damage) = reach.media.damage {
-            warnings.push(format!(
-                "{} is damaged after {:.2} s: only what is before that was used.",
-                reach.entry.file.display(),
-                damage.time_s
-            ));
-        }
-    }
+    let mut warnings = damage_warnings(&visit.reaches);
     if !fit.outcome().is_converged {
         warnings.push(format!(
             "The fit did not settle in {} steps, so nothing is reported: look for a mark on the wrong landmark or side.",

@@ -50,4 +50,4 @@ pub use result::{
     VisitResult,
 };
 pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
-pub use visit::check_case;
+pub use visit::{CaseCheck, check_case};

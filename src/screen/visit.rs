@@ -41,23 +41,56 @@ impl Visit {
     }
 }
 
+/// What a look at a case found.
+#[derive(Debug, Default)]
+pub struct CaseCheck {
+    /// Faults, each of which keeps the case from being measured.
+    pub problems: Vec<Problem>,
+    /// What is wrong but can be worked with, each a sentence.
+    pub warnings: Vec<String>,
+}
+
 /// Reads a case and everything that it names, measures nothing, and names every problem at once.
 #[must_use]
-pub fn check_case(path: &Path) -> Vec<Problem> {
-    load(path, Look::Only).1
+pub fn check_case(path: &Path) -> CaseCheck {
+    let loaded = load(path, Look::Only);
+    CaseCheck { warnings: damage_warnings(&loaded.reaches), problems: loaded.problems }
 }
 
 /// Reads a case and everything that it names. `look` says whether pictures are wanted.
 pub(crate) fn load_visit(path: &Path, look: Look) -> Result<Visit, ScreenError> {
-    match load(path, look) {
-        (Some(visit), problems) if problems.is_empty() => Ok(visit),
-        (_, problems) => Err(ScreenError::Invalid { problems }),
+    let Loaded { case, reaches, library, spread, problems } = load(path, look);
+    match (case, spread) {
+        (Some(case), Some(spread)) if problems.is_empty() => Ok(Visit { case, reaches, library, spread }),
+        _ => Err(ScreenError::Invalid { problems }),
     }
 }
 
-fn load(path: &Path, look: Look) -> (Option<Visit>, Vec<Problem>) {
+/// A sentence for every clip that was used up to its damage.
+pub(crate) fn damage_warnings(reaches: &[LoadedReach]) -> Vec<String> {
+    let damaged = reaches.iter().filter_map(|reach| Some((&reach.entry.file, reach.media.damage?)));
+    damaged
+        .map(|(file, damage)| {
+            format!("{} is damaged after {:.2} s: only what is before that can be used.", file.display(), damage.time_s)
+        })
+        .collect()
+}
+
+/// What could be read of a case, and what was wrong with it.
+struct Loaded {
+    case: Option<CaseFile>,
+    /// All of them, where there is no problem.
+    reaches: Vec<LoadedReach>,
+    library: Library,
+    spread: Option<MarkingSpread>,
+    problems: Vec<Problem>,
+}
+
+fn load(path: &Path, look: Look) -> Loaded {
     let (case, mut problems) = read_case(path);
-    let Some((case, lines)) = case else { return (None, problems) };
+    let Some((case, lines)) = case else {
+        return Loaded { case: None, reaches: Vec::new(), library: Library::default(), spread: None, problems };
+    };
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut of_case = Problems::new(path);
     let spread = spread(&case, &lines, folder, &mut of_case);
@@ -80,9 +113,7 @@ fn load(path: &Path, look: Look) -> (Option<Visit>, Vec<Problem>) {
     problems.append(&mut of_case.into_list());
     problems.sort_by_key(|problem| problem.line);
     problems.append(&mut of_marks);
-    let is_whole = reaches.len() == case.reaches.len();
-    let visit = spread.filter(|_| is_whole).map(|spread| Visit { case, reaches, library, spread });
-    (visit, problems)
+    Loaded { case: Some(case), reaches, library, spread, problems }
 }
 
 fn spread(case: &CaseFile, lines: &CaseLines, folder: &Path, problems: &mut Problems) -> Option<MarkingSpread> {

@@ -58,8 +58,9 @@ fn problems_are_given_as_json_too() {
     files.replace("case.toml", "pain = 0", "pain = 11");
     let output = tworeach(&["check", "--json", files.path("case.toml").to_str().unwrap()]);
     assert_eq!(code(&output), 1);
-    let problems: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
-    assert_eq!(problems[0]["line"], 14);
+    let check: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let problems = &check["problems"];
+    assert_eq!((&problems[0]["line"], &check["warnings"]), (&serde_json::json!(14), &serde_json::json!([])));
     assert!(problems[0]["text"].as_str().unwrap().starts_with("\"pain\" in [[reach]] is 11"), "{problems}");
 }
 

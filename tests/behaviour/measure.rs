@@ -135,6 +135,21 @@ fn three_raises_in_a_clip_tell_the_persons_spread() {
 }
 
 #[test]
+fn a_clip_that_was_cut_off_is_used_up_to_there_and_the_result_says_so() {
+    let files = CaseFiles::new(From::RightSide, &CLEARED[..2]);
+    files.film("before-internal", 8);
+    let clip = std::fs::read(files.path("before-internal.mp4")).unwrap();
+    std::fs::write(files.path("before-internal.mp4"), &clip[..clip.len() - clip.len() / 8]).unwrap();
+    let output = files.measure(&[]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    assert!(stderr(&output).contains("warning: before-internal.mp4 is damaged after "), "{}", stderr(&output));
+    assert!(files.text("out/report.html").contains("before-internal.mp4 is damaged after "));
+    let output = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+    assert_eq!(code(&output), 0, "{}", stdout(&output));
+    assert!(stdout(&output).contains("warning: before-internal.mp4 is damaged after "), "{}", stdout(&output));
+}
+
+#[test]
 fn json_goes_to_standard_output_and_nothing_else_does() {
     let files = CaseFiles::new(From::RightSide, &CLEARED);
     let output = tworeach(&["measure", files.path("case.toml").to_str().unwrap(), "--json"]);
