@@ -95,36 +95,36 @@ pub const LEAN_DEG: Prior = Prior::new(0.0, 8.0);
 /// trunk is not seen at all.
 pub const TRUNK_MOVEMENT_SD_DEG: f64 = 1.5;
 /// Spread of the trunk's lean between frames of one reach, deg. Common practice.
-pub const LEAN_FRAME_SD_DEG: f64 = 0.5;
+pub const LEAN_FRAME_SD_DEG: f64 = 0.3;
 /// Sideways lean of the trunk, deg. Common practice.
-pub const SIDE_LEAN_DEG: Prior = Prior::new(0.0, 2.5);
+pub const SIDE_LEAN_DEG: Prior = Prior::new(0.0, 2.0);
 /// Bend of a straight elbow in the sagittal plane, deg; one for each rotation. From memory: a carrying angle of 5 to 15 deg
 /// lies partly in that plane.
 pub const ELBOW_IN_PLANE_DEG: Prior = Prior::new(0.0, 7.0);
 /// Bend of a straight elbow out of the sagittal plane, deg; one for each rotation. From memory: the rest of that angle.
 pub const ELBOW_OUT_OF_PLANE_DEG: Prior = Prior::new(0.0, 8.0);
 /// Spread of the elbow's bend about the person's own, deg, for each arm and frame. Common practice.
-pub const ELBOW_FRAME_SD_DEG: f64 = 3.0;
+pub const ELBOW_FRAME_SD_DEG: f64 = 1.8;
 /// Elevation from the plumb line at end range, deg. Wide on purpose: it only keeps an unseen arm finite.
 pub const ELEVATION_DEG: Prior = Prior::new(150.0, 40.0);
 /// Right minus left elevation of a person, deg: both arms hold one stiff bar. Common practice.
 pub const ASYMMETRY_DEG: Prior = Prior::new(0.0, 1.5);
 /// Spread of that difference from frame to frame, deg. Common practice.
-pub const ASYMMETRY_FRAME_SD_DEG: f64 = 0.7;
+pub const ASYMMETRY_FRAME_SD_DEG: f64 = 0.5;
 /// Angle of an arm out of its sagittal plane, deg. Wide on purpose.
 pub const OUTWARD_DEG: Prior = Prior::new(8.0, 25.0);
 /// The middle between the wrists from the middle of the body, mm to the right. Common practice: a symmetric reach.
 pub const GRIP_CENTER_MM: Prior = Prior::new(0.0, 15.0);
 /// The bar's centre from the middle between the wrists, mm along the bar. Common practice: a symmetric grip by eye.
-pub const BAR_SHIFT_MM: Prior = Prior::new(0.0, 20.0);
+pub const BAR_SHIFT_MM: Prior = Prior::new(0.0, 12.0);
 /// Spread of the bar's direction against the line through the wrists, deg in each direction. Common practice.
-pub const BAR_SKEW_SD_DEG: f64 = 0.7;
+pub const BAR_SKEW_SD_DEG: f64 = 0.5;
 /// Shift of the person between reaches, mm in each direction.
 pub const SHIFT_SD_MM: f64 = 60.0;
 /// Turn of the person between reaches, deg.
 pub const TURN_SD_DEG: f64 = 5.0;
 /// Shift of the person between frames of one reach, mm in each direction. Common practice.
-pub const SHIFT_FRAME_SD_MM: f64 = 8.0;
+pub const SHIFT_FRAME_SD_MM: f64 = 5.0;
 
 /// Roll of the camera, deg. Common practice: a phone held or propped roughly level.
 pub const ROLL_DEG: Prior = Prior::new(0.0, 3.0);

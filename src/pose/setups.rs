@@ -12,14 +12,18 @@ const MOVED_SDS: f64 = 4.0;
 
 /// For each reach the number of its set-up, numbered from 0 in the order of first use.
 pub(super) fn setup_of_reaches(reaches: &[ReachObservations]) -> Vec<usize> {
-    let mut first_of_setup: Vec<&ReachObservations> = Vec::new();
+    let mut setups: Vec<Vec<&ReachObservations>> = Vec::new();
     reaches
         .iter()
         .map(|reach| {
-            first_of_setup.iter().position(|first| has_stood_still(first, reach)).unwrap_or_else(|| {
-                first_of_setup.push(reach);
-                first_of_setup.len() - 1
-            })
+            // One bad mark in one reach must not part the others: agreement with any reach of a set-up is enough.
+            let known = setups.iter().position(|setup| setup.iter().any(|other| has_stood_still(other, reach)));
+            let number = known.unwrap_or_else(|| {
+                setups.push(Vec::new());
+                setups.len() - 1
+            });
+            setups[number].push(reach);
+            number
         })
         .collect()
 }
