@@ -43,9 +43,18 @@ pub(super) struct Standing {
 pub(super) struct Pull {
     /// The step of the parameters, in the whitened metric of the covariance.
     pub step: DVector<f64>,
+    /// The variance that the mark would take away: the sum of squares of a combination's products with these.
+    pub gains: Vec<DVector<f64>>,
     /// The share of it that stands for the doubt about the mark: half, for the two ways it can be, and less for a slip.
     pub doubt: f64,
     pub landmark: Landmark,
+}
+
+impl Pull {
+    /// By how much the mark would lower the variance of a combination with this whitened gradient.
+    pub(super) fn sharpens(&self, whitened: &DVector<f64>) -> f64 {
+        self.gains.iter().map(|gain| whitened.dot(gain).powi(2)).sum()
+    }
 }
 
 /// The converged fit with its marks judged.
@@ -171,9 +180,28 @@ fn standing(
         for (gradient, factor) in gradients.iter().zip(solved.iter()) {
             step -= gradient * (own * factor);
         }
-        Pull { step, doubt: 0.5 * (-(sds / SLIP_SDS).powi(4)).exp(), landmark: mark.landmark }
+        Pull {
+            step,
+            gains: gains(&gradients, own, factor.l_dirty()),
+            doubt: 0.5 * (-(sds / SLIP_SDS).powi(4)).exp(),
+            landmark: mark.landmark,
+        }
     });
     Standing { distance_px, u_px, square, pull }
+}
+
+/// The directions in which a mark would sharpen the fit: with `S = I + P = L L'` these are the columns of the mark's
+/// gradients times the inverse of `L'`.
+fn gains(gradients: &[DVector<f64>], own: f64, lower: &DMatrix<f64>) -> Vec<DVector<f64>> {
+    let mut columns: Vec<DVector<f64>> = Vec::with_capacity(gradients.len());
+    for (i, gradient) in gradients.iter().enumerate() {
+        let mut column = gradient * own;
+        for (j, known) in columns.iter().enumerate() {
+            column -= known * lower[(i, j)];
+        }
+        columns.push(column / lower[(i, i)]);
+    }
+    columns
 }
 
 /// A whitened residual in px.

@@ -266,18 +266,20 @@ impl VisitFit {
         let Some(covariance) = self.covariance.as_ref() else { return Estimate { value, u: f64::INFINITY } };
         let whitened = covariance.whitened(&gradient);
         let is_bend = terms.iter().all(|term| term.quantity.is_bend());
+        let mut variance = whitened.norm_squared();
         let mut doubt = 0.0;
         for pull in &self.pulls {
             let change = whitened.dot(&pull.step);
             if is_bend && matches!(pull.landmark, Landmark::Elbow(_)) {
                 // Whether an elbow is bent is what its mark is asked for: a straight arm must not be assumed to be one.
                 value += change;
+                variance -= pull.sharpens(&whitened);
             } else {
                 // Each mark errs on its own, so the squares add.
                 doubt += (pull.doubt * change).powi(2);
             }
         }
-        Estimate { value, u: (whitened.norm_squared() + doubt).sqrt() }
+        Estimate { value, u: (variance.max(0.0) + doubt).sqrt() }
     }
 
     fn check_determined(&self, term: Term) -> Result<(), Undetermined> {
@@ -297,7 +299,12 @@ impl VisitFit {
         let (Some(covariance), Some(prior)) = (&self.covariance, &self.prior_covariance) else {
             return Err(undetermined());
         };
-        let with_marks = covariance.whitened(&gradient).norm_squared();
+        let whitened = covariance.whitened(&gradient);
+        let mut with_marks = whitened.norm_squared();
+        if term.quantity.is_bend() {
+            let of_elbows = self.pulls.iter().filter(|pull| matches!(pull.landmark, Landmark::Elbow(_)));
+            with_marks -= of_elbows.map(|pull| pull.sharpens(&whitened)).sum::<f64>();
+        }
         let without = prior.whitened(&gradient).norm_squared();
         if with_marks <= DETERMINED_VARIANCE_RATIO * without { Ok(()) } else { Err(undetermined()) }
     }
@@ -350,7 +357,7 @@ impl Quantity {
     }
 
     const fn is_bend(self) -> bool {
-        matches!(self, Self::ElbowFlexion(_) | Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_))
+        matches!(self, Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_))
     }
 
     /// The elevation from the trunk of one side, or of both.

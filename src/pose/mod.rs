@@ -15,6 +15,8 @@ mod solve;
 mod start;
 mod vector;
 mod view;
+#[cfg(test)]
+mod tests;
 
 pub mod fit;
 pub mod observation;

@@ -5,9 +5,6 @@ use super::dual::Scalar;
 use super::view::Sight;
 use crate::geometry::Side;
 
-/// Below this bend, rad, an elbow is straight.
-const STRAIGHT_RAD: f64 = 1e-6;
-
 /// A quantity of one raise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Quantity {
@@ -21,10 +18,8 @@ pub enum Quantity {
     ElevationFromVerticalBoth,
     /// Lean of the trunk from the plumb line, positive backward, deg.
     TrunkLean,
-    /// Elbow flexion of one arm, deg: 180 minus the angle between the marks in space. Never negative; its standard
-    /// uncertainty is that of the bend in its own direction, so near straight the distribution is folded at zero.
-    ElbowFlexion(Side),
-    /// The part of that bend in the arm's sagittal plane, with its sign, deg.
+    /// Bend of one elbow in the arm's sagittal plane, with its sign, deg. With its other part it makes elbow flexion: 180 minus
+    /// the angle between the marks in space.
     ElbowInPlane(Side),
     /// The part of that bend out of the arm's sagittal plane, with its sign, deg.
     ElbowOutOfPlane(Side),
@@ -60,12 +55,6 @@ impl Quantity {
             Self::ElevationFromVertical(side) => body.elevation[of(side)] * degrees,
             Self::ElevationFromVerticalBoth => mean_elevation * degrees,
             Self::TrunkLean => body.lean * degrees,
-            Self::ElbowFlexion(side) => {
-                let [in_plane, out_of_plane] = body.bend[of(side)];
-                let square = in_plane * in_plane + out_of_plane * out_of_plane;
-                // Straight to within rounding: the size of the bend has no slope there, the bend itself has.
-                if square.value() < STRAIGHT_RAD * STRAIGHT_RAD { in_plane * degrees } else { square.sqrt() * degrees }
-            }
             Self::ElbowInPlane(side) => body.bend[of(side)][0] * degrees,
             Self::ElbowOutOfPlane(side) => body.bend[of(side)][1] * degrees,
             Self::BarHeightAboveDatum => above_datum(),
@@ -86,7 +75,7 @@ impl Quantity {
             Self::Elevation(_) | Self::ElevationBoth => "the elevation from the trunk",
             Self::ElevationFromVertical(_) | Self::ElevationFromVerticalBoth => "the elevation from the plumb line",
             Self::TrunkLean => "the lean of the trunk",
-            Self::ElbowFlexion(_) | Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_) => "the bend of the elbow",
+            Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_) => "the bend of the elbow",
             Self::BarHeightAboveDatum | Self::BarHeightAboveDatumArm => "the bar's height above the datum",
             Self::BarHeightAboveHip | Self::BarHeightAboveHipArm => "the bar's height above the hips",
             Self::BarTilt => "the tilt of the bar",
