@@ -18,8 +18,8 @@ use crate::geometry::Landmark;
 /// A mark stands out when its squared deleted residual exceeds this. Were the priors' spreads exact, one good mark in 27
 /// would (chi-squared with two degrees of freedom, 0.037); in the seeded scenes of `benches/fit_accuracy.rs` far fewer do.
 const DISAGREE_SQUARE: f64 = 6.6;
-/// ... and when it is at least this many of its own standard deviations away.
-const DISAGREE_SDS: f64 = 3.0;
+/// ... and when it is at least this many of its own standard deviations away: a smaller distance is a careful person's own.
+const DISAGREE_SDS: f64 = 4.5;
 /// At most this share of the marks is set aside; beyond it, it is no longer clear which marks are the good ones.
 const MOST_SET_ASIDE_RATIO: f64 = 0.34;
 /// A mark this many standard deviations off is a slip, not a second opinion: it no longer widens the uncertainty.
