@@ -48,7 +48,7 @@ fn main() {
     let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
     let scenes: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(500);
     let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
-    for view in [View::Side] {
+    for view in [View::Side, View::Oblique, View::Front] {
         let exact = SceneOptions::exact(view);
         let noisy = SceneOptions { mark_sd_px: 1.5, ..exact };
         let offset = SceneOptions { has_landmark_offsets: true, ..noisy };

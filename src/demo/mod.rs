@@ -15,6 +15,7 @@ pub mod motion;
 pub mod paint;
 pub mod render;
 pub mod scenario;
+pub mod scenes;
 pub mod sensor;
 pub mod shape;
 pub mod studio;

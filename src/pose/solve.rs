@@ -203,14 +203,14 @@ fn accumulate(
             }
         }
     }
-    for i in 0..local::COUNT {
+    for (i, (products, slope)) in block.iter().zip(slope).enumerate().take(local::COUNT) {
         let row = frame.blocks.global(i);
-        gradient[row] += slope[i];
-        for j in 0..=i {
+        gradient[row] += slope;
+        for (j, product) in products.iter().enumerate().take(i + 1) {
             let column = frame.blocks.global(j);
-            normal[(row, column)] += block[i][j];
+            normal[(row, column)] += product;
             if i != j {
-                normal[(column, row)] += block[i][j];
+                normal[(column, row)] += product;
             }
         }
     }

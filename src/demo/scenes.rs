@@ -1,0 +1,299 @@
+//! Seeded scenes for trying the fit: people, rooms and cameras drawn at random, their marks, and the truth.
+//!
+//! Every distribution here is its own. None is read from, or tuned to, the priors of the fit; where both speak of the same
+//! thing (body proportions, say) they have it from different sources.
+
+use nalgebra::{Matrix2, SMatrix, Vector3};
+use rand::{Rng, RngExt};
+use rand_distr::{Distribution, Normal, Uniform};
+
+use super::body::{ArmStance, BAR_LENGTH_MM, Build, SEAT_MM, Skeleton, Stance};
+use super::lens::{SceneCamera, SceneLens};
+use super::truth::TrueQuantities;
+use crate::camera::Lens;
+use crate::geometry::{ImagePoint, Landmark, Side};
+use crate::pose::{
+    BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, Rotation, View, VisitObservations,
+};
+
+/// Width and height of the pictures, px.
+const IMAGE_SIZE: [u32; 2] = [1280, 720];
+/// Spread of the camera's bearing, deg: with the person's own turn it makes 5 deg off axis.
+const BEARING_SD_DEG: f64 = 4.8;
+/// The standard deviation that the fit is told of for marks without error, px.
+const EXACT_SD_PX: f64 = 0.2;
+/// The wall's edge and the datum, room mm: edge beside the person's back, tape mark behind the head.
+const WALL_EDGE_MM: [f64; 2] = [-130.0, 60.0];
+const DATUM_MM: [f64; 3] = [-420.0, 1450.0, 60.0];
+
+/// What kind of scenes to draw.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SceneOptions {
+    /// From where the camera looks.
+    pub view: View,
+    /// Standard deviation of a mark's error in each direction, px.
+    pub mark_sd_px: f64,
+    /// Whether marks also miss the joint by a systematic offset of the person's.
+    pub has_landmark_offsets: bool,
+    /// Share of the marks that are displaced by [`SceneOptions::displaced_px`] in a random direction.
+    pub displaced_ratio: f64,
+    /// Length of that displacement, px.
+    pub displaced_px: f64,
+    /// External minus internal elevation; drawn between -10 and 4 deg when `None`.
+    pub true_difference_deg: Option<f64>,
+}
+
+impl SceneOptions {
+    /// Marks without error, seen from `view`.
+    #[must_use]
+    pub const fn exact(view: View) -> Self {
+        Self {
+            view,
+            mark_sd_px: 0.0,
+            has_landmark_offsets: false,
+            displaced_ratio: 0.0,
+            displaced_px: 15.0,
+            true_difference_deg: None,
+        }
+    }
+}
+
+/// A scene: what the fit is given, and what is true.
+#[derive(Debug, Clone)]
+pub struct Scene {
+    /// What the fit is given: internal before, external before, internal after, external after.
+    pub observations: VisitObservations,
+    /// The true quantities of each reach.
+    pub truth: Vec<TrueQuantities>,
+    /// Displaced marks: reach and landmark.
+    pub displaced: Vec<(usize, Landmark)>,
+}
+
+impl Scene {
+    /// Draws a scene.
+    pub fn draw(options: &SceneOptions, rng: &mut impl Rng) -> Self {
+        let person = Person::draw(rng);
+        let camera = draw_camera(options.view, &person, rng);
+        let edge_tilt_rad = normal(rng, 0.0, 0.12).to_radians();
+        let offsets = if options.has_landmark_offsets { Offsets::draw(rng) } else { Offsets::default() };
+        let mut scene = Self {
+            observations: VisitObservations {
+                person: PersonFacts {
+                    // As people state it: to the nearest centimetre.
+                    stature_mm: Some((person.build.stature_mm / 10.0).round() * 10.0),
+                    arm_length_mm: None,
+                },
+                bar: BarFacts { length_mm: Some(BAR_LENGTH_MM), has_taped_grips: false },
+                reaches: Vec::new(),
+            },
+            truth: Vec::new(),
+            displaced: Vec::new(),
+        };
+        let internal_deg = uniform(rng, 135.0, 172.0);
+        let before_deg = options.true_difference_deg.unwrap_or_else(|| uniform(rng, -10.0, 4.0));
+        let after_deg = options.true_difference_deg.unwrap_or_else(|| uniform(rng, -4.0, 4.0));
+        for (rotation, elevation_deg) in [
+            (Rotation::Internal, internal_deg),
+            (Rotation::External, internal_deg + before_deg),
+            (Rotation::Internal, internal_deg + normal(rng, 1.0, 1.5)),
+            (Rotation::External, internal_deg + after_deg + 1.0),
+        ] {
+            let stance = person.stance(rotation, elevation_deg, rng);
+            let body = Skeleton::posed(&person.build, &stance);
+            let reach = scene.truth.len();
+            scene.truth.push(TrueQuantities::of(&body, |landmark| {
+                room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| body.landmark_mm(landmark))
+            }));
+            let mut marks = Vec::new();
+            for landmark in landmarks(options.view) {
+                let world = room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| {
+                    body.landmark_mm(landmark) + body.world_from_person.rotation * offsets.of(landmark)
+                });
+                let Some(seen) = camera.project(&world) else { continue };
+                let mut point = ImagePoint::new(
+                    seen.x + normal(rng, 0.0, options.mark_sd_px),
+                    seen.y + normal(rng, 0.0, options.mark_sd_px),
+                );
+                if rng.random_bool(options.displaced_ratio) {
+                    let (sin, cos) = uniform(rng, 0.0, std::f64::consts::TAU).sin_cos();
+                    point = ImagePoint::new(point.x + options.displaced_px * cos, point.y + options.displaced_px * sin);
+                    scene.displaced.push((reach, landmark));
+                }
+                let covariance_px2 = Matrix2::identity() * options.mark_sd_px.max(EXACT_SD_PX).powi(2);
+                marks.push(Mark { landmark, point, covariance_px2, shared: None });
+            }
+            scene.observations.reaches.push(ReachObservations {
+                view: options.view,
+                near_side: (options.view != View::Front).then_some(Side::Right),
+                rotation,
+                is_mirrored: false,
+                image_size: IMAGE_SIZE,
+                lens: Some(known_lens(&camera.lens)),
+                frames: vec![FrameObservations { time_s: 0.0, raise: 0, marks }],
+            });
+        }
+        scene
+    }
+}
+
+/// What is the same in all reaches of a person.
+struct Person {
+    build: Build,
+    lean_deg: f64,
+    grip_mm: f64,
+    bend_deg: f64,
+    asymmetry_deg: f64,
+}
+
+impl Person {
+    fn draw(rng: &mut impl Rng) -> Self {
+        // Adults of both sexes, within what the survey of [`Build::from_stature`] saw.
+        let mut build = Build::from_stature(normal(rng, 1720.0, 90.0).clamp(1500.0, 1960.0), 0.0);
+        // Spreads of the survey's ratios, person by person, within two standard deviations.
+        let mut part = |sd: f64| 1.0 + normal(rng, 0.0, sd).clamp(-2.0 * sd, 2.0 * sd);
+        build.upper_arm_mm *= part(0.032);
+        build.forearm_mm *= part(0.044);
+        build.shoulder_half_mm *= part(0.049);
+        build.hip_half_mm *= part(0.082);
+        build.trunk_mm *= part(0.05);
+        Self {
+            build,
+            lean_deg: normal(rng, 3.0, 3.0),
+            grip_mm: uniform(rng, 520.0, 700.0),
+            bend_deg: uniform(rng, 0.0, 8.0),
+            asymmetry_deg: normal(rng, 0.0, 0.6),
+        }
+    }
+
+    fn stance(&self, rotation: Rotation, elevation_deg: f64, rng: &mut impl Rng) -> Stance {
+        let bend_deg = (self.bend_deg + normal(rng, 0.0, 1.0)).max(0.0);
+        let half = self.asymmetry_deg / 2.0;
+        let arm = |elevation_deg: f64| ArmStance { elevation_deg, bend_deg };
+        Stance {
+            shift_mm: [normal(rng, 0.0, 30.0), normal(rng, 0.0, 30.0)],
+            yaw_deg: normal(rng, 0.0, 1.5),
+            lean_deg: self.lean_deg + normal(rng, 0.0, 0.8),
+            rotation,
+            arms: [arm(elevation_deg - half), arm(elevation_deg + half)],
+            grip_mm: self.grip_mm + normal(rng, 0.0, 6.0),
+            nod_deg: 0.0,
+        }
+    }
+}
+
+/// Systematic distance of each mark from its joint, person axes, mm.
+#[derive(Default)]
+struct Offsets {
+    shoulder: Vector3<f64>,
+    wrist: Vector3<f64>,
+    hip: Vector3<f64>,
+}
+
+impl Offsets {
+    fn draw(rng: &mut impl Rng) -> Self {
+        let mut within = |half_mm: f64| {
+            Vector3::new(
+                uniform(rng, -half_mm, half_mm),
+                uniform(rng, -half_mm, half_mm),
+                uniform(rng, -half_mm, half_mm),
+            )
+        };
+        Self { shoulder: within(4.0), wrist: within(3.0), hip: within(5.0) }
+    }
+
+    fn of(&self, landmark: Landmark) -> Vector3<f64> {
+        match landmark {
+            Landmark::Shoulder(_) => self.shoulder,
+            Landmark::Wrist(_) => self.wrist,
+            Landmark::Hip(_) => self.hip,
+            _ => Vector3::zeros(),
+        }
+    }
+}
+
+/// The landmarks that are marked in each view.
+fn landmarks(view: View) -> Vec<Landmark> {
+    use Landmark::{BarEnd, Datum, Elbow, Hip, PlumbBottom, PlumbTop, Shoulder, Wrist};
+    use Side::{Left, Right};
+    let room = [PlumbTop, PlumbBottom, Datum];
+    let bar = [BarEnd(Left), BarEnd(Right)];
+    let near = [Shoulder(Right), Elbow(Right), Wrist(Right), Hip(Right)];
+    let far = [Shoulder(Left), Elbow(Left), Wrist(Left)];
+    match view {
+        // Both hands are overhead, so that the far wrist is seen beside the near one.
+        View::Side => [near.as_slice(), &far[2..], &bar, &room].concat(),
+        View::Front => [&near[..3], &far, &bar, &room].concat(),
+        View::Oblique => [near.as_slice(), &far, &bar, &room].concat(),
+    }
+}
+
+/// Where a landmark of the room is, room mm; `None` for those of body and bar.
+fn room_landmark(landmark: Landmark, edge_tilt_rad: f64) -> Option<Vector3<f64>> {
+    let edge = |height: f64| {
+        let [x, z] = WALL_EDGE_MM;
+        Vector3::new(x + edge_tilt_rad * (height - 1000.0), height, z)
+    };
+    match landmark {
+        Landmark::PlumbTop => Some(edge(1750.0)),
+        Landmark::PlumbBottom => Some(edge(420.0)),
+        Landmark::Datum => Some(Vector3::from(DATUM_MM)),
+        _ => None,
+    }
+}
+
+/// A phone on a stand: some 3 m away, half a metre off shoulder height, off axis, a little rolled, aimed roughly.
+fn draw_camera(view: View, person: &Person, rng: &mut impl Rng) -> SceneCamera {
+    let shoulder_height = SEAT_MM + 90.0 + person.build.trunk_mm;
+    let off_height = normal(rng, 0.0, 500.0).clamp(-750.0, 900.0);
+    let bearing = match view {
+        View::Side => 0.0,
+        View::Oblique => 45.0 + uniform(rng, -10.0, 10.0),
+        View::Front => 90.0,
+    };
+    // Bearing 0 looks at the right side, along -Z; 90 looks at the front, along -X.
+    let (sin, cos) = (bearing + normal(rng, 0.0, BEARING_SD_DEG)).to_radians().sin_cos();
+    let distance = normal(rng, 3000.0, 200.0).clamp(2500.0, 3600.0);
+    let position = Vector3::new(distance * sin, shoulder_height + off_height, distance * cos);
+    let target = Vector3::new(normal(rng, 0.0, 80.0), normal(rng, 1150.0, 60.0), 0.0);
+    let focal = uniform(rng, 880.0, 980.0);
+    let lens = SceneLens {
+        image_size: IMAGE_SIZE,
+        fx: focal,
+        fy: focal * (1.0 + normal(rng, 0.0, 0.001)),
+        cx: 639.5 + normal(rng, 0.0, 6.0),
+        cy: 359.5 + normal(rng, 0.0, 6.0),
+        distortion: [
+            uniform(rng, -0.05, 0.12),
+            uniform(rng, -0.2, 0.05),
+            normal(rng, 0.0, 5e-4),
+            normal(rng, 0.0, 5e-4),
+            0.02,
+        ],
+    };
+    SceneCamera::looking_at(lens, position, target, normal(rng, 0.0, 1.0))
+}
+
+/// The camera's lens as a good calibration gives it.
+fn known_lens(lens: &SceneLens) -> Lens {
+    let mut covariance = SMatrix::<f64, 9, 9>::zeros();
+    for (index, u) in [1.5, 1.5, 2.0, 2.0, 0.003, 0.01, 1e-4, 1e-4, 0.01].into_iter().enumerate() {
+        covariance[(index, index)] = u * u;
+    }
+    Lens {
+        image_size: lens.image_size,
+        fx: lens.fx,
+        fy: lens.fy,
+        cx: lens.cx,
+        cy: lens.cy,
+        distortion: lens.distortion,
+        covariance,
+    }
+}
+
+fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
+    Normal::new(mean, sd).expect("every spread in this file is finite and not negative").sample(rng)
+}
+
+fn uniform(rng: &mut impl Rng, from: f64, to: f64) -> f64 {
+    Uniform::new(from, to).expect("every range in this file is finite and not empty").sample(rng)
+}
