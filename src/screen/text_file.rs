@@ -36,10 +36,12 @@ fn read(path: &Path, bytes_max: u64) -> Result<String, Fault> {
     if found_bytes > bytes_max {
         return Err(Fault::TooLarge { found_bytes, accepted_bytes: bytes_max });
     }
-    String::from_utf8(bytes).map_err(|error| {
+    let text = String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         unreadable(std::io::Error::other(format!("not UTF-8 text at byte {at}")))
-    })
+    })?;
+    // some editors put a byte order mark first, which is no part of the text
+    Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))
 }
 
 /// Writes a text under a temporary name and gives it its own when it is complete.

@@ -83,6 +83,17 @@ fn files_are_written_whole_in_the_place_of_older_ones() {
 }
 
 #[test]
+fn a_byte_order_mark_and_other_line_ends_are_no_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let (case_path, marks_path) = (folder.path().join("case.toml"), folder.path().join("a.marks.json"));
+    let as_other_editors = |text: &str| format!("\u{feff}{}", text.replace('\n', "\r\n"));
+    std::fs::write(&case_path, as_other_editors(&case().to_toml().unwrap())).unwrap();
+    std::fs::write(&marks_path, as_other_editors(&marks().to_json())).unwrap();
+    assert_eq!(CaseFile::read(&case_path).unwrap(), case());
+    assert_eq!(MarksFile::read(&marks_path).unwrap(), marks());
+}
+
+#[test]
 fn what_is_written_follows_its_schema() {
     let from_toml: Value = toml::from_str(&case().to_toml().unwrap()).unwrap();
     assert_eq!(follows(CASE_JSON_SCHEMA, &from_toml), Vec::<String>::new());
