@@ -76,6 +76,9 @@ pub struct Calibration {
     pub rms_px: f64,
     /// Estimated standard deviation of one coordinate of a corner, px: from the residuals and their degrees of freedom.
     pub corner_sd_px: f64,
+    /// By how much the views disagree more than independent corners would, at least 1; the standard uncertainties of the lens
+    /// are larger by it.
+    pub view_factor: f64,
     /// Each view, in the order given.
     pub views: Vec<ViewFit>,
     /// Steps taken.
@@ -104,7 +107,9 @@ struct State {
 
 /// Solves lens and board poses from views of a board, for pictures of `image_size` px.
 ///
-/// The covariance takes the corners' errors as independent and equally large in all views, and rests on the residuals.
+/// The covariance rests on the residuals. Errors that the corners of one view share (a bent board, motion, glare) are not
+/// averaged away by its many corners: how much the views pull at the lens against each other tells of them, and widens the
+/// covariance by [`Calibration::view_factor`] squared. What all views share cannot be seen.
 ///
 /// # Errors
 /// [`CameraError::TooFewViews`], [`CameraError::TooFewCorners`], [`CameraError::ViewsParallel`] if the board was never tilted
@@ -319,13 +324,15 @@ fn finish(views: &[BoardView], state: State, iterations: usize) -> Result<Calibr
     if widest_tilt_deg < PARALLEL_LIMIT_DEG {
         return Err(CameraError::ViewsParallel { widest_deg: widest_tilt_deg, needed_deg: PARALLEL_LIMIT_DEG });
     }
-    let mut reduced = LensNormal::zeros();
+    let mut information = Vec::with_capacity(normals.len());
     for normal in &normals {
         let factor = normal.pose.cholesky().ok_or(CameraError::CalibrationUndetermined)?;
-        reduced += normal.lens - normal.coupling * factor.solve(&normal.coupling.transpose());
+        information.push(normal.lens - normal.coupling * factor.solve(&normal.coupling.transpose()));
     }
+    let inverse = inverse_scaled(&information.iter().sum()).ok_or(CameraError::CalibrationUndetermined)?;
+    let view_factor = view_factor(&normals, &information, &inverse, corner_sd_px);
     let mut lens = state.lens;
-    lens.covariance = inverse_scaled(&reduced).ok_or(CameraError::CalibrationUndetermined)? * corner_sd_px.powi(2);
+    lens.covariance = inverse * (view_factor * corner_sd_px).powi(2);
     let view_fits = views
         .iter()
         .zip(&state.poses)
@@ -337,7 +344,27 @@ fn finish(views: &[BoardView], state: State, iterations: usize) -> Result<Calibr
         })
         .collect();
     let rms_px = (4.0 * cost / count_to_f64(residual_count)).sqrt();
-    Ok(Calibration { lens, rms_px, corner_sd_px, views: view_fits, iterations, widest_tilt_deg })
+    Ok(Calibration { lens, rms_px, corner_sd_px, view_factor, views: view_fits, iterations, widest_tilt_deg })
+}
+
+/// How much more the views pull at the lens, each its own way, than independent errors of their corners would make them.
+///
+/// The pull of a view is its gradient by the lens, which sums to zero over all views. For independent errors of variance σ² its
+/// covariance is σ² (A - A C A), with A the view's information on the lens and C the inverse of all views' information; the sum
+/// of gᵀ C g over the views is compared with what that gives. Never below 1, since few views can agree by chance.
+///
+/// # Source
+/// The idea is that of cluster-robust covariances, Liang and Zeger (1986), Longitudinal data analysis using generalized linear
+/// models, Biometrika 73, 13-22; one factor for all parameters instead of a matrix, because views are few.
+fn view_factor(normals: &[ViewNormal], information: &[LensNormal], inverse: &LensNormal, corner_sd_px: f64) -> f64 {
+    let (mut pulls, mut expected) = (0.0, 0.0);
+    for (normal, own) in normals.iter().zip(information) {
+        pulls += normal.lens_gradient.dot(&(inverse * normal.lens_gradient));
+        let leverage = inverse * own;
+        expected += leverage.trace() - (leverage * leverage).trace();
+    }
+    let ratio = pulls / (expected * corner_sd_px.powi(2));
+    if ratio.is_finite() { ratio.max(1.0).sqrt() } else { 1.0 }
 }
 
 /// The inverse of a positive definite matrix, scaled as in [`solve_scaled`].

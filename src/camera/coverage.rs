@@ -10,7 +10,7 @@ use crate::geometry::ImagePoint;
 use crate::uncertainty::propagation::count_to_f64;
 
 /// A corner of the picture counts as visited if the board came within this part of the picture's sides of it.
-const VISITED_PART: f64 = 0.2;
+const VISITED_PART: f64 = 0.15;
 
 /// Views that a calibration should have (common practice, no source).
 const VIEWS_ADVISED: usize = 10;
@@ -245,8 +245,8 @@ mod tests {
     #[test]
     fn a_corner_is_visited_by_a_board_near_it_alone() {
         let lens = Lens::phone_prior([1000, 500]);
-        // Within 200 px across and 100 px down of the top left; across but not down of the top right.
-        let corners = [ImagePoint::new(150.0, 90.0), ImagePoint::new(900.0, 110.0)];
+        // Within 150 px across and 75 px down of the top left; across but not down of the top right.
+        let corners = [ImagePoint::new(140.0, 70.0), ImagePoint::new(900.0, 80.0)];
         let coverage = coverage_of(&lens, &corners);
         assert_eq!(
             coverage.unvisited,

@@ -126,6 +126,7 @@ fn json_of(run: &CalibrationRun) -> String {
     let value = json!({
         "rms_px": run.calibration.rms_px,
         "corner_sd_px": run.calibration.corner_sd_px,
+        "view_factor": run.calibration.view_factor,
         "iterations": run.calibration.iterations,
         "widest_tilt_deg": run.calibration.widest_tilt_deg,
         "covered_share": run.covered_share,

@@ -93,8 +93,14 @@ fn write_parameters(html: &mut String, run: &CalibrationRun) {
     }
     html.push_str(
         "</tbody>\n</table>\n<p class=\"small\">For the pictures as they stand upright; px from the centre of the top-left \
-         pixel; distortion after Brown, in the order k1, k2, p1, p2, k3. The uncertainties rest on the residuals and take the \
-         corners' errors as independent: they say nothing of a bent board, zoom, refocusing or stabilization.</p>\n",
+         pixel; distortion after Brown, in the order k1, k2, p1, p2, k3.",
+    );
+    let _ = writeln!(
+        html,
+        " The uncertainties rest on the residuals. The views disagree {:.1} times as much as independent errors of their corners \
+         would make them, from a board that is not quite flat or moved; the uncertainties are widened by it. They say nothing \
+         of zoom, refocusing or stabilization.</p>",
+        run.calibration.view_factor
     );
 }
 

@@ -233,3 +233,16 @@ fn the_board_is_printed_as_pdf_and_svg() {
     assert!(stderr(&large).contains("squares of up to 26 mm fit"), "{}", stderr(&large));
     assert!(stderr(&run(&folder.path().join("board.txt"), &[])).contains("neither .pdf nor .svg"));
 }
+
+#[test]
+fn the_boards_that_ship_are_those_that_the_command_makes() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, more) in [("board-a4.svg", None), ("board-letter.svg", Some("--letter"))] {
+        let made = folder.path().join(name);
+        let mut arguments = vec!["board", "--out", made.to_str().unwrap()];
+        arguments.extend(more);
+        assert_eq!(code(&tworeach(&arguments)), 0);
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration").join(name);
+        assert_eq!(fs::read_to_string(made).unwrap(), fs::read_to_string(shipped).unwrap(), "{name}");
+    }
+}

@@ -11,7 +11,7 @@ use crate::report::chart::canvas::{
 use crate::report::error::ReportError;
 use crate::report::font::Weight;
 use crate::report::input::Chart;
-use crate::report::palette::{BAND, BLUE, Color, INK, MUTED, RULE};
+use crate::report::palette::{BLUE, Color, INK, MUTED, RULE};
 use crate::report::wording::fixed;
 use crate::screen::AngleComparison;
 use crate::uncertainty::{CoverageInterval, LimitsOfAgreement};
@@ -19,6 +19,8 @@ use crate::uncertainty::{CoverageInterval, LimitsOfAgreement};
 const SIZE: [f64; 2] = [520.0, 340.0];
 const LEFT: f64 = 44.0;
 const RIGHT: f64 = 404.0;
+/// The points end here, and leave room for the intervals of the three lines.
+const DATA_RIGHT: f64 = 368.0;
 const TOP: f64 = 64.0;
 const BOTTOM: f64 = 290.0;
 
@@ -41,7 +43,7 @@ pub fn render_agreement_chart(comparison: &AngleComparison) -> Result<Option<Cha
         fixed(limits.upper, 1)
     );
     let caption =
-        "Solid line: mean difference. Dashes: limits of agreement. Bands: their 95\u{a0}% intervals.".to_owned();
+        "Solid line: mean difference. Dashes: limits of agreement. Upright bars: their 95\u{a0}% intervals.".to_owned();
     let drawing: Drawing =
         render("agreement", SIZE, alt, caption, |area| draw(area, comparison, limits, [first, second]))?;
     Ok(Some(drawing.to_file()))
@@ -59,16 +61,13 @@ fn draw(
     let ends =
         [limits.lower_interval, limits.upper_interval].into_iter().flat_map(|interval| [interval.lo, interval.hi]);
     let down = range_of(points.iter().map(|point| point[1]).chain(ends));
-    let x = |deg: f64| LEFT + (deg - across.start) / (across.end - across.start) * (RIGHT - LEFT);
+    let x = |deg: f64| LEFT + (deg - across.start) / (across.end - across.start) * (DATA_RIGHT - LEFT);
     let y = |deg: f64| BOTTOM - (deg - down.start) / (down.end - down.start) * (BOTTOM - TOP);
     let start = [Anchor::Start, Anchor::Start];
     let title = format!("Agreement, {}", comparison.between);
     write_text(area, [0.0, 2.0], &title, set(15.0, Weight::SemiBold, INK, start))?;
     let subtitle = format!("angle between arm and trunk on the picture, degrees: {} minus {}", judges[0], judges[1]);
     write_text(area, [0.0, 24.0], &subtitle, set(12.0, Weight::Regular, MUTED, start))?;
-    for interval in [limits.lower_interval, limits.mean_interval, limits.upper_interval] {
-        draw_band(area, interval, &y)?;
-    }
     for tick in ticks(&down, 7) {
         draw_line(area, [[LEFT, y(tick)], [RIGHT, y(tick)]], stroke(RULE, 0.5), None)?;
         let style = set(11.0, Weight::Regular, MUTED, [Anchor::End, Anchor::Middle]);
@@ -81,20 +80,17 @@ fn draw(
     }
     draw_line(area, [[LEFT, BOTTOM], [RIGHT, BOTTOM]], stroke(MUTED, 0.75), None)?;
     let style = set(12.0, Weight::Regular, INK, [Anchor::Middle, Anchor::Start]);
-    write_text(area, [0.5 * (LEFT + RIGHT), BOTTOM + 26.0], "mean of the two, degrees", style)?;
-    for (deg, dash, words) in [
-        (limits.lower, Some([5.0, 4.0]), "lower limit"),
-        (limits.mean_difference, None, "mean"),
-        (limits.upper, Some([5.0, 4.0]), "upper limit"),
+    write_text(area, [0.5 * (LEFT + DATA_RIGHT), BOTTOM + 26.0], "mean of the two, degrees", style)?;
+    for (deg, interval, dash, bar, words) in [
+        (limits.lower, limits.lower_interval, Some([5.0, 4.0]), 26.0, "lower limit"),
+        (limits.mean_difference, limits.mean_interval, None, 16.0, "mean"),
+        (limits.upper, limits.upper_interval, Some([5.0, 4.0]), 6.0, "upper limit"),
     ] {
         draw_line(area, [[LEFT, y(deg)], [RIGHT, y(deg)]], stroke(INK, 1.25), dash)?;
+        draw_interval(area, RIGHT - bar, y(deg), interval, &y)?;
         let label = format!("{words} {}", fixed(deg, 1));
-        write_text(
-            area,
-            [RIGHT + 6.0, y(deg)],
-            &label,
-            set(12.0, Weight::SemiBold, INK, [Anchor::Start, Anchor::Middle]),
-        )?;
+        let style = set(12.0, Weight::SemiBold, INK, [Anchor::Start, Anchor::Middle]);
+        write_text(area, [RIGHT + 6.0, y(deg)], &label, style)?;
     }
     for [mean, difference] in points {
         draw_marker(area, [x(mean), y(difference)], 4.0, Marker::Ring, BLUE)?;
@@ -102,11 +98,19 @@ fn draw(
     Ok(())
 }
 
-/// A band across the plot, drawn as strokes side by side.
-fn draw_band(area: &Area, interval: CoverageInterval, y: &dyn Fn(f64) -> f64) -> Result<(), DrawError> {
-    let (top, bottom) = (y(interval.hi).max(TOP), y(interval.lo).min(BOTTOM));
-    let middle = 0.5 * (top + bottom);
-    draw_line(area, [[LEFT, middle], [RIGHT, middle]], stroke(BAND, (bottom - top).max(0.5)), None)
+/// An interval as an upright bar with caps, and a square where it belongs.
+fn draw_interval(
+    area: &Area,
+    x: f64,
+    at: f64,
+    interval: CoverageInterval,
+    y: &dyn Fn(f64) -> f64,
+) -> Result<(), DrawError> {
+    draw_line(area, [[x, y(interval.lo)], [x, y(interval.hi)]], stroke(BLUE, 2.0), None)?;
+    for end in [interval.lo, interval.hi] {
+        draw_line(area, [[x - 3.5, y(end)], [x + 3.5, y(end)]], stroke(BLUE, 2.0), None)?;
+    }
+    draw_marker(area, [x, at], 3.5, Marker::Square, BLUE)
 }
 
 fn range_of(values: impl Iterator<Item = f64> + Clone) -> Range<f64> {
