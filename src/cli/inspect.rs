@@ -5,11 +5,17 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::progress::Progress;
 use crate::video::{ColorInfo, Media, MediaInfo, MediaKind, Transfer};
 
 /// Tells what a clip or still is: its picture, colours, frames, times and damage. Decodes the whole clip for that.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: tworeach inspect raise.mp4 --json")]
+#[command(after_help = "Examples:
+  tworeach inspect raise.mp4
+  tworeach inspect raise.mp4 --json
+
+With --json the times of all frames are listed.
+Exit code 0 done, 1 failed, 2 wrong usage.")]
 pub(super) struct Args {
     /// The clip or still.
     file: PathBuf,
@@ -29,10 +35,12 @@ struct Output<'a> {
 /// Runs the command.
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let mut media = Media::open(&args.file)?;
+    let progress = Progress::start("decoding the clip", false);
     let frame_times_s = match &mut media {
         Media::Clip(clip) => Some(clip.survey()?.frame_times_s.clone()),
         Media::Still(_) => None,
     };
+    drop(progress);
     let info = media.info();
     let mut out = io::stdout().lock();
     if args.json {

@@ -11,7 +11,11 @@ use crate::video::Media;
 
 /// Saves the frame of a clip shown at a time, upright and with square pixels, as a PNG picture.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: tworeach still raise.mp4 --at 2.4 --out raise-2.4.png")]
+#[command(after_help = "Examples:
+  tworeach still raise.mp4 --at 2.4 --out raise.png
+  tworeach still raise.mp4 --at 0 --out - > first.png
+
+Exit code 0 done, 1 failed, 2 wrong usage.")]
 pub(super) struct Args {
     /// The clip; a still is taken too, at time 0.
     clip: PathBuf,

@@ -210,39 +210,52 @@ impl Clip {
         if !time_s.is_finite() || time_s < -TIME_TOLERANCE_S {
             return Err(VideoError::NotATime { found_s: time_s });
         }
-        let cursor = &mut self.cursor;
+        if let Some(Survey { damage: Some(damage), end_s, .. }) = &self.survey
+            && time_s > end_s + TIME_TOLERANCE_S
+        {
+            return Err(VideoError::PastDamage { path: self.path.clone(), found_s: time_s, last_s: damage.time_s });
+        }
         let limit_s = time_s + TIME_TOLERANCE_S;
-        let can_walk = cursor.shown.time_s <= limit_s
-            && match &cursor.ahead {
-                Some(ahead) => limit_s < ahead.time_s || cursor.reader.is_jump_useless(ahead.time_s, limit_s),
-                None => true,
-            };
-        if !can_walk {
-            let Some(first_s) = cursor.reader.jump(limit_s, &mut cursor.shown.frame)? else {
-                return Err(VideoError::NoFrame { path: self.path.clone(), codec: self.info.codec.clone() });
-            };
-            cursor.shown.time_s = first_s;
-            cursor.ahead = read_ahead(&mut cursor.reader)?;
+        if !self.cursor.move_to(limit_s)? {
+            return Err(VideoError::NoFrame { path: self.path.clone(), codec: self.info.codec.clone() });
         }
-        while let Some(ahead) = &mut cursor.ahead {
-            if limit_s < ahead.time_s {
-                return Ok(());
-            }
-            mem::swap(&mut cursor.shown, ahead);
-            match cursor.reader.next(&mut ahead.frame)? {
-                Some(next_s) => ahead.time_s = next_s,
-                None => cursor.ahead = None,
-            }
-        }
-        let last_s = cursor.shown.time_s;
-        if time_s <= last_s + cursor.reader.last_duration_s() + TIME_TOLERANCE_S {
+        let Cursor { reader, shown: Timed { time_s: last_s, .. }, ahead, .. } = &self.cursor;
+        if ahead.is_some() || time_s <= last_s + reader.last_duration_s() + TIME_TOLERANCE_S {
             return Ok(());
         }
-        let path = self.path.clone();
-        Err(match cursor.reader.damage() {
+        let (path, last_s) = (self.path.clone(), *last_s);
+        Err(match reader.damage() {
             Some(_) => VideoError::PastDamage { path, found_s: time_s, last_s },
             None => VideoError::PastEnd { path, found_s: time_s, last_s },
         })
+    }
+}
+
+impl Cursor {
+    /// Makes the frame shown the last one at or before `limit_s`, or the first of the clip; `false` if there is none at all.
+    fn move_to(&mut self, limit_s: f64) -> Result<bool, VideoError> {
+        let can_walk = self.shown.time_s <= limit_s
+            && self
+                .ahead
+                .as_ref()
+                .is_none_or(|ahead| limit_s < ahead.time_s || self.reader.is_jump_useless(ahead.time_s, limit_s));
+        // While the frames change hands no time is right: an error on the way makes the next call jump.
+        let shown_s = mem::replace(&mut self.shown.time_s, f64::INFINITY);
+        self.shown.time_s = if can_walk {
+            shown_s
+        } else {
+            self.ahead = None;
+            let Some(first_s) = self.reader.jump(limit_s, &mut self.shown.frame)? else { return Ok(false) };
+            self.ahead = read_ahead(&mut self.reader)?;
+            first_s
+        };
+        while let Some(mut next) = self.ahead.take_if(|ahead| ahead.time_s <= limit_s) {
+            mem::swap(&mut self.shown, &mut next);
+            let shown_s = mem::replace(&mut self.shown.time_s, f64::INFINITY);
+            self.ahead = self.reader.next(&mut next.frame)?.map(|time_s| Timed { time_s, frame: next.frame });
+            self.shown.time_s = shown_s;
+        }
+        Ok(true)
     }
 }
 

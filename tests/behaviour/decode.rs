@@ -111,6 +111,50 @@ fn turned_by_quarter_turns() {
 }
 
 #[test]
+fn every_turn_and_mirroring_of_the_display_matrix() {
+    let (_folder, path) = made("clip.mp4", &h264(&["-t", "0.2"]));
+    let plain = std::fs::read(&path).unwrap();
+    let coded = sequence(&Clip::open(&path).unwrap());
+    // ISO/IEC 14496-12, 8.3.2: in the track header of version 0 the matrix starts 40 bytes after the box's name, nine numbers
+    // a b u c d v x y w, big endian with 16 bits of fraction, for x' = a x + c y + x, y' = b x + d y + y.
+    let matrix_at = plain.windows(4).position(|bytes| bytes == b"tkhd").unwrap() + 4 + 40;
+    for [a, b, c, d] in [
+        [1, 0, 0, 1],
+        [0, 1, -1, 0],
+        [-1, 0, 0, -1],
+        [0, -1, 1, 0],
+        [-1, 0, 0, 1],
+        [1, 0, 0, -1],
+        [0, 1, 1, 0],
+        [0, -1, -1, 0],
+    ] {
+        let mut bytes = plain.clone();
+        for (place, value) in [(0, a), (4, b), (12, c), (16, d)] {
+            let at = matrix_at + place;
+            bytes[at..at + 4].copy_from_slice(&(value * 65_536_i32).to_be_bytes());
+        }
+        std::fs::write(&path, bytes).unwrap();
+        let upright = sequence(&Clip::open(&path).unwrap());
+        assert_eq!(upright.len(), coded.len());
+        for ((_, upright), (_, coded)) in upright.iter().zip(&coded) {
+            let (width, height) = coded.dimensions();
+            assert_eq!(upright.dimensions(), if a == 0 { (height, width) } else { (width, height) });
+            for (x, y, value) in coded.enumerate_pixels() {
+                // Moved so that the picture starts at 0 again: a side that runs backwards ends where it began.
+                let from = |factor: i32, value: u32, side: u32| match factor {
+                    1 => value,
+                    -1 => side - 1 - value,
+                    _ => 0,
+                };
+                let turned_x = from(a, x, width) + from(c, y, height);
+                let turned_y = from(b, x, width) + from(d, y, height);
+                assert_eq!(upright.get_pixel(turned_x, turned_y), value, "{a} {b} {c} {d} at {x} {y}");
+            }
+        }
+    }
+}
+
+#[test]
 fn uneven_frame_times() {
     let uneven = "setpts='(N/30+0.011*mod(N*7,3))/TB'";
     for name in ["clip.mp4", "clip.mkv"] {

@@ -1,6 +1,7 @@
 //! Looking at a file with `inspect` and saving a frame with `still`.
 
 use std::fs;
+use std::process::Command;
 
 use image::{DynamicImage, ImageFormat, ImageReader, Rgb, RgbImage};
 use serde_json::Value;
@@ -102,16 +103,23 @@ fn wrong_usage_exits_with_2() {
 
 #[test]
 fn a_full_disk_leaves_nothing_half_written() {
-    // /dev/full takes no byte; only standard output can be led there.
-    let (_folder, path) = made("clip.mp4", &H264);
+    let (folder, path) = made("clip.mp4", &H264);
+    let binary = env!("CARGO_BIN_EXE_tworeach");
+    let clip = path.to_str().unwrap();
+    // /dev/full takes no byte.
     let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-    let output = std::process::Command::new(env!("CARGO_BIN_EXE_tworeach"))
-        .args(["still", path.to_str().unwrap(), "--at", "0", "--out", "-"])
-        .stdout(full)
-        .output()
-        .unwrap();
+    let mut command = Command::new(binary);
+    let output = command.args(["still", clip, "--at", "0", "--out", "-"]).stdout(full).output().unwrap();
     assert_eq!(code(&output), 1);
     assert!(stderr(&output).contains("cannot write to standard output"), "{}", stderr(&output));
+    // A limit on the size of files stands in for a full disk: writing fails in the middle of the picture.
+    let out = folder.path().join("frame.png");
+    let script = format!("trap '' XFSZ; ulimit -f 2; exec '{binary}' still '{clip}' --at 0 --out '{}'", out.display());
+    let output = Command::new("bash").args(["-c", &script]).output().unwrap();
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("cannot write") && stderr(&output).contains("frame.png"), "{}", stderr(&output));
+    let names: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    assert_eq!(names, ["clip.mp4"]);
 }
 
 #[test]
