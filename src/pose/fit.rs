@@ -294,6 +294,11 @@ impl VisitFit {
                 reason: "the arms fit as well before as behind the vertical; film again from the side".to_owned(),
             });
         }
+        if term.quantity.needs_scale() && !self.observations.has_scale() {
+            return Err(Undetermined {
+                reason: "nothing gives the scale: state the bar's length, the arm's length or the stature".to_owned(),
+            });
+        }
         let undetermined = || Undetermined { reason: format!("the marks do not determine {}", term.quantity.words()) };
         let (_, gradient) = self.evaluate(&[Term { factor: 1.0, ..term }]);
         let (Some(covariance), Some(prior)) = (&self.covariance, &self.prior_covariance) else {
@@ -354,6 +359,11 @@ impl Quantity {
             self,
             Self::Elevation(_) | Self::ElevationBoth | Self::ElevationFromVertical(_) | Self::ElevationFromVerticalBoth
         )
+    }
+
+    /// Whether the quantity is a height in mm, which the usual stature alone must not stand in for.
+    const fn needs_scale(self) -> bool {
+        matches!(self, Self::BarHeightAboveDatum | Self::BarHeightAboveHip)
     }
 
     const fn is_bend(self) -> bool {

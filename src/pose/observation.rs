@@ -39,6 +39,14 @@ pub struct VisitObservations {
     pub reaches: Vec<ReachObservations>,
 }
 
+impl VisitObservations {
+    /// Whether anything of known size is stated.
+    #[must_use]
+    pub const fn has_scale(&self) -> bool {
+        self.person.stature_mm.is_some() || self.person.arm_length_mm.is_some() || self.bar.length_mm.is_some()
+    }
+}
+
 /// What is known of the person beside the marks.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct PersonFacts {

@@ -224,6 +224,17 @@ fn heights_and_widths_come_back_from_the_side() {
 }
 
 #[test]
+fn without_a_known_size_there_is_no_height_in_mm_but_one_in_arm_lengths() {
+    let mut observations = pair(Side::Right);
+    observations.person = PersonFacts::default();
+    observations.bar.length_mm = None;
+    let fit = fit_visit(&observations);
+    let height = fit.combine(&[term(1.0, 0, Quantity::BarHeightAboveHip)]);
+    assert!(height.expect_err("no scale").reason.contains("scale"));
+    assert!(fit.combine(&[term(1.0, 0, Quantity::BarHeightAboveHipArm)]).is_ok());
+}
+
+#[test]
 fn left_and_right_give_the_same_difference() {
     let difference = |near: Side| {
         let fit = fit_visit(&pair(near));

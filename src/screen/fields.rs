@@ -1,7 +1,26 @@
 //! Takes the fields of one table with their kinds and ranges, and notes every fault with its line.
 
+use crate::geometry::Landmark;
+
 use super::document::{Entry, Node, Value};
 use super::problem::{Fault, Problems, nearest};
+
+/// The landmark that an entry of `place` is named for; an unknown name is noted with the nearest accepted one.
+pub(crate) fn known_landmark(entry: &Entry, place: &str, problems: &mut Problems) -> Option<Landmark> {
+    let landmark = entry.name.parse::<Landmark>().ok();
+    if landmark.is_none() {
+        let names = Landmark::ALL.map(Landmark::name);
+        let fault = Fault::UnknownName {
+            kind: "mark",
+            found: entry.name.clone(),
+            place: place.to_owned(),
+            accepted: names.to_vec(),
+            nearest: nearest(&entry.name, &names),
+        };
+        problems.at(entry.line, fault);
+    }
+    landmark
+}
 
 /// The accepted range of a number.
 #[derive(Debug, Clone, Copy)]

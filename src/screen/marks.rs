@@ -12,8 +12,8 @@ use crate::geometry::{ImagePoint, Landmark};
 use super::case::require_schema;
 use super::document::{Node, Value, parse_json};
 use super::error::ScreenError;
-use super::fields::{Fields, Limits};
-use super::problem::{Fault, Problem, Problems, nearest};
+use super::fields::{Fields, Limits, known_landmark};
+use super::problem::{Fault, Problem, Problems};
 use super::text_file::{read_text, write_text};
 
 /// The name of the format.
@@ -351,17 +351,7 @@ fn points(node: &Node, picture: Option<[u32; 2]>, problems: &mut Problems) -> BT
         return found;
     };
     for entry in entries {
-        let Ok(landmark) = entry.name.parse::<Landmark>() else {
-            let fault = Fault::UnknownName {
-                kind: "mark",
-                found: entry.name.clone(),
-                place: "points".to_owned(),
-                accepted: names.to_vec(),
-                nearest: nearest(&entry.name, &names),
-            };
-            problems.at(entry.line, fault);
-            continue;
-        };
+        let Some(landmark) = known_landmark(entry, "points", problems) else { continue };
         if found.contains_key(&landmark) {
             let (field, place) = (entry.name.clone(), "points".to_owned());
             problems.at(entry.line, Fault::RepeatedField { field, place });

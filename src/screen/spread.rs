@@ -11,8 +11,8 @@ use crate::uncertainty::PooledSpread;
 use super::case::{SD_PX_AT, require_schema};
 use super::document::{Node, Value, parse_json};
 use super::error::ScreenError;
-use super::fields::{Fields, Limits};
-use super::problem::{Fault, Problems, nearest};
+use super::fields::{Fields, Limits, known_landmark};
+use super::problem::{Fault, Problems};
 use super::text_file::read_text;
 
 /// The name of the format.
@@ -116,17 +116,7 @@ fn landmarks(node: &Node, scale: f64, problems: &mut Problems) -> BTreeMap<Landm
         return found;
     };
     for entry in entries {
-        let Ok(landmark) = entry.name.parse::<Landmark>() else {
-            let fault = Fault::UnknownName {
-                kind: "mark",
-                found: entry.name.clone(),
-                place: "landmarks".to_owned(),
-                accepted: names.to_vec(),
-                nearest: nearest(&entry.name, &names),
-            };
-            problems.at(entry.line, fault);
-            continue;
-        };
+        let Some(landmark) = known_landmark(entry, "landmarks", problems) else { continue };
         let fields = Fields::of(&entry.node, landmark.name(), &["sd_px", "dof"], problems);
         fields.required("sd_px", problems);
         fields.required("dof", problems);
