@@ -10,6 +10,8 @@ pub mod video;
 pub mod camera;
 pub mod pose;
 pub mod screen;
+pub mod records;
 pub mod report;
 pub mod demo;
+pub mod web;
 pub mod cli;

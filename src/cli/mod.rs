@@ -13,6 +13,7 @@ mod outputs;
 mod progress;
 mod repeatability;
 mod schema;
+mod serve;
 mod still;
 mod table;
 
@@ -51,6 +52,7 @@ enum Command {
     Measure(measure::Args),
     Repeatability(repeatability::Args),
     Schema(schema::Args),
+    Serve(serve::Args),
     Still(still::Args),
 }
 
@@ -68,6 +70,7 @@ pub fn run() -> ExitCode {
         Command::Measure(args) => measure::run(&args),
         Command::Repeatability(args) => repeatability::run(&args),
         Command::Schema(args) => schema::run(&args),
+        Command::Serve(args) => serve::run(&args),
         Command::Still(args) => still::run(&args),
     };
     match done {

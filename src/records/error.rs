@@ -1,0 +1,98 @@
+//! What can keep the records from doing what was asked.
+
+use std::path::PathBuf;
+
+use super::screening::UnknownWord;
+
+/// Why something could not be recorded or found.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordsError {
+    /// The folder cannot be made or used.
+    #[error("cannot use the data folder {}", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The database could not do it.
+    #[error("the database cannot {step}")]
+    Database {
+        /// What was being done.
+        step: &'static str,
+        /// What the database said.
+        #[source]
+        source: rusqlite::Error,
+    },
+    /// The database is damaged.
+    #[error("the database {} is damaged: {found}; put back a copy of the data folder", path.display())]
+    Damaged {
+        /// The database.
+        path: PathBuf,
+        /// What the integrity check found first.
+        found: String,
+    },
+    /// The database was written by a later version of the program.
+    #[error("the database is at version {found}, this program knows versions up to {known}: use a newer program")]
+    TooNew {
+        /// Its version.
+        found: i64,
+        /// The latest version known.
+        known: i64,
+    },
+    /// A value in the database is not one that this program writes.
+    #[error("the records hold an unknown {what}")]
+    Unknown {
+        /// Which value.
+        what: &'static str,
+        /// The word.
+        #[source]
+        source: UnknownWord,
+    },
+    /// A stored document cannot be read.
+    #[error("the records hold a {what} that cannot be read")]
+    Document {
+        /// Which.
+        what: &'static str,
+        /// What is wrong with it.
+        #[source]
+        source: serde_json::Error,
+    },
+    /// There is no such thing in the records.
+    #[error("there is no such {what}")]
+    NotFound {
+        /// What was looked for.
+        what: &'static str,
+    },
+    /// Another client has the code.
+    #[error("another client has the code {code}")]
+    CodeTaken {
+        /// The code.
+        code: String,
+    },
+    /// The visit has such a reach already.
+    #[error("the visit has such a reach already: delete it first")]
+    ReachTaken,
+    /// A media file cannot be read or written.
+    #[error("cannot {step} a clip or still in the data folder")]
+    Media {
+        /// What was being done.
+        step: &'static str,
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+    /// An export cannot be written.
+    #[error("cannot write the export")]
+    Export {
+        /// What the archive's writer said.
+        #[source]
+        source: zip::result::ZipError,
+    },
+}
+
+/// Names the step that a database error stopped.
+pub(crate) fn database(step: &'static str) -> impl FnOnce(rusqlite::Error) -> RecordsError {
+    move |source| RecordsError::Database { step, source }
+}

@@ -1,0 +1,20 @@
+//! The local page: a server on the loopback interface, server-rendered pages and small ES modules.
+//!
+//! Reads requests, calls one library function and shows what it returns; no arithmetic on measured values. Whoever holds
+//! the address that was printed at the start may do everything: it assumes one machine with one user, and cannot tell
+//! programs of that user apart. Clips and stills are decoded in child processes .
+
+pub mod error;
+pub mod guard;
+pub mod pages;
+pub mod server;
+pub mod state;
+pub mod text;
+pub mod view;
+
+mod embedded;
+mod routes;
+
+pub use error::WebError;
+pub use server::{Server, router};
+pub use state::{App, Options};

@@ -1,0 +1,24 @@
+//! The pages: each a pure function from its view to markup.
+
+mod client;
+mod clients;
+mod delete;
+mod error;
+mod guide;
+mod mark;
+mod palms;
+mod result;
+mod screening;
+mod shell;
+mod visit;
+
+pub use client::render as client;
+pub use clients::render as clients;
+pub use delete::{render_client as delete_client, render_reach as delete_reach};
+pub use error::render as error;
+pub use guide::render as guide;
+pub use mark::render as mark;
+pub use palms::render as palms;
+pub use result::render as result;
+pub use screening::{render_again as screening, render_new as new_client};
+pub use visit::render as visit;

@@ -1,0 +1,3 @@
+//! What each address does, one file a subject.
+
+pub(super) mod clients;

@@ -1,0 +1,85 @@
+//! The listener on the loopback interface and the table of routes.
+
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware;
+use axum::routing::get;
+
+use super::error::WebError;
+use super::state::{App, Options};
+use super::{embedded, guard, routes};
+
+/// The largest body of a form or of JSON, bytes. Uploads have their own bound.
+const BODY_BYTES_MAX: usize = 256 << 10;
+
+/// Threads that wait for the database, the fit and the disk at most.
+const BLOCKING_THREADS_MAX: usize = 16;
+
+/// A server that listens, and runs when told.
+pub struct Server {
+    app: Arc<App>,
+    listener: TcpListener,
+    address: String,
+}
+
+impl Server {
+    /// Opens the records, whose integrity is checked, and listens on `port` of the loopback interface; 0 takes a free one.
+    ///
+    /// # Errors
+    /// [`WebError::Io`] when the port cannot be had, [`WebError::Records`] when the records cannot be opened.
+    pub fn bind(port: u16, options: Options) -> Result<Self, WebError> {
+        let listening = |source| WebError::Io { step: "listen on this port", source };
+        let listener = TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).map_err(listening)?;
+        listener.set_nonblocking(true).map_err(listening)?;
+        let port = listener.local_addr().map_err(listening)?.port();
+        let app = Arc::new(App::open(port, options)?);
+        let address = format!("http://127.0.0.1:{port}{}", app.guard.entrance());
+        Ok(Self { app, listener, address })
+    }
+
+    /// The address to open, with the token that starts a session.
+    #[must_use]
+    pub fn address(&self) -> &str {
+        &self.address
+    }
+
+    /// Serves until interrupted.
+    ///
+    /// # Errors
+    /// [`WebError::Io`] when the network cannot be used any more.
+    pub fn run(self) -> Result<(), WebError> {
+        let failed = |source| WebError::Io { step: "serve", source };
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .enable_all()
+            .max_blocking_threads(BLOCKING_THREADS_MAX)
+            .build()
+            .map_err(failed)?;
+        let router = router(self.app);
+        let served = runtime.block_on(async move {
+            let listener = tokio::net::TcpListener::from_std(self.listener)?;
+            tokio::select! {
+                served = async { axum::serve(listener, router).await } => served,
+                stopped = tokio::signal::ctrl_c() => stopped,
+            }
+        });
+        // decoders are killed when the runtime drops them; a fit under way is not waited for
+        runtime.shutdown_background();
+        served.map_err(failed)
+    }
+}
+
+/// All routes, behind the guard.
+pub fn router(app: Arc<App>) -> Router {
+    use routes::clients;
+    Router::new()
+        .route("/", get(clients::all))
+        .route("/guide", get(clients::guide))
+        .route("/assets/{name}", get(embedded::asset))
+        .fallback(async || WebError::NotFound { what: "page" })
+        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .layer(middleware::from_fn_with_state(app.clone(), guard::guard))
+        .with_state(app)
+}

@@ -1,0 +1,26 @@
+//! What the pages show: plain values, filled by the routes and rendered by [`super::pages`]. Numbers come formatted.
+
+mod client;
+mod form;
+mod mark;
+mod result;
+mod visit;
+
+pub use client::{
+    ClientLine, ClientView, ClientsView, DeleteClientView, NewClientView, ScreeningFormView, ScreeningView, VisitLine,
+};
+pub use form::{FieldError, FormView};
+pub use mark::{LandmarkView, MarkView, PalmsView};
+pub use result::{
+    ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView, RetestView,
+};
+pub use visit::{CellState, CellView, DeleteReachView, NextStep, ReachView, SettingsView, VisitView};
+
+/// What an error page shows.
+#[derive(Debug, Clone)]
+pub struct ErrorView {
+    /// The status code, such as 404.
+    pub status: u16,
+    /// What was wrong, as a sentence for the person at the screen.
+    pub text: String,
+}
