@@ -20,7 +20,7 @@ const BAR_HEIGHT_MID_HIP: &str = "bar_height_mid_hip";
 const OTHER_SIDE: &str = "other_side";
 
 /// Views in the order in which they are preferred for a comparison: the sagittal plane is seen best from the side.
-const VIEWS: [View; 3] = [View::Side, View::Oblique, View::Front];
+pub(crate) const COMPARED_VIEWS: [View; 3] = [View::Side, View::Oblique, View::Front];
 
 /// What the bar's height says, and why it may say nothing.
 pub(crate) struct SecondOpinion {
@@ -37,7 +37,7 @@ impl<F: Combine> Evaluation<'_, F> {
 
     /// The internal and the external reach of an occasion, of the best view that has both.
     pub(crate) fn pair(&self, occasion: Occasion) -> Option<[usize; 2]> {
-        VIEWS.into_iter().find_map(|view| {
+        COMPARED_VIEWS.into_iter().find_map(|view| {
             let internal = self.find(occasion, Rotation::Internal, view)?;
             let external = self.find(occasion, Rotation::External, view)?;
             Some([internal, external])
@@ -46,7 +46,7 @@ impl<F: Combine> Evaluation<'_, F> {
 
     /// The external reaches before and after the stretch, of the best view that has both.
     pub(crate) fn external_pair(&self) -> Option<[usize; 2]> {
-        VIEWS.into_iter().find_map(|view| {
+        COMPARED_VIEWS.into_iter().find_map(|view| {
             let before = self.find(Occasion::Before, Rotation::External, view)?;
             let after = self.find(Occasion::After, Rotation::External, view)?;
             Some([before, after])

@@ -38,6 +38,7 @@ mod tests;
 pub use case::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, Raises, ReachEntry,
 };
+pub(crate) use compare::COMPARED_VIEWS;
 pub use error::ScreenError;
 pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};

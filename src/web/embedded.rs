@@ -7,13 +7,28 @@ use axum::response::{IntoResponse, Response};
 use super::error::WebError;
 
 const CSS: &str = "text/css; charset=utf-8";
-#[allow(dead_code, reason = "the table below takes modules as they come")]
 const MODULE: &str = "text/javascript; charset=utf-8";
-#[allow(dead_code, reason = "the table below takes drawings as they come")]
 const SVG: &str = "image/svg+xml";
+const FONT: &str = "font/woff2";
 
 /// Name, media type and content of every file.
-const FILES: &[(&str, &str, &[u8])] = &[("sheet.css", CSS, include_bytes!("assets/sheet.css"))];
+const FILES: &[(&str, &str, &[u8])] = &[
+    ("sheet.css", CSS, include_bytes!("assets/sheet.css")),
+    ("mark.css", CSS, include_bytes!("assets/mark.css")),
+    ("icon.svg", SVG, include_bytes!("assets/icon.svg")),
+    ("mark.js", MODULE, include_bytes!("assets/mark.js")),
+    ("mark-draw.js", MODULE, include_bytes!("assets/mark-draw.js")),
+    ("mark-frames.js", MODULE, include_bytes!("assets/mark-frames.js")),
+    ("mark-model.js", MODULE, include_bytes!("assets/mark-model.js")),
+    ("mark-numbers.js", MODULE, include_bytes!("assets/mark-numbers.js")),
+    ("mark-save.js", MODULE, include_bytes!("assets/mark-save.js")),
+    ("mark-stage.js", MODULE, include_bytes!("assets/mark-stage.js")),
+    ("mark-view.js", MODULE, include_bytes!("assets/mark-view.js")),
+    ("upload.js", MODULE, include_bytes!("assets/upload.js")),
+    // The report's own typeface, so that page and report look alike; its licence lies beside the files.
+    ("inter-400.woff2", FONT, include_bytes!("../report/fonts/Inter-Regular.subset.woff2")),
+    ("inter-600.woff2", FONT, include_bytes!("../report/fonts/Inter-SemiBold.subset.woff2")),
+];
 
 /// `GET /assets/{name}`. The browser keeps it, and asks each time whether it is still the same.
 pub(super) async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Result<Response, WebError> {

@@ -1,28 +1,649 @@
-//! Every English text of the pages, in one place.
+//! Every English text of the pages, in one place, so that another language means another copy of this file.
+//!
+//! Facts of the trade (danger signs, how to find a landmark by touch, how to film) are common practice, no source.
 
+#![allow(missing_docs, reason = "a text is its own description")]
+
+use serde_json::{Value, json};
+
+use crate::geometry::Landmark;
+use crate::pose::{Rotation, View};
 use crate::records::DangerSign;
+use crate::screen::{Call, LimitedBy, Occasion, ResultSide, RetestOutcome};
 
 /// The product.
 pub const NAME: &str = "Tworeach";
+/// Stands at the foot of every page.
+pub const FOOT: &str = "A measuring aid, not a diagnosis. Clips and marks stay on this computer.";
+/// First link of every page.
+pub const SKIP_TO_CONTENT: &str = "Skip to content";
+/// The link to the list of clients.
+pub const CLIENTS: &str = "Clients";
+/// The link to the filming guide.
+pub const GUIDE: &str = "How to film";
+/// Names the links at the head of the page.
+pub const MAIN_LINKS: &str = "Main";
+/// Names the links to where a page belongs.
+pub const WHERE: &str = "You are here";
+/// Heads the list of what was wrong with a form.
+pub const ERRORS: &str = "Please check this";
+/// Heads the cautions of a result.
+pub const CAUTION: &str = "Caution";
+/// Marks what was invented for trying things out.
+pub const DEMO: &str = "demo";
+/// What kind of client it is.
+pub const KIND: &str = "Kind";
+/// An answer.
+pub const YES: &str = "Yes";
+/// An answer.
+pub const NO: &str = "No";
+/// Goes back without doing it.
+pub const CANCEL: &str = "Cancel, keep everything";
 
-/// The question about a danger sign.
+/// The question about a danger sign. Common practice, no source.
 #[must_use]
 pub const fn danger_sign(sign: DangerSign) -> &'static str {
     match sign {
-        DangerSign::NumbRingLittleFinger => "Numbness or tingling in the ring and little finger?",
+        DangerSign::ChestPainBreathless => "Chest pain, or trouble getting your breath?",
+        DangerSign::NumbRingLittleFinger => "Numbness or pins and needles in the ring finger and little finger?",
         DangerSign::WeakGrip => "A grip that has become weak?",
-        DangerSign::PopOrBruise => "A pop that was felt or heard, or a bruise since?",
-        DangerSign::JointLocked => "A joint that locks?",
+        DangerSign::PopOrBruise => "A pop that you felt or heard, or a bruise that came up since?",
+        DangerSign::JointLocked => "A shoulder or elbow that locks?",
         DangerSign::JointHotRedSwollen => "A joint that is hot, red or swollen?",
-        DangerSign::Fever => "Fever?",
-        DangerSign::NightPain => "Pain that wakes at night?",
-        DangerSign::RecentInjury => "A recent fall, fracture, dislocation or operation?",
-        DangerSign::ArmSwollenBlueHeavy => "An arm that is swollen, blue or heavy?",
-        DangerSign::InnerElbowThrowing => "Pain or looseness at the inner elbow when throwing fast?",
-        DangerSign::ShoulderSlips => "A shoulder that slips out, or feels as if it might?",
+        DangerSign::Fever => "A fever now?",
+        DangerSign::NightPain => "Pain that wakes you at night?",
+        DangerSign::RecentInjury => "A recent fall, broken bone, dislocated joint or operation?",
+        DangerSign::ArmSwollenBlueHeavy => "An arm that is swollen, looks blue or feels heavy?",
+        DangerSign::InnerElbowThrowing => "Pain or a loose feeling at the inner elbow when you throw hard?",
+        DangerSign::ShoulderSlips => "A shoulder that slips out of place, or feels as if it could?",
         DangerSign::BothArmsNumb => "Both arms numb or clumsy?",
-        DangerSign::NeckSigns => "Neck pain that runs into the arm, or comes on when the neck moves?",
-        DangerSign::CancerOrWeightLoss => "A known cancer, or weight lost without a reason?",
-        DangerSign::ChestPainBreathless => "Chest pain or shortness of breath?",
+        DangerSign::NeckSigns => "Neck pain that runs down an arm, or that comes on when you move your neck?",
+        DangerSign::CancerOrWeightLoss => "A cancer that you know of, or weight loss without a reason?",
+    }
+}
+
+/// The side or sides in a sentence.
+#[must_use]
+pub const fn side(side: ResultSide) -> &'static str {
+    match side {
+        ResultSide::Left => "left side",
+        ResultSide::Right => "right side",
+        ResultSide::Both => "both sides",
+    }
+}
+
+/// The occasion as a heading.
+#[must_use]
+pub const fn occasion(occasion: Occasion) -> &'static str {
+    match occasion {
+        Occasion::Before => "Before the stretch",
+        Occasion::After => "After the stretch",
+    }
+}
+
+/// The rotation as a heading.
+#[must_use]
+pub const fn rotation(rotation: Rotation) -> &'static str {
+    match rotation {
+        Rotation::Internal => "Internal",
+        Rotation::External => "External",
+    }
+}
+
+/// Where the palms face in that rotation.
+#[must_use]
+pub const fn palms(rotation: Rotation) -> &'static str {
+    match rotation {
+        Rotation::Internal => "palms down",
+        Rotation::External => "palms up",
+    }
+}
+
+/// From where a reach is filmed.
+#[must_use]
+pub const fn view(view: View) -> &'static str {
+    match view {
+        View::Side => "from the side",
+        View::Front => "from the front",
+        View::Oblique => "at an angle",
+    }
+}
+
+/// The call in a word that a client understands.
+#[must_use]
+pub const fn call(call: Call) -> &'static str {
+    match call {
+        Call::Positive => "Fail",
+        Call::Negative => "Pass",
+        Call::Inconclusive => "Inconclusive",
+        Call::NotComparable => "Not comparable",
+    }
+}
+
+/// The trade's words beside it.
+#[must_use]
+pub const fn call_trade(call: Call) -> &'static str {
+    match call {
+        Call::Positive => "positive screen",
+        Call::Negative => "negative screen",
+        Call::Inconclusive | Call::NotComparable => "no call",
+    }
+}
+
+/// What became of the external reach.
+#[must_use]
+pub const fn outcome(outcome: RetestOutcome) -> &'static str {
+    match outcome {
+        RetestOutcome::Improved => "Improved",
+        RetestOutcome::Unchanged => "Unchanged",
+        RetestOutcome::Worse => "Worse",
+        RetestOutcome::Inconclusive => "Inconclusive",
+        RetestOutcome::NotComparable => "Not comparable",
+    }
+}
+
+/// What ended a reach.
+#[must_use]
+pub const fn limited_by(limit: LimitedBy) -> &'static str {
+    match limit {
+        LimitedBy::Stretch => "A stretch",
+        LimitedBy::Pain => "Pain",
+        LimitedBy::Other => "Something else",
+    }
+}
+
+/// How to find a landmark. Common practice, no source.
+#[must_use]
+pub const fn find_landmark(landmark: Landmark) -> &'static str {
+    match landmark {
+        Landmark::Shoulder(_) => {
+            "On the skin over the middle of the joint, the point that the raised arm turns about. To find it, let the arm \
+             hang, feel the bony tip on top of the shoulder (acromion) and go a thumb's breadth down."
+        }
+        Landmark::Elbow(_) => {
+            "The bony knob on the outer side (lateral epicondyle). Bend the elbow to feel it at the end of the crease, and \
+             keep a finger on it while the arm straightens."
+        }
+        Landmark::Wrist(_) => {
+            "Midway between the two bony bumps of the wrist (styloid processes), one on the thumb side and one on the \
+             little-finger side."
+        }
+        Landmark::Hip(_) => {
+            "The bony lump on the outer side of the hip (greater trochanter). Lay a palm there and turn the knee in and \
+             out: it rolls under the hand."
+        }
+        Landmark::Eye(_) => "The outer corner of the eye. Skip it where the arm hides it.",
+        Landmark::Nose => "The tip of the nose. Skip it where the arm hides it.",
+        Landmark::Chin => "The lowest point of the chin, in the middle. Skip it where the arm hides it.",
+        Landmark::BarEnd(_) => "The very end of the bar, in the middle of its thickness.",
+        Landmark::PlumbTop => "On the edge of the wall, as high up as you see it clearly.",
+        Landmark::PlumbBottom => "On the same edge of the wall, as low down as you see it clearly.",
+        Landmark::Datum => "The middle of the tape mark on the wall. Take the same mark in every reach.",
+    }
+}
+
+/// Landmarks in a sentence.
+#[must_use]
+pub fn landmarks(landmarks: &[Landmark]) -> String {
+    landmarks.iter().map(|landmark| landmark.words()).collect::<Vec<_>>().join(", ")
+}
+
+/// `/`.
+pub mod clients {
+    pub const TITLE: &str = "Clients";
+    pub const NEW: &str = "New client";
+    pub const LIST: &str = "All clients";
+    pub const WELCOME: &str = "Measure the two-reach overhead screen";
+    pub const LEAD: &str = "Two reaches with a light bar, palms down and palms up. Film them, mark a few points, and see \
+                            whether the second one ends lower, and how sure that is.";
+    pub const DEMO_HEADING: &str = "Look around first";
+    pub const DEMO_TEXT: &str = "Opens a made-up client, a masters rower called R07, with four clips that are already \
+                                 marked. You can delete it at any time.";
+    pub const DEMO_BUTTON: &str = "Open the demo case";
+    pub const NEW_HEADING: &str = "Start with a client";
+    pub const NEW_TEXT: &str = "A short list of danger signs comes first. Clients go by a code, never by a name.";
+    pub const GUIDE_HEADING: &str = "See how to film";
+    pub const GUIDE_TEXT: &str = "Where the phone stands, what must be in the picture, and how the hands hold the bar.";
+    pub const NO_VISIT: &str = "no visit yet";
+
+    /// How many visits, and the latest.
+    #[must_use]
+    pub fn visits(count: usize) -> String {
+        if count == 1 { "1 visit".to_owned() } else { format!("{count} visits") }
+    }
+}
+
+/// `/clients/new` and `/clients/{code}/screening`.
+pub mod screening {
+    pub const TITLE_NEW: &str = "New client";
+    pub const TITLE_AGAIN: &str = "Danger signs";
+    pub const LEAD: &str =
+        "Danger signs first. If any answer is yes, reaching overhead is not the right thing to do today.";
+    pub const SIGNS: &str = "Does the client have any of these?";
+    pub const EMERGENCY: &str = "Chest pain or trouble breathing is an emergency: call for emergency care now.";
+    pub const WHO: &str = "Who answers?";
+    pub const WHO_ANSWERED: &str = "Answered by";
+    pub const CLIENT: &str = "The client, or a coach with them";
+    pub const CLINICIAN: &str = "A licensed clinician";
+    pub const REASON: &str = "A clinician's reason to go on";
+    pub const REASON_HINT: &str = "Only if an answer is yes and you, as a licensed clinician, decide to go on. It is kept with \
+                                   the client and printed with the date.";
+    pub const PERSON: &str = "The client";
+    pub const CODE: &str = "Code";
+    pub const CODE_HINT: &str = "Letters, digits, hyphens. Never a real name.";
+    pub const SIDE: &str = "Which side is affected?";
+    pub const LEFT: &str = "Left";
+    pub const RIGHT: &str = "Right";
+    pub const BOTH: &str = "Both";
+    pub const STATURE: &str = "Standing height, mm (optional)";
+    pub const ARM: &str = "Arm length, shoulder to wrist, mm (optional)";
+    pub const LENGTHS_HINT: &str = "Makes the answer sharper.";
+    pub const SAVE_NEW: &str = "Save the client";
+    pub const SAVE_AGAIN: &str = "Save the answers";
+}
+
+/// `/clients/{code}`.
+pub mod client {
+    pub const SIDE: &str = "Screened";
+    pub const STATURE: &str = "Height";
+    pub const ARM: &str = "Arm, shoulder to wrist";
+    pub const SIGNS: &str = "Danger signs";
+    pub const NOT_ASKED: &str = "Not asked yet. They come before the first visit.";
+    pub const ASK: &str = "Ask now";
+    pub const ASK_AGAIN: &str = "Ask again";
+    pub const CLEAR: &str = "No danger sign.";
+    pub const SEE_CLINICIAN: &str =
+        "Please see a licensed clinician first. No visit is started until one has looked at this.";
+    pub const EMERGENCY: &str = "This needs emergency care now. Do not film or stretch.";
+    pub const GOES_ON: &str = "A licensed clinician goes on, for this reason:";
+    pub const ANSWERED_CLIENT: &str = "answered by the client or a coach";
+    pub const ANSWERED_CLINICIAN: &str = "answered by a licensed clinician";
+    pub const YES_TO: &str = "Answered yes:";
+    pub const VISITS: &str = "Visits";
+    pub const NO_VISITS: &str = "No visit yet.";
+    pub const START: &str = "Start a visit";
+    pub const NOT_MEASURED: &str = "not measured yet";
+    pub const REMOVE: &str = "Delete this client";
+
+    /// How many of the reaches are filmed.
+    #[must_use]
+    pub fn reaches(count: usize) -> String {
+        format!("{count} of 4 reaches filmed")
+    }
+}
+
+/// `/visits/{id}`.
+pub mod visit {
+    pub const TITLE: &str = "Visit";
+    pub const SHEET: &str = "The two reaches, before and after";
+    pub const NEXT: &str = "Next";
+    pub const RESULT: &str = "See the result";
+    pub const EXPORT_HEADING: &str = "Keep a copy";
+    pub const STILL: &str = "Picture from the clip";
+    pub const NONE: &str = "none";
+    pub const EXPORT: &str = "Take the visit with you (.zip)";
+    pub const EXPORT_TEXT: &str = "Case, marks and clips in one file, for the archive or another computer.";
+    pub const EMPTY: &str = "No clip yet";
+    pub const FILMED: &str = "Filmed, not marked";
+    pub const MARKED: &str = "Marks not complete";
+    pub const MEASURED: &str = "Measured";
+    pub const FILM: &str = "Add the clip";
+    pub const ANOTHER_VIEW: &str = "Add another view";
+    pub const CONFIRM_PALMS: &str = "Check the palms";
+    pub const FILM_AGAIN: &str = "Palms face the other way";
+    pub const MARK: &str = "Place the marks";
+    pub const FINISH_MARKS: &str = "Finish the marks";
+    pub const ANSWER: &str = "Answer three questions";
+    pub const MARK_AGAIN: &str = "Mark again, blind";
+    pub const CORRECT: &str = "Correct the marks";
+    pub const REMOVE: &str = "Remove";
+    pub const FILE: &str = "Clip or picture";
+    pub const FILE_HINT: &str = "MP4 or MOV from a phone, or a JPEG or PNG picture, up to 2 GB.";
+    pub const VIEW: &str = "Filmed";
+    pub const NEAR: &str = "Side of the body that faces the camera";
+    pub const NEAR_LEFT: &str = "Left";
+    pub const NEAR_RIGHT: &str = "Right";
+    pub const NEAR_NONE: &str = "Front view: neither";
+    pub const MIRRORED: &str = "Selfie camera: the picture is mirrored";
+    pub const UPLOAD: &str = "Bring it in";
+    pub const UPLOADING: &str = "Copying the clip, {percent} %";
+    pub const CHECKING: &str = "Looking through the clip…";
+    pub const UPLOAD_FAILED: &str = "The clip did not get through. Is Tworeach still running? Try again.";
+    pub const SETTINGS: &str = "Bar, margin and camera";
+    pub const BAR: &str = "Length of the bar, mm";
+    pub const BAR_HINT: &str = "End to end. Helps most in a front view.";
+    pub const TAPED: &str = "The hands were on the same tape marks in every reach";
+    pub const MARGIN: &str = "Margin, degrees";
+    pub const MARGIN_HINT: &str =
+        "The smallest difference that counts. 3 is common practice, without a published source.";
+    pub const PROFILE: &str = "Lens profile";
+    pub const PROFILE_HINT: &str =
+        "Contents of the phone's .camera.json file, from calibration. Leave it empty if you have none.";
+    pub const PROFILE_FILE: &str = "Choose a lens profile";
+    pub const PROFILE_NOW: &str = "In use:";
+    pub const PROFILE_NONE: &str = "None: a usual phone lens is assumed, and the answer is less sharp.";
+    pub const REMOVE_PROFILE: &str = "Stop using this profile";
+    pub const SAVE: &str = "Save";
+    pub const ALL_DONE: &str = "All four reaches are measured.";
+
+    /// Landmarks that are still wanted.
+    #[must_use]
+    pub fn missing(names: &str) -> String {
+        format!("Still to mark: {names}.")
+    }
+}
+
+/// `/reaches/{id}/palms`.
+pub mod palms {
+    pub const TITLE: &str = "Which way do the palms face?";
+    pub const LEAD: &str = "Look at the hands in this picture. It keeps clips from landing in the wrong place.";
+    pub const STILL: &str = "A picture from the clip, with the hands on the bar";
+    pub const DOWN: &str = "Palms down";
+    pub const DOWN_HOW: &str = "Thumbs point at each other. From the side, the little finger is towards the camera.";
+    pub const UP: &str = "Palms up";
+    pub const UP_HOW: &str = "Thumbs point outwards. From the side, the thumb is towards the camera.";
+    pub const UNCLEAR: &str = "I can't tell";
+    pub const CONFIRM: &str = "Confirm";
+    pub const LARGER: &str = "Open the picture on its own";
+    pub const CONTRARY: &str = "That does not fit the place of this clip";
+    pub const SWAP: &str = "Yes, exchange the two clips";
+    pub const FILM_AGAIN: &str = "Remove this clip and add another";
+
+    /// Where the clip was put, against what was seen.
+    #[must_use]
+    pub fn contrary(rotation: &str, palms: &str) -> String {
+        format!("It was added as the {rotation} reach, {palms}. If it belongs to the other one, exchange them.")
+    }
+}
+
+/// `/reaches/{id}/mark`.
+pub mod mark {
+    pub const TITLE: &str = "Place the marks";
+    pub const TITLE_BLIND: &str = "Mark again, blind";
+    pub const BLIND: &str = "Your earlier marks and the numbers are hidden, so that they don't lead your hand.";
+    pub const BACK: &str = "Back to the visit";
+    pub const PICTURE: &str = "Picture of the reach. Arrow keys move the mark.";
+    pub const STAGE: &str = "Picture";
+    pub const TIME: &str = "Moment in the clip";
+    pub const FRAME_BEFORE: &str = "One frame back";
+    pub const FRAME_AFTER: &str = "One frame on";
+    pub const ZOOM_IN: &str = "Closer";
+    pub const ZOOM_OUT: &str = "Further away";
+    pub const ZOOM_FIT: &str = "Whole picture";
+    pub const UNDO: &str = "Undo";
+    pub const REDO: &str = "Redo";
+    pub const UP: &str = "Move up a quarter pixel";
+    pub const DOWN: &str = "Move down a quarter pixel";
+    pub const LEFT: &str = "Move left a quarter pixel";
+    pub const RIGHT: &str = "Move right a quarter pixel";
+    pub const MARK_HERE: &str = "Mark this moment";
+    pub const OTHER_MOMENT: &str = "You are looking at another moment. The marks are not on it.";
+    pub const BACK_TO_MOMENT: &str = "Back to the marks";
+    pub const MARK_HERE_INSTEAD: &str = "Mark this one instead";
+    pub const ASK: &str = "What to mark now";
+    pub const SKIP: &str = "Can't see it";
+    pub const NEXT: &str = "Next mark";
+    pub const BEFORE: &str = "Previous";
+    pub const REMOVE: &str = "Remove";
+    pub const TO_QUESTIONS: &str = "To the questions";
+    pub const DONE: &str = "Done";
+    pub const LIVE: &str = "Elevation";
+    pub const DIFFERENCE: &str = "external minus internal";
+    pub const MARKS: &str = "Marks";
+    pub const NEEDED: &str = "Needed";
+    pub const SHARPENS: &str = "Sharpens the answer";
+    pub const CHECKS: &str = "Checks";
+    pub const QUESTIONS: &str = "How the reach went";
+    pub const PAIN: &str = "Pain at the top, 0 to 10";
+    pub const PAIN_HINT: &str = "0 is none, 10 the worst you can imagine. Stop if it hurts.";
+    pub const LIMIT: &str = "What stopped the reach?";
+    pub const BACK_FLAT: &str = "Did the low back and ribs stay flat?";
+    pub const AGAIN: &str = "How steady is your hand?";
+    pub const AGAIN_TEXT: &str =
+        "Mark the same reach again without seeing these marks. It shows how far your marks spread.";
+    pub const AGAIN_LINK: &str = "Mark again, blind";
+    pub const RAISE_TEXT: &str =
+        "Does the clip hold several raises? Marking another one tells how much the reach itself varies.";
+    pub const RAISE_LINK: &str = "Mark another raise";
+    pub const KEYS: &str = "Keys";
+    pub const KEYS_NOTE: &str = "They work while the picture has the focus.";
+    /// Key and what it does.
+    pub const KEY_LIST: [(&str, &str); 11] = [
+        ("Arrows", "move the mark by a quarter pixel; with Shift by 5"),
+        ("Enter", "place it, or go to the next; with Shift to the previous"),
+        ("N", "can't see it: skip"),
+        ("Delete", "remove the mark"),
+        ("U, R", "undo, redo; also Ctrl Z, Ctrl Y"),
+        ("Page Up, Page Down", "one frame back or on; with Shift ten"),
+        ("M", "mark the moment shown"),
+        ("+, -, 0", "closer, further away, whole picture"),
+        ("W, A, S, D", "move the picture"),
+        ("Wheel", "closer or further away; drag with Space or the right button to move the picture"),
+        ("Two fingers", "closer, further away, and move the picture"),
+    ];
+    pub const CONFLICT: &str = "These marks were changed in another window";
+    pub const CONFLICT_TEXT: &str = "Keep what you see here, or take the marks from the other window?";
+    pub const KEEP_MINE: &str = "Keep what I see here";
+    pub const TAKE_THEIRS: &str = "Take the others";
+    pub const NEEDS_SCRIPTS: &str = "Marking needs JavaScript, which is switched off in this browser.";
+
+    /// Which raise of the clip.
+    #[must_use]
+    pub fn raise(raise: u32) -> String {
+        format!("raise {raise}")
+    }
+}
+
+/// What the marking page says while it runs; the modules get it as JSON.
+#[must_use]
+pub fn mark_words() -> Value {
+    let landmarks: serde_json::Map<String, Value> = Landmark::ALL
+        .into_iter()
+        .map(|landmark| {
+            let words = json!({ "name": landmark.words(), "how": find_landmark(landmark) });
+            (landmark.name().to_owned(), words)
+        })
+        .collect();
+    json!({
+        "landmarks": landmarks,
+        "states": { "placed": "marked", "skipped": "skipped", "open": "not marked" },
+        "statuses": { "fail": "✗ fail", "warn": "△ near", "unknown": "? unknown" },
+        "saved": "Saved",
+        "saving": "Saving…",
+        "failed": "Not saved. Is Tworeach still running? Keep this page open, it tries again.",
+        "conflict": "Not saved: changed in another window",
+        "refused": "Not saved: {message}",
+        "elevation": "Elevation",
+        "no_number": "–",
+        "not_yet": "Comes with the first complete set of marks.",
+        "hidden": "hidden",
+        "hidden_why": "The numbers come back when you leave blind marking.",
+        "no_checks": "No checks yet.",
+        "checks_ok": "{n} of {all} checks are in order.",
+        "frame_of": "{time} s, frame {n} of {all}",
+        "frame_failed": "This frame could not be shown. Try the next one.",
+        "find_moment": "Find the highest moment",
+        "find_moment_how": "Move through the clip to where the bar is highest and held still. Then mark that moment.",
+        "moment_chosen": "Marking this moment. First: {name}.",
+        "moment_moved": "Marking this moment. The marks of the wall are kept, the body is to be marked anew.",
+        "choose_moment_first": "Go to the moment that is marked, or mark this one.",
+        "nothing_asked": "Choose a mark from the list first.",
+        "placed_how": "It is placed. Drag it or use the arrow keys to move it, or go on.",
+        "still_missing": "Not complete yet",
+        "still_missing_how": "Needed for an angle: {names}. Choose one from the list to place it.",
+        "answer_now": "All marks are placed",
+        "answer_now_how": "Three short questions are left: pain, what stopped the reach, and the back.",
+        "all_done": "This reach is complete",
+        "all_done_how": "You can still move any mark. The next reach is on the visit's sheet.",
+        "placed_next": "{name} placed. Next: {next}.",
+        "placed_last": "{name} placed. No more marks are asked for.",
+        "now_asked": "{name}.",
+        "moved": "{name} moved. {value}.",
+        "undone": "Undone.",
+        "redone": "Done again.",
+        "nothing_to_undo": "There is nothing to undo.",
+        "nothing_to_redo": "There is nothing to redo.",
+        "load_failed": "The reach could not be opened",
+        "load_failed_how": "Is Tworeach still running? Load this page again.",
+    })
+}
+
+/// `/visits/{id}/result`.
+pub mod result {
+    pub const TITLE: &str = "Result";
+    /// Cautions head every result. Common practice, no source.
+    pub const CAUTIONS: [&str; 3] = [
+        "This measures a movement. It is not a diagnosis and does not replace an examination.",
+        "Stop at once if the reach or the stretch hurts.",
+        "See a licensed clinician first for numbness, weakness, a pop, swelling, fever, pain at night, or a recent injury or \
+         operation.",
+    ];
+    pub const WARNINGS: &str = "About the clips";
+    pub const NOTHING: &str = "Nothing to compare yet";
+    pub const NOTHING_TEXT: &str =
+        "A call needs both reaches of one occasion, palms down and palms up, each with its marks.";
+    pub const DIFFERENCE: &str = "external minus internal";
+    pub const INTERVAL: &str = "95 % interval";
+    pub const MARGIN: &str = "margin";
+    pub const NEXT: &str = "Next:";
+    pub const BAR_HEIGHT: &str = "Bar height alone says:";
+    pub const RETEST: &str = "Retest";
+    pub const CLEARED: &str = "external reach; screen cleared";
+    pub const NOT_CLEARED: &str = "external reach; screen not cleared";
+    pub const EXTERNAL_REACH: &str = "external reach";
+    pub const CHANGE: &str = "external reach, after minus before";
+    pub const CHANGE_DIFFERENCE: &str = "The difference changed by";
+    pub const REACHES: &str = "Each reach";
+    pub const ELEVATION: &str = "Elevation at the top";
+    pub const NO_ANGLE: &str = "–";
+    pub const CHECKS: &str = "Checks";
+    pub const ALL_OK: &str = "Every check is in order.";
+    pub const NOT_RELIABLE: &str = "not to be relied on";
+    pub const CORRECT: &str = "Correct the marks";
+    pub const REPORT: &str = "Report";
+    pub const PDF: &str = "Report as PDF, A4";
+    pub const PDF_LETTER: &str = "PDF, US Letter";
+    pub const HTML: &str = "Report as a web page";
+    pub const EXPORT: &str = "Case, marks and clips (.zip)";
+    pub const FIGURES: &str = "More numbers";
+    pub const PAIR: &str = "the pair";
+    pub const STILL: &str = "The reach at its highest, with the fitted lines";
+
+    /// How many checks are in order.
+    #[must_use]
+    pub fn in_order(count: usize) -> String {
+        if count == 1 { "1 check is in order".to_owned() } else { format!("{count} checks are in order") }
+    }
+}
+
+/// What to do about a check that is not in order, by the check's name. Common practice, no source.
+#[must_use]
+pub fn check(name: &str) -> (&'static str, &'static str) {
+    match name {
+        "elbow_straight" => ("Elbow straight", "Film again with the elbow straight, or look at the elbow's mark."),
+        "bar_level" => ("Bar level", "Film again with the bar level, both hands at the same height."),
+        "view_as_stated" => {
+            ("Side as stated", "Check which side faces the camera and whether the picture is mirrored.")
+        }
+        "marks_agree" => ("Marks agree", "Look at the named mark again, closer up, and move it if it is off."),
+        "pain_free" => ("Free of pain", "Stop here. A reach that ends with pain says nothing about length."),
+        "back_flat" => {
+            ("Back and ribs flat", "Film again with the low back and ribs kept down, and answer the question.")
+        }
+        "held" => ("Held at the top", "Film again and hold the bar still at the top for a second."),
+        "same_grip" => ("Same grip", "Put tape on the bar and keep the hands on it, then film the reach again."),
+        "trunk_still" => ("Trunk still", "Film again with the back against the edge of the wall in both reaches."),
+        "camera_unmoved" => ("Camera unmoved", "Leave the phone where it is between the reaches."),
+        "same_person_and_bar" => ("Same person and bar", "Check that the clips belong to this client and this bar."),
+        _ => ("Check", ""),
+    }
+}
+
+/// Deleting.
+pub mod delete {
+    pub const WHAT_GOES: &str = "What goes";
+    pub const FOREVER: &str = "This cannot be undone. Nothing is kept in a bin.";
+    pub const CODE: &str = "Type the client's code to confirm";
+    pub const DO_CLIENT: &str = "Delete for good";
+    pub const TITLE_REACH: &str = "Remove this clip and its marks?";
+    pub const DO_REACH: &str = "Remove for good";
+    pub const CLIP: &str = "The clip";
+    pub const KEPT: &str = "The clip itself stays, because another reach uses the same file.";
+
+    /// The page's heading.
+    #[must_use]
+    pub fn title(code: &str) -> String {
+        format!("Delete client {code}?")
+    }
+
+    /// A count with its word.
+    #[must_use]
+    pub fn count(count: usize, one: &str, many: &str) -> String {
+        format!("{count} {}", if count == 1 { one } else { many })
+    }
+}
+
+/// `/guide`. How to film is common practice, no source.
+pub mod guide {
+    pub const TITLE: &str = "How to film";
+    pub const LEAD: &str = "Ten minutes, one phone, a light straight bar, a stool and the edge of a wall.";
+    pub const STAND: &str = "Stand the phone still";
+    pub const STAND_TEXT: &str = "Side on, about 3 m away, on a stand or shelf at shoulder height. Do not touch it until all \
+                                  reaches are filmed: a phone that stays put makes the difference sharper.";
+    pub const STAND_ALT: &str =
+        "Seen from above: the person sits against the end of a wall, the phone stands 3 metres to their side.";
+    pub const DISTANCE: &str = "about 3 m";
+    pub const PICTURE: &str = "Get everything into the picture";
+    pub const PICTURE_TEXT: &str = "The whole bar with the arms up, the hip, and a long piece of the wall's edge: it is the plumb \
+                                    line. A tape mark on the wall helps, and so do bare elbows and a tight shirt.";
+    pub const PICTURE_ALT: &str =
+        "A picture frame around the seated person with raised arms: bar, hip, wall edge and tape mark are inside it.";
+    pub const SIT: &str = "Sit against the edge";
+    pub const SIT_TEXT: &str = "Spine along the edge of the wall, feet flat. Low back and ribs stay down for the whole reach. If they \
+                                lift, that reach does not count.";
+    pub const SIT_GOOD: &str = "Flat";
+    pub const SIT_GOOD_TEXT: &str = "back and ribs on the wall";
+    pub const SIT_BAD: &str = "Lifted";
+    pub const SIT_BAD_TEXT: &str = "low back arched, ribs up";
+    pub const HANDS: &str = "Hold the bar two ways, the same width";
+    pub const HANDS_TEXT: &str = "First palms down, then palms up. Put two strips of tape on the bar so that the hands go back to \
+                                  the same places. Elbows stay straight.";
+    pub const DOWN: &str = "Palms down";
+    pub const DOWN_TEXT: &str = "the internally rotated reach: thumbs point at each other";
+    pub const UP: &str = "Palms up";
+    pub const UP_TEXT: &str = "the externally rotated reach: thumbs point outwards";
+    pub const RAISE: &str = "Raise it three times";
+    pub const RAISE_TEXT: &str = "One clip for each way of holding. Raise the bar as high as it goes, hold still for a second, \
+                                  lower it; three times. Stop at once if it hurts.";
+    pub const RAISE_ALT: &str =
+        "A curve of the bar's height over time: three raises, each with a flat top where the bar is held.";
+    pub const HOLD: &str = "hold";
+    pub const AGAIN: &str = "Stretch, then film both again";
+    pub const AGAIN_TEXT: &str =
+        "Phone, stool and tape stay where they are. The second pair of clips shows what the stretch changed.";
+    pub const AGAIN_ALT: &str = "Two pairs of clips: before the stretch and after it.";
+}
+
+/// What is shown in place of a page.
+pub mod error {
+    pub const BACK: &str = "Go to the clients";
+
+    /// The status code, for whoever is asked for help.
+    #[must_use]
+    pub fn code(status: u16) -> String {
+        format!("Code {status}")
+    }
+
+    /// The heading for a status code.
+    #[must_use]
+    pub const fn title(status: u16) -> &'static str {
+        match status {
+            401 | 403 => "This window may not do that",
+            404 => "There is nothing here",
+            409 => "Changed meanwhile",
+            413 => "That file is too large",
+            400..=499 => "That did not work",
+            _ => "Something went wrong here",
+        }
     }
 }

@@ -2,21 +2,39 @@
 
 use maud::{Markup, html};
 
-use super::shell::page;
+use super::shell::{Crumbs, Input, errors, page};
+use crate::web::text::{self, delete as words};
 use crate::web::view::{DeleteClientView, DeleteReachView};
 
 /// `/clients/{code}/delete`.
 #[must_use]
 pub fn render_client(view: &DeleteClientView) -> Markup {
+    let back = format!("/clients/{}", view.code);
     page(
-        &format!("Delete {}", view.code),
+        &words::title(&view.code),
+        &Crumbs::client(&view.code),
         &[],
-        html! {
-            p { (view.visits) " visits, " (view.reaches) " reaches, " (view.marks) " edits of marks, " (view.media) " clips (" (view.size) ")" }
-            form method="post" action={ "/clients/" (view.code) "/delete" } {
-                label { "code" input name="code" value=(view.form.value("code")); }
-                @if let Some(error) = view.form.error("code") { p { (error) } }
-                button { "Delete" }
+        &html! {
+            (errors(&view.form))
+            div.caution {
+                h2 { (words::WHAT_GOES) }
+                ul {
+                    li { (words::count(view.visits, "visit", "visits")) }
+                    li { (words::count(view.reaches, "reach", "reaches")) }
+                    li { (words::count(view.marks, "saved change of marks", "saved changes of marks")) }
+                    li { (words::count(view.media, "clip or picture", "clips and pictures")) ", " (view.size) }
+                    @if view.media_kept > 0 {
+                        li { (words::count(view.media_kept, "file stays: another client uses it", "files stay: another client uses them")) }
+                    }
+                }
+                p { (words::FOREVER) }
+            }
+            form method="post" action={ "/clients/" (view.code) "/delete" } novalidate {
+                (Input { name: "code", label: words::CODE, hint: "", mode: "text", is_required: true }.render(&view.form))
+                div.actions {
+                    button.grave { (words::DO_CLIENT) }
+                    a href=(back) { (text::CANCEL) }
+                }
             }
         },
     )
@@ -26,11 +44,30 @@ pub fn render_client(view: &DeleteClientView) -> Markup {
 #[must_use]
 pub fn render_reach(view: &DeleteReachView) -> Markup {
     page(
-        "Delete reach",
+        words::TITLE_REACH,
+        &Crumbs::clients(),
         &[],
-        html! {
-            p { (view.marks) " edits of marks, " (view.size.as_deref().unwrap_or("no clip")) }
-            form method="post" action={ "/reaches/" (view.reach) "/delete" } { button { "Delete" } }
+        &html! {
+            p.lead {
+                (text::occasion(view.occasion)) ", " (text::rotation(view.rotation).to_lowercase()) ", " (text::palms(view.rotation))
+            }
+            div.caution {
+                h2 { (words::WHAT_GOES) }
+                ul {
+                    li { (words::count(view.marks, "saved change of marks", "saved changes of marks")) }
+                    li {
+                        @match &view.size {
+                            Some(size) => { (words::CLIP) ", " (size) },
+                            None => (words::KEPT),
+                        }
+                    }
+                }
+                p { (words::FOREVER) }
+            }
+            form.actions method="post" action={ "/reaches/" (view.reach) "/delete" } {
+                button.grave { (words::DO_REACH) }
+                a href={ "/visits/" (view.visit) } { (text::CANCEL) }
+            }
         },
     )
 }

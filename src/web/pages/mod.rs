@@ -3,7 +3,9 @@
 mod client;
 mod clients;
 mod delete;
+mod drawings;
 mod error;
+mod figure;
 mod guide;
 mod mark;
 mod palms;
@@ -11,6 +13,8 @@ mod result;
 mod screening;
 mod shell;
 mod visit;
+#[cfg(test)]
+mod tests;
 
 pub use client::render as client;
 pub use clients::render as clients;

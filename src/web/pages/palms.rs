@@ -1,26 +1,61 @@
-//! `/reaches/{id}/palms`: which way the palms face.
+//! `/reaches/{id}/palms`: which way the palms face, which catches clips in the wrong cell.
 
 use maud::{Markup, html};
 
-use super::shell::page;
+use super::drawings;
+use super::shell::{Crumbs, page};
+use crate::web::text::{self, palms as words};
 use crate::web::view::PalmsView;
 
 /// Renders the page.
 #[must_use]
 pub fn render(view: &PalmsView) -> Markup {
+    let choices = [
+        ("down", words::DOWN, words::DOWN_HOW, drawings::hands(false)),
+        ("up", words::UP, words::UP_HOW, drawings::hands(true)),
+    ];
     page(
-        "Palms",
+        words::TITLE,
+        &Crumbs::visit(&view.client_code, view.visit),
         &[],
-        html! {
-            @if let Some(error) = &view.error { p { (error) } }
-            img src=(view.still_url) alt="The still";
-            form method="post" action={ "/reaches/" (view.reach) "/palms" } {
-                @for word in ["down", "up", "unclear"] {
-                    label { input type="radio" name="palms" value=(word); (word) }
+        &html! {
+            p.lead { (text::occasion(view.occasion)) ". " (words::LEAD) }
+            @if let Some(error) = &view.error { div.errors role="alert" { p { (error) } } }
+            @if view.is_contrary { (contrary(view)) }
+            div.palms.space {
+                figure {
+                    img src=(view.still_url) alt=(words::STILL);
+                    figcaption { a href=(view.still_url) { (words::LARGER) } }
                 }
-                button { "Confirm" }
-                @if view.is_contrary { button name="swap" value="on" { "Exchange" } }
+                form method="post" action={ "/reaches/" (view.reach) "/palms" } {
+                    fieldset.plain {
+                        legend.sr { (words::TITLE) }
+                        @for (value, name, how, drawing) in choices {
+                            label.hand {
+                                input type="radio" name="palms" value=(value) required;
+                                span { b { (name) } span.hint { (how) } }
+                                (drawing)
+                            }
+                        }
+                        label.hand { input type="radio" name="palms" value="unclear"; span { b { (words::UNCLEAR) } } }
+                    }
+                    button.main { (words::CONFIRM) }
+                }
             }
         },
     )
+}
+
+/// The answer was the other way.
+fn contrary(view: &PalmsView) -> Markup {
+    html! {
+        div.caution role="alert" {
+            h2 { (words::CONTRARY) }
+            p { (words::contrary(&text::rotation(view.rotation).to_lowercase(), text::palms(view.rotation))) }
+            form.actions method="post" action={ "/reaches/" (view.reach) "/palms" } {
+                button.main name="swap" value="on" { (words::SWAP) }
+                a href={ "/reaches/" (view.reach) "/delete" } { (words::FILM_AGAIN) }
+            }
+        }
+    }
 }

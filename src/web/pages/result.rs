@@ -1,23 +1,225 @@
-//! `/visits/{id}/result`: the call.
+//! `/visits/{id}/result`: the call, how sure it is, and what to do.
 
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 
-use super::shell::page;
-use crate::web::view::ResultView;
+use super::shell::{Crumbs, page};
+use crate::screen::{Call, CheckStatus, RetestOutcome};
+use crate::web::text::{self, result as words};
+use crate::web::view::{CheckView, ComparisonView, FigureView, ReachFiguresView, ResultView, RetestView};
 
 /// Renders the page.
 #[must_use]
 pub fn render(view: &ResultView) -> Markup {
     page(
-        "Result",
+        words::TITLE,
+        &Crumbs::visit(&view.client_code, view.visit),
         &[],
-        html! {
-            @for comparison in &view.comparisons { p { (comparison.call_words) } p { (comparison.reason) } p { (comparison.next_step) } }
-            @if let Some(retest) = &view.retest { p { (retest.outcome_words) } p { (retest.reason) } }
-            @for reach in &view.reaches { p { (reach.elevation.as_deref().unwrap_or("–")) } }
-            @for chart in &view.charts { img src=(chart.url) alt=(chart.name); }
-            @for sentence in view.warnings.iter().chain(&view.left_out) { p { (sentence) } }
-            p { a href={ "/visits/" (view.visit) "/report.pdf" } { "PDF" } }
+        &html! {
+            p.lead {
+                (view.client_code) ", " (view.date) ", " (text::side(view.affected_side))
+                @if view.is_demo { ", " (text::DEMO) }
+            }
+            section.caution aria-labelledby="caution" {
+                h2 #caution { (text::CAUTION) }
+                ul { @for caution in words::CAUTIONS { li { (caution) } } }
+            }
+            div.verdicts.space {
+                @if view.comparisons.is_empty() {
+                    section { h2 { (words::NOTHING) } p { (words::NOTHING_TEXT) } }
+                }
+                @for comparison in &view.comparisons { (verdict(comparison)) }
+                @if let Some(retest) = &view.retest { (outcome(retest)) }
+            }
+            (notes(view))
+            (reaches(view))
+            (checks(view))
+            (report(view))
         },
     )
+}
+
+fn verdict(comparison: &ComparisonView) -> Markup {
+    let is_broken = comparison.call == Call::NotComparable;
+    html! {
+        article.verdict {
+            div {
+                h2 { (text::occasion(comparison.occasion)) ", " (text::side(comparison.side)) }
+                p.word { (text::call(comparison.call)) }
+                p.trade { (text::call_trade(comparison.call)) }
+                @if let Some(difference) = &comparison.difference {
+                    (figure(difference, words::DIFFERENCE, is_broken))
+                    @if let Some(gauge) = &comparison.gauge_svg { div.gauge { (PreEscaped(gauge)) } }
+                    p.small { (words::MARGIN) " " (comparison.margin) }
+                }
+                p { (comparison.reason) }
+                @if let Some(says) = comparison.bar_height_says {
+                    p.small { (words::BAR_HEIGHT) " " (text::call(says).to_lowercase()) }
+                }
+                @if !comparison.next_step.is_empty() { p.next { b { (words::NEXT) } " " (comparison.next_step) } }
+            }
+            @if let Some(rays) = &comparison.rays_svg { div.rays { (PreEscaped(rays)) } }
+        }
+    }
+}
+
+fn outcome(retest: &RetestView) -> Markup {
+    let trade = match retest.cleared {
+        Some(true) => words::CLEARED,
+        Some(false) => words::NOT_CLEARED,
+        None => words::EXTERNAL_REACH,
+    };
+    let is_broken = retest.outcome == RetestOutcome::NotComparable;
+    html! {
+        article.verdict {
+            div {
+                h2 { (words::RETEST) }
+                p.word { (text::outcome(retest.outcome)) }
+                p.trade { (trade) }
+                @if let Some(change) = &retest.change { (figure(change, words::CHANGE, is_broken)) }
+                @if let Some(gauge) = &retest.gauge_svg { div.gauge { (PreEscaped(gauge)) } }
+                p { (retest.reason) }
+                @if let Some(change) = retest.change_difference.as_ref().filter(|_| !is_broken) {
+                    p { (words::CHANGE_DIFFERENCE) " " (change.value) " (" (change.interval) ")." }
+                }
+            }
+            @if let Some(rays) = &retest.rays_svg { div.rays { (PreEscaped(rays)) } }
+        }
+    }
+}
+
+fn figure(figure: &FigureView, what: &str, is_broken: bool) -> Markup {
+    html! {
+        p class=(if is_broken { "figure broken" } else { "figure" }) { (figure.value) }
+        p.small {
+            (what) br;
+            @if is_broken { (words::NOT_RELIABLE) } @else { (words::INTERVAL) " " (figure.interval) }
+        }
+    }
+}
+
+fn notes(view: &ResultView) -> Markup {
+    html! {
+        @if !view.warnings.is_empty() || !view.left_out.is_empty() {
+            section {
+                h2 { (words::WARNINGS) }
+                ul { @for sentence in view.left_out.iter().chain(&view.warnings) { li { (sentence) } } }
+            }
+        }
+    }
+}
+
+fn reaches(view: &ResultView) -> Markup {
+    html! {
+        @if !view.reaches.is_empty() {
+            section {
+                h2 { (words::REACHES) }
+                div.reaches { @for reach in &view.reaches { (reach_of(reach)) } }
+            }
+        }
+    }
+}
+
+fn reach_of(reach: &ReachFiguresView) -> Markup {
+    let place = format!("{}, {}", text::occasion(reach.occasion), text::palms(reach.rotation));
+    html! {
+        article.reach {
+            h3 { (place) }
+            @if !reach.still_url.is_empty() {
+                img src=(reach.overlay_url) alt={ (words::STILL) ", " (place.to_lowercase()) } loading="lazy";
+            }
+            p.figure { (reach.elevation.as_deref().unwrap_or(words::NO_ANGLE)) }
+            @if let Some(interval) = &reach.interval { p.small { (words::INTERVAL) " " (interval) } }
+            @if let Some(reason) = &reach.reason { p.small { (reason) } }
+            @if !reach.figures.is_empty() {
+                details {
+                    summary { (words::FIGURES) span.sr { ", " (place) } }
+                    dl.figures {
+                        @for (name, figure) in &reach.figures {
+                            div { dt { (name) } dd { (figure.value) @if !figure.interval.is_empty() { " " span.small { (figure.interval) } } } }
+                        }
+                    }
+                }
+            }
+            p { a href={ "/reaches/" (reach.id) "/mark" } { (words::CORRECT) span.sr { ", " (place) } } }
+        }
+    }
+}
+
+/// Where a check was made, and how it came out.
+struct Finding<'a> {
+    place: String,
+    check: &'a CheckView,
+}
+
+fn checks(view: &ResultView) -> Markup {
+    let of_reaches = view.reaches.iter().flat_map(|reach| {
+        let place = format!("{}, {}", text::occasion(reach.occasion), text::palms(reach.rotation));
+        reach.checks.iter().map(move |check| Finding { place: place.clone(), check })
+    });
+    let of_pairs = view.comparisons.iter().flat_map(|comparison| {
+        let place = format!("{}, {}", text::occasion(comparison.occasion), words::PAIR);
+        comparison.checks.iter().map(move |check| Finding { place: place.clone(), check })
+    });
+    let of_retest = view
+        .retest
+        .iter()
+        .flat_map(|retest| retest.checks.iter().map(|check| Finding { place: words::RETEST.to_owned(), check }));
+    let mut all: Vec<Finding<'_>> = of_reaches.chain(of_pairs).chain(of_retest).collect();
+    all.sort_by_key(|finding| rank(finding.check.status));
+    let (in_order, open): (Vec<_>, Vec<_>) =
+        all.into_iter().partition(|finding| finding.check.status == CheckStatus::Ok);
+    html! {
+        section {
+            h2 { (words::CHECKS) }
+            @if open.is_empty() && !in_order.is_empty() { p { (words::ALL_OK) } }
+            ul.findings { @for finding in &open { (finding_of(finding)) } }
+            @if !in_order.is_empty() {
+                details {
+                    summary { (words::in_order(in_order.len())) }
+                    ul { @for finding in &in_order { li { (finding.place) ": " (finding.check.text) } } }
+                }
+            }
+        }
+    }
+}
+
+fn finding_of(finding: &Finding<'_>) -> Markup {
+    let (title, what_to_do) = text::check(&finding.check.name);
+    let (class, sign) = match finding.check.status {
+        CheckStatus::Fail => ("status fail", "✗ fail"),
+        CheckStatus::Warn => ("status warn", "△ near"),
+        CheckStatus::Unknown => ("status", "? unknown"),
+        CheckStatus::Ok => ("status", "✓ ok"),
+    };
+    html! {
+        li {
+            p { span class=(class) { (sign) } b { (title) } " " span.small { (finding.place) } }
+            p { (finding.check.text) }
+            @if !what_to_do.is_empty() { p.small { (what_to_do) } }
+        }
+    }
+}
+
+const fn rank(status: CheckStatus) -> u8 {
+    match status {
+        CheckStatus::Fail => 0,
+        CheckStatus::Warn => 1,
+        CheckStatus::Unknown => 2,
+        CheckStatus::Ok => 3,
+    }
+}
+
+fn report(view: &ResultView) -> Markup {
+    let base = format!("/visits/{}", view.visit);
+    html! {
+        section {
+            h2 { (words::REPORT) }
+            div.actions {
+                a.button.main href={ (base) "/report.pdf" } { (words::PDF) }
+                a.button href={ (base) "/report.html" } { (words::HTML) }
+                a href={ (base) "/report.pdf?paper=letter" } { (words::PDF_LETTER) }
+                a href={ (base) "/export.zip" } { (words::EXPORT) }
+            }
+        }
+    }
 }

@@ -2,22 +2,38 @@
 
 use maud::{Markup, html};
 
-use super::shell::page;
+use super::shell::{Choice, Crumbs, Input, describes, error_text, errors, ids, page, radios};
 use crate::records::DangerSign;
-use crate::web::text;
+use crate::web::text::{self, screening as words};
 use crate::web::view::{FormView, NewClientView, ScreeningFormView};
 
 /// `/clients/new`.
 #[must_use]
 pub fn render_new(view: &NewClientView) -> Markup {
     page(
-        "New client",
+        words::TITLE_NEW,
+        &Crumbs::clients(),
         &[],
-        html! {
-            form method="post" action="/clients" {
+        &html! {
+            p.lead { (words::LEAD) }
+            (errors(&view.form))
+            form method="post" action="/clients" novalidate {
                 (questions(&view.signs, &view.form))
-                @for field in ["code", "affected_side", "stature_mm", "arm_length_mm"] { (input(&view.form, field)) }
-                button { "Save" }
+                fieldset {
+                    legend { (words::PERSON) }
+                    (input(&view.form, "code", words::CODE, words::CODE_HINT, "text", true))
+                    (Choice {
+                        name: "affected_side",
+                        legend: words::SIDE,
+                        hint: "",
+                        values: &[("left", words::LEFT), ("right", words::RIGHT), ("both", words::BOTH)],
+                    }.render(&view.form))
+                    div.fields {
+                        (input(&view.form, "stature_mm", words::STATURE, words::LENGTHS_HINT, "decimal", false))
+                        (input(&view.form, "arm_length_mm", words::ARM, words::LENGTHS_HINT, "decimal", false))
+                    }
+                }
+                button.main { (words::SAVE_NEW) }
             }
         },
     )
@@ -27,36 +43,62 @@ pub fn render_new(view: &NewClientView) -> Markup {
 #[must_use]
 pub fn render_again(view: &ScreeningFormView) -> Markup {
     page(
-        "Danger signs",
+        words::TITLE_AGAIN,
+        &Crumbs::client(&view.code),
         &[],
-        html! {
-            form method="post" action={ "/clients/" (view.code) "/screening" } {
+        &html! {
+            p.lead { (words::LEAD) }
+            (errors(&view.form))
+            form method="post" action={ "/clients/" (view.code) "/screening" } novalidate {
                 (questions(&view.signs, &view.form))
-                button { "Save" }
+                button.main { (words::SAVE_AGAIN) }
             }
         },
     )
 }
 
 fn questions(signs: &[DangerSign], form: &FormView) -> Markup {
+    let (reason_id, hint_id, error_id) = ids("reason");
+    let error = form.error("reason");
     html! {
-        @for sign in signs {
-            @let name = format!("sign_{}", sign.name());
-            fieldset {
-                legend { (text::danger_sign(*sign)) }
-                @for word in ["no", "yes"] {
-                    label { input type="radio" name=(name) value=(word) checked[form.value(&name) == word]; (word) }
-                }
-                @if let Some(error) = form.error(&name) { p { (error) } }
+        div.caution { p { (words::EMERGENCY) } }
+        section {
+            h2 #signs { (words::SIGNS) }
+            @for sign in signs { (question(*sign, form)) }
+        }
+        fieldset.space {
+            legend { (words::WHO) }
+            (Choice {
+                name: "answered_by",
+                legend: words::WHO_ANSWERED,
+                hint: "",
+                values: &[("client", words::CLIENT), ("clinician", words::CLINICIAN)],
+            }.render(form))
+            div.field {
+                label for=(reason_id) { (words::REASON) }
+                span.hint id=(hint_id) { (words::REASON_HINT) }
+                textarea id=(reason_id) name="reason" rows="3"
+                    aria-describedby=[describes(words::REASON_HINT, error, &hint_id, &error_id)]
+                    aria-invalid=[error.map(|_| "true")] { (form.value("reason")) }
+                (error_text(error, &error_id))
             }
         }
-        @for field in ["answered_by", "reason"] { (input(form, field)) }
     }
 }
 
-fn input(form: &FormView, field: &str) -> Markup {
+fn question(sign: DangerSign, form: &FormView) -> Markup {
+    let name = format!("sign_{}", sign.name());
+    let (id, _, error_id) = ids(&name);
+    let error = form.error(&name);
     html! {
-        label { (field) input name=(field) value=(form.value(field)); }
-        @if let Some(error) = form.error(field) { p { (error) } }
+        fieldset.question id=(id) aria-describedby=[error.map(|_| &error_id)] {
+            legend { span.asked { (text::danger_sign(sign)) } }
+            (radios(&name, &[("no", text::NO), ("yes", text::YES)], form.value(&name)))
+            (error_text(error, &error_id))
+        }
     }
+}
+
+fn input(form: &FormView, name: &str, label: &str, hint: &str, mode: &str, is_required: bool) -> Markup {
+    Input { name, label, hint, mode, is_required }.render(form)
 }

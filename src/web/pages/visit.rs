@@ -2,41 +2,277 @@
 
 use maud::{Markup, html};
 
-use super::shell::page;
-use crate::web::view::VisitView;
+use super::drawings;
+use super::shell::{Crumbs, Input, describes, error_text, errors, ids, page};
+use crate::pose::Rotation;
+use crate::screen::Occasion;
+use crate::web::text::{self, visit as words};
+use crate::web::view::{CellState, CellView, NextStep, ReachView, VisitView};
 
 /// Renders the page.
 #[must_use]
 pub fn render(view: &VisitView) -> Markup {
     page(
-        &view.client_code,
-        &[],
-        html! {
-            @for cell in &view.cells {
-                section {
-                    p { (format!("{:?} {:?} {:?}", cell.occasion, cell.rotation, cell.next)) }
-                    @for reach in &cell.reaches {
-                        a href={ "/reaches/" (reach.id) "/mark" } { (reach.elevation.as_deref().unwrap_or("–")) }
+        &format!("{}, {}", view.client_code, view.date),
+        &Crumbs::client(&view.client_code),
+        &["upload.js"],
+        &html! {
+            p.lead {
+                (text::side(view.affected_side)) @if view.is_demo { ", " (text::DEMO) }
+            }
+            (errors(&view.upload))
+            (next(view))
+            section {
+                h2 { (words::SHEET) }
+                div.four {
+                    h3.column.internal { (text::rotation(Rotation::Internal)) small { (text::palms(Rotation::Internal)) } }
+                    h3.column.external { (text::rotation(Rotation::External)) small { (text::palms(Rotation::External)) } }
+                    @for occasion in [Occasion::Before, Occasion::After] {
+                        h3.row { (text::occasion(occasion)) }
+                        @for cell in view.cells.iter().filter(|cell| cell.occasion == occasion) { (cell_of(view, cell)) }
                     }
                 }
             }
-            form method="post" enctype="multipart/form-data" action={ "/visits/" (view.id) "/reaches" } {
-                @for field in ["occasion", "rotation", "view", "near_side", "mirrored"] {
-                    label { (field) input name=(field) value=(view.upload.value(field)); }
-                    @if let Some(error) = view.upload.error(field) { p { (error) } }
-                }
-                input type="file" name="file";
-                @if let Some(error) = view.upload.error("file") { p { (error) } }
-                button { "Bring in" }
+            (settings(view))
+            section {
+                h2 { (words::EXPORT_HEADING) }
+                p { (words::EXPORT_TEXT) }
+                p { a.button href={ "/visits/" (view.id) "/export.zip" } { (words::EXPORT) } }
             }
-            form method="post" action={ "/visits/" (view.id) "/settings" } {
-                @for field in ["bar_length_mm", "taped_grips", "margin_deg", "profile"] {
-                    label { (field) input name=(field) value=(view.settings.form.value(field)); }
-                    @if let Some(error) = view.settings.form.error(field) { p { (error) } }
-                }
-                button { "Save" }
-            }
-            @if view.has_result { p { a href={ "/visits/" (view.id) "/result" } { "Result" } } }
         },
     )
+}
+
+/// The first thing to do, in one line.
+fn next(view: &VisitView) -> Markup {
+    let open = view.cells.iter().find(|cell| !matches!(cell.next, NextStep::Done | NextStep::MarkAgain { .. }));
+    html! {
+        div.nextstep {
+            @match open {
+                Some(cell) => {
+                    p { (words::NEXT) ": " strong { (place(cell)) } ", " (step_words(&cell.next).to_lowercase()) }
+                    @match link(&cell.next) {
+                        Some(address) => a.button.main href=(address) { (step_words(&cell.next)) },
+                        None => a.button.main href={ "#" (id_of(cell)) } { (step_words(&cell.next)) },
+                    }
+                }
+                None => p { (words::ALL_DONE) },
+            }
+            @if view.has_result {
+                a class=(if open.is_none() { "button main" } else { "button" }) href={ "/visits/" (view.id) "/result" } { (words::RESULT) }
+            }
+        }
+    }
+}
+
+fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
+    let is_refused = is_refused(view, cell);
+    html! {
+        div.cell #(id_of(cell)) {
+            @if cell.reaches.is_empty() {
+                div.picture { (drawings::hands(cell.rotation == Rotation::External)) }
+                p.state { (words::EMPTY) }
+            }
+            @for reach in &cell.reaches { (reach_of(cell, reach)) }
+            @if !cell.reaches.is_empty() && cell.next != NextStep::Done {
+                @if let NextStep::FinishMarks { missing, .. } = &cell.next {
+                    p.small { (words::missing(&text::landmarks(missing))) }
+                }
+                @if let Some(address) = link(&cell.next) {
+                    p { a class=(step_class(&cell.next)) href=(address) { (step_words(&cell.next)) } }
+                }
+            }
+            details open[is_refused] {
+                summary class=(if cell.reaches.is_empty() { "button main" } else { "" }) {
+                    (if cell.reaches.is_empty() { words::FILM } else { words::ANOTHER_VIEW })
+                    span.sr { ", " (place(cell)) }
+                }
+                (upload(view, cell))
+            }
+        }
+    }
+}
+
+fn reach_of(cell: &CellView, reach: &ReachView) -> Markup {
+    let place = place(cell);
+    html! {
+        a.picture href={ "/reaches/" (reach.id) "/mark" } { img src=(reach.still_url) alt={ (words::STILL) ", " (place) }; }
+        p.state { (state(reach.state)) ", " (text::view(reach.view)) }
+        @if let Some(elevation) = &reach.elevation { p.figure { (elevation) } }
+        @if let Some(interval) = &reach.interval { p.small { (interval) } }
+        @if let Some(reason) = &reach.reason { p.small { (reason) } }
+        @if let Some(warning) = &reach.warning { p.small { (warning) } }
+        p.small { (reach.clip) }
+        div.actions {
+            @if reach.state == CellState::Measured {
+                a href={ "/reaches/" (reach.id) "/mark" } { (words::CORRECT) span.sr { ", " (place) } }
+            }
+            a href={ "/reaches/" (reach.id) "/delete" } { (words::REMOVE) span.sr { ", " (place) } }
+        }
+    }
+}
+
+/// Whether the upload that was refused was meant for this cell.
+fn is_refused(view: &VisitView, cell: &CellView) -> bool {
+    !view.upload.errors.is_empty()
+        && view.upload.value("occasion") == occasion_word(cell.occasion)
+        && view.upload.value("rotation") == rotation_word(cell.rotation)
+}
+
+fn upload(view: &VisitView, cell: &CellView) -> Markup {
+    let id = id_of(cell);
+    let error = view.upload.error("file").filter(|_| is_refused(view, cell));
+    let hint_id = format!("{id}-hint");
+    let error_id = format!("{id}-error");
+    let chosen = |field: &str, value: &str, default: bool| match view.upload.value(field) {
+        "" => default,
+        typed => typed == value,
+    };
+    let near = match view.affected_side {
+        crate::screen::ResultSide::Left => "left",
+        crate::screen::ResultSide::Right | crate::screen::ResultSide::Both => "right",
+    };
+    html! {
+        form method="post" enctype="multipart/form-data" action={ "/visits/" (view.id) "/reaches" } data-upload
+            data-uploading=(words::UPLOADING) data-checking=(words::CHECKING) data-failed=(words::UPLOAD_FAILED) {
+            input type="hidden" name="occasion" value=(occasion_word(cell.occasion));
+            input type="hidden" name="rotation" value=(rotation_word(cell.rotation));
+            div.fields {
+                div.field {
+                    label for={ (id) "-view" } { (words::VIEW) }
+                    select id={ (id) "-view" } name="view" {
+                        @for (value, view) in [("side", crate::pose::View::Side), ("front", crate::pose::View::Front), ("oblique", crate::pose::View::Oblique)] {
+                            option value=(value) selected[chosen("view", value, value == "side")] { (text::view(view)) }
+                        }
+                    }
+                }
+                div.field {
+                    label for={ (id) "-near" } { (words::NEAR) }
+                    select id={ (id) "-near" } name="near_side" {
+                        @for (value, label) in [("right", words::NEAR_RIGHT), ("left", words::NEAR_LEFT), ("", words::NEAR_NONE)] {
+                            option value=(value) selected[chosen("near_side", value, value == near)] { (label) }
+                        }
+                    }
+                }
+            }
+            label.choice { input type="checkbox" name="mirrored" value="on" checked[view.upload.value("mirrored") == "on"]; (words::MIRRORED) }
+            div.field {
+                label for={ (id) "-file" } { (words::FILE) }
+                span.hint id=(hint_id) { (words::FILE_HINT) }
+                input id={ (id) "-file" } type="file" name="file" accept="video/*,image/jpeg,image/png" required
+                    aria-describedby=[describes(words::FILE_HINT, error, &hint_id, &error_id)] aria-invalid=[error.map(|_| "true")];
+                (error_text(error, &error_id))
+            }
+            div.sending hidden {
+                progress max="100" value="0" aria-label=(words::UPLOAD) {}
+                p role="status" {}
+            }
+            button.main { (words::UPLOAD) }
+        }
+    }
+}
+
+fn settings(view: &VisitView) -> Markup {
+    let form = &view.settings.form;
+    let (profile_id, profile_hint, profile_error) = ids("profile");
+    let error = form.error("profile");
+    html! {
+        section {
+            h2 { (words::SETTINGS) }
+            (errors(form))
+            form method="post" action={ "/visits/" (view.id) "/settings" } novalidate {
+                div.fields {
+                    (Input { name: "bar_length_mm", label: words::BAR, hint: words::BAR_HINT, mode: "decimal", is_required: false }.render(form))
+                    (Input { name: "margin_deg", label: words::MARGIN, hint: words::MARGIN_HINT, mode: "decimal", is_required: false }.render(form))
+                }
+                label.choice { input type="checkbox" name="taped_grips" value="on" checked[form.value("taped_grips") == "on"]; (words::TAPED) }
+                details open[error.is_some()] {
+                    summary {
+                        (words::PROFILE) ": "
+                        (view.settings.profile_name.as_deref().unwrap_or(words::NONE))
+                    }
+                    @if view.settings.profile_name.is_none() { p { (words::PROFILE_NONE) } }
+                    div.field {
+                        label for=(profile_id) { (words::PROFILE) }
+                        span.hint id=(profile_hint) { (words::PROFILE_HINT) }
+                        textarea id=(profile_id) name="profile" rows="4" spellcheck="false"
+                            aria-describedby=[describes(words::PROFILE_HINT, error, &profile_hint, &profile_error)]
+                            aria-invalid=[error.map(|_| "true")] { (form.value("profile")) }
+                        (error_text(error, &profile_error))
+                    }
+                    div.field data-profile-file hidden {
+                        label for="profile-file" { (words::PROFILE_FILE) }
+                        input #profile-file type="file" accept=".json,application/json";
+                    }
+                    @if view.settings.profile_name.is_some() {
+                        label.choice { input type="checkbox" name="remove_profile" value="on"; (words::REMOVE_PROFILE) }
+                    }
+                }
+                div.actions { button { (words::SAVE) } }
+            }
+        }
+    }
+}
+
+/// The cell in words, such as "Before the stretch, palms up".
+fn place(cell: &CellView) -> String {
+    format!("{}, {}", text::occasion(cell.occasion), text::palms(cell.rotation))
+}
+
+fn id_of(cell: &CellView) -> String {
+    format!("{}-{}", occasion_word(cell.occasion), rotation_word(cell.rotation))
+}
+
+const fn occasion_word(occasion: Occasion) -> &'static str {
+    match occasion {
+        Occasion::Before => "before",
+        Occasion::After => "after",
+    }
+}
+
+const fn rotation_word(rotation: Rotation) -> &'static str {
+    match rotation {
+        Rotation::Internal => "internal",
+        Rotation::External => "external",
+    }
+}
+
+const fn state(state: CellState) -> &'static str {
+    match state {
+        CellState::Empty => words::EMPTY,
+        CellState::Filmed => words::FILMED,
+        CellState::Marked => words::MARKED,
+        CellState::Measured => words::MEASURED,
+    }
+}
+
+const fn step_words(next: &NextStep) -> &'static str {
+    match next {
+        NextStep::Film => words::FILM,
+        NextStep::ConfirmPalms { .. } => words::CONFIRM_PALMS,
+        NextStep::FilmAgain { .. } => words::FILM_AGAIN,
+        NextStep::Mark { .. } => words::MARK,
+        NextStep::FinishMarks { .. } => words::FINISH_MARKS,
+        NextStep::AnswerQuestions { .. } => words::ANSWER,
+        NextStep::MarkAgain { .. } => words::MARK_AGAIN,
+        NextStep::Done => words::MEASURED,
+    }
+}
+
+/// What may be left is offered quietly.
+const fn step_class(next: &NextStep) -> &'static str {
+    match next {
+        NextStep::MarkAgain { .. } => "",
+        _ => "button main",
+    }
+}
+
+fn link(next: &NextStep) -> Option<String> {
+    match next {
+        NextStep::Film | NextStep::Done => None,
+        NextStep::ConfirmPalms { reach } | NextStep::FilmAgain { reach } => Some(format!("/reaches/{reach}/palms")),
+        NextStep::Mark { reach } | NextStep::FinishMarks { reach, .. } => Some(format!("/reaches/{reach}/mark")),
+        NextStep::AnswerQuestions { reach } => Some(format!("/reaches/{reach}/mark#questions")),
+        NextStep::MarkAgain { reach, repeat } => Some(format!("/reaches/{reach}/mark?repeat={repeat}")),
+    }
 }

@@ -81,6 +81,12 @@ pub struct ComparisonView {
     pub next_step: String,
     /// The pair's checks.
     pub checks: Vec<CheckView>,
+    /// The two reaches as rays from one shoulder, with their intervals, as SVG; for the result page.
+    #[serde(skip)]
+    pub rays_svg: Option<String>,
+    /// The difference against the margin, as SVG; for the result page.
+    #[serde(skip)]
+    pub gauge_svg: Option<String>,
 }
 
 /// After against before.
@@ -102,6 +108,12 @@ pub struct RetestView {
     pub reason: String,
     /// Its checks.
     pub checks: Vec<CheckView>,
+    /// The external reach before and after as rays from one shoulder, as SVG; for the result page.
+    #[serde(skip)]
+    pub rays_svg: Option<String>,
+    /// The change against the margin, as SVG; for the result page.
+    #[serde(skip)]
+    pub gauge_svg: Option<String>,
 }
 
 /// The figures of one reach.
