@@ -405,7 +405,7 @@ pub mod mark {
     pub const RAISE_TEXT: &str =
         "Does the clip hold several raises? Marking another one tells how much the reach itself varies.";
     pub const RAISE_LINK: &str = "Mark another raise";
-    pub const KEYS: &str = "Keys";
+    pub const KEYS: &str = "All keys and gestures";
     pub const KEYS_NOTE: &str = "They work while the picture has the focus.";
     /// Key and what it does.
     pub const KEY_LIST: [(&str, &str); 11] = [

@@ -26,7 +26,9 @@ const PROTRACTOR: f64 = 212.0;
 /// The protractor shows these elevations, deg.
 const SCALE_DEG: std::ops::RangeInclusive<u16> = 60..=200;
 /// Labels of two rays stand at least this far apart along the circle, deg, whatever the rays do.
-const LABEL_GAP_DEG: f64 = 17.0;
+const LABEL_GAP_DEG: f64 = 20.0;
+/// A number of the scale nearer to a ray than this is left out, deg.
+const NUMBER_GAP_DEG: f64 = 10.0;
 /// Radius on which the labels start.
 const LABEL: f64 = 250.0;
 
@@ -139,7 +141,7 @@ fn draw(rays: &[Ray]) -> String {
          role=\"img\" aria-label=\"{}\" font-family=\"{FAMILY}\">",
         escape(&alt(rays))
     );
-    protractor(&mut svg);
+    protractor(&mut svg, rays);
     for ray in rays {
         wedge(&mut svg, ray);
     }
@@ -166,7 +168,7 @@ fn alt(rays: &[Ray]) -> String {
 }
 
 /// The trunk as a line down from the shoulder, and a scale of elevations around it.
-fn protractor(svg: &mut String) {
+fn protractor(svg: &mut String, rays: &[Ray]) {
     line(svg, SHOULDER, [SHOULDER[0], HEIGHT - 12.0], MUTED, 1.5, false);
     text(svg, [SHOULDER[0] + 8.0, HEIGHT - 14.0], "trunk", (12.0, MUTED, "start", false));
     let (start, end) = (f64::from(*SCALE_DEG.start()), f64::from(*SCALE_DEG.end()));
@@ -181,7 +183,8 @@ fn protractor(svg: &mut String) {
         let deg = f64::from(deg);
         let inner = PROTRACTOR - if is_major { 9.0 } else { 5.0 };
         line(svg, at(deg, inner), at(deg, PROTRACTOR), MUTED, 1.0, false);
-        if is_major {
+        let is_free = rays.iter().all(|ray| (ray.measured.value - deg).abs() > NUMBER_GAP_DEG);
+        if is_major && is_free {
             let [x, y] = at(deg, PROTRACTOR - 20.0);
             text(svg, [x, y + 4.0], &format!("{deg:.0}°"), (11.0, MUTED, "middle", false));
         }
@@ -236,10 +239,11 @@ fn labels(svg: &mut String, rays: &[Ray]) {
     }
     for (ray, deg) in order.into_iter().zip(places) {
         let [x, y] = at(deg, LABEL);
-        let x = x.clamp(4.0, WIDTH - 150.0);
+        let x = x.clamp(4.0, WIDTH - 160.0);
         let y = y.max(24.0);
-        text(svg, [x, y], &value(ray.measured, Unit::Degree, Sign::Minus), (22.0, INK, "start", true));
-        text(svg, [x, y + 16.0], &ray.name, (12.0, MUTED, "start", false));
+        marker(svg, [x + 8.0, y - 7.0], ray);
+        text(svg, [x + 22.0, y], &value(ray.measured, Unit::Degree, Sign::Minus), (22.0, INK, "start", true));
+        text(svg, [x + 22.0, y + 16.0], &ray.name, (12.0, MUTED, "start", false));
     }
 }
 

@@ -86,13 +86,13 @@ fn time(view: &MarkView) -> Markup {
                 }
                 (icon("frame-after", words::FRAME_AFTER, "M9 4L17 12L9 20M20 4V20"))
             }
-            output #when hidden[view.frames <= 1] {}
             div.tools {
                 (icon("zoom-in", words::ZOOM_IN, "M12 5V19M5 12H19"))
                 (icon("zoom-out", words::ZOOM_OUT, "M5 12H19"))
                 (icon("zoom-fit", words::ZOOM_FIT, "M4 9V4H9M15 4H20V9M20 15V20H15M9 20H4V15"))
                 button #undo type="button" disabled { (words::UNDO) }
                 button #redo type="button" disabled { (words::REDO) }
+                output #when hidden[view.frames <= 1] {}
                 span.gap {}
                 div.pad {
                     (icon_of_class("nudge-up", "up", words::UP, "M12 19V5M5 12L12 5L19 12"))
@@ -222,9 +222,11 @@ fn again(view: &MarkView) -> Markup {
 fn keys() -> Markup {
     html! {
         section.keys {
-            h2 { (words::KEYS) }
-            p.small #keys-note { (words::KEYS_NOTE) }
-            dl { @for (key, what) in words::KEY_LIST { dt { kbd { (key) } } dd { (what) } } }
+            details {
+                summary { (words::KEYS) }
+                p.small #keys-note { (words::KEYS_NOTE) }
+                dl { @for (key, what) in words::KEY_LIST { dt { kbd { (key) } } dd { (what) } } }
+            }
         }
     }
 }

@@ -35,11 +35,11 @@ fn all_pages() -> Vec<(&'static str, Markup)> {
         ("start", clients(&first)),
         ("clients", clients(&client_list())),
         ("new-client", new_client(&NewClientView { signs: signs.clone(), form: FormView::default() })),
-        ("new-client-refused", new_client(&NewClientView { signs: signs.clone(), form: refused.clone() })),
+        ("new-client-refused", new_client(&NewClientView { signs: signs.clone(), form: refused })),
         ("screening", screening(&ScreeningFormView { code: "R07".to_owned(), signs, form: FormView::default() })),
         ("client", client(&one_client(ScreeningOutcome::Clear))),
         ("client-stopped", client(&one_client(ScreeningOutcome::SeeClinician))),
-        ("delete-client", delete_client(&client_to_delete(refused))),
+        ("delete-client", delete_client(&client_to_delete(FormView::default()))),
         ("delete-reach", delete_reach(&reach_to_delete())),
         ("visit", visit(&one_visit())),
         ("palms", palms(&still(false))),
@@ -348,7 +348,7 @@ fn text_from_outside_is_escaped() {
 #[test]
 fn pages_can_be_looked_at() {
     let Ok(folder) = std::env::var("TWOREACH_GALLERY") else {
-        println!("skipped: TWOREACH_GALLERY is not set");
+        eprintln!("skipped: set TWOREACH_GALLERY to a directory to see every page");
         return;
     };
     for (name, page) in all_pages() {

@@ -70,20 +70,12 @@ fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
     html! {
         div.cell #(id_of(cell)) {
             @if cell.reaches.is_empty() {
-                div.picture { (drawings::hands(cell.rotation == Rotation::External)) }
+                div.picture.none { (drawings::hands(cell.rotation == Rotation::External)) }
                 p.state { (words::EMPTY) }
             }
             @for reach in &cell.reaches { (reach_of(cell, reach)) }
-            @if !cell.reaches.is_empty() && cell.next != NextStep::Done {
-                @if let NextStep::FinishMarks { missing, .. } = &cell.next {
-                    p.small { (words::missing(&text::landmarks(missing))) }
-                }
-                @if let Some(address) = link(&cell.next) {
-                    p { a class=(step_class(&cell.next)) href=(address) { (step_words(&cell.next)) } }
-                }
-            }
             details open[is_refused] {
-                summary class=(if cell.reaches.is_empty() { "button main" } else { "" }) {
+                summary class=[cell.reaches.is_empty().then_some("button main")] {
                     (if cell.reaches.is_empty() { words::FILM } else { words::ANOTHER_VIEW })
                     span.sr { ", " (place(cell)) }
                 }
@@ -95,6 +87,8 @@ fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
 
 fn reach_of(cell: &CellView, reach: &ReachView) -> Markup {
     let place = place(cell);
+    let next = link(&cell.next).filter(|_| reach_of_step(&cell.next) == Some(reach.id));
+    let is_optional = matches!(cell.next, NextStep::MarkAgain { .. });
     html! {
         a.picture href={ "/reaches/" (reach.id) "/mark" } { img src=(reach.still_url) alt={ (words::STILL) ", " (place) }; }
         p.state { (state(reach.state)) ", " (text::view(reach.view)) }
@@ -103,9 +97,18 @@ fn reach_of(cell: &CellView, reach: &ReachView) -> Markup {
         @if let Some(reason) = &reach.reason { p.small { (reason) } }
         @if let Some(warning) = &reach.warning { p.small { (warning) } }
         p.small { (reach.clip) }
+        @if let Some(address) = next.as_ref().filter(|_| !is_optional) {
+            @if let NextStep::FinishMarks { missing, .. } = &cell.next {
+                p.small { (words::missing(&text::landmarks(missing))) }
+            }
+            p { a.button.main href=(address) { (step_words(&cell.next)) span.sr { ", " (place) } } }
+        }
         div.actions {
             @if reach.state == CellState::Measured {
                 a href={ "/reaches/" (reach.id) "/mark" } { (words::CORRECT) span.sr { ", " (place) } }
+            }
+            @if let Some(address) = next.as_ref().filter(|_| is_optional) {
+                a href=(address) { (step_words(&cell.next)) span.sr { ", " (place) } }
             }
             a href={ "/reaches/" (reach.id) "/delete" } { (words::REMOVE) span.sr { ", " (place) } }
         }
@@ -259,11 +262,16 @@ const fn step_words(next: &NextStep) -> &'static str {
     }
 }
 
-/// What may be left is offered quietly.
-const fn step_class(next: &NextStep) -> &'static str {
+/// The reach that a step is about.
+const fn reach_of_step(next: &NextStep) -> Option<i64> {
     match next {
-        NextStep::MarkAgain { .. } => "",
-        _ => "button main",
+        NextStep::Film | NextStep::Done => None,
+        NextStep::ConfirmPalms { reach }
+        | NextStep::FilmAgain { reach }
+        | NextStep::Mark { reach }
+        | NextStep::FinishMarks { reach, .. }
+        | NextStep::AnswerQuestions { reach }
+        | NextStep::MarkAgain { reach, .. } => Some(*reach),
     }
 }
 
