@@ -27,6 +27,6 @@ pub use coverage::{CalibrationWarning, Coverage, PictureCorner};
 pub use detect::{BoardAbsence, DetectedBoard, detect_board};
 pub use error::CameraError;
 pub use lens::{Distorted, LENS_PARAMETER_NAMES, LENS_PARAMETERS, Lens};
-pub use profile::{LensProfile, PROFILE_JSON_SCHEMA, read_profile, write_profile};
+pub use profile::{LensProfile, PROFILE_JSON_SCHEMA, parse_profile, read_profile, write_profile};
 pub use session::{CalibrationRun, calibrate_files};
 pub use sighting::{Miss, Sighting, Sightings, find_boards};

@@ -9,7 +9,7 @@ use super::outputs::OutputFolder;
 use super::progress::Progress;
 use super::table::{print_result, print_warnings};
 use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
-use crate::screen::{CaseFile, MeasureOptions, MeasuredVisit, measure_case};
+use crate::screen::{MeasureOptions, MeasuredVisit, measure_case};
 
 /// The charts that a report may have; which ones it has depends on the result.
 const CHARTS: [&str; 2] = ["rotations.svg", "retest-delta.svg"];
@@ -95,7 +95,7 @@ fn write_outputs(
     });
     let input = ReportInput {
         result: &visit.result,
-        case: case_facts(&visit.case, args.date.clone()),
+        case: CaseFacts::of(&visit.case, args.date.clone()),
         stills: stills.collect(),
         warnings: visit.warnings.clone(),
     };
@@ -108,20 +108,4 @@ fn write_outputs(
         outputs.write(&format!("{}.svg", chart.name), chart.svg.as_bytes())?;
     }
     outputs.finish(&CHARTS)
-}
-
-/// What the report says of a case.
-pub(super) fn case_facts(case: &CaseFile, date: Option<String>) -> CaseFacts {
-    CaseFacts {
-        client_code: case.client.code.clone(),
-        date,
-        affected_side: case.client.affected_side,
-        stature_mm: case.client.stature_mm,
-        arm_length_mm: case.client.arm_length_mm,
-        bar_length_mm: case.bar.length_mm,
-        has_taped_grips: case.bar.taped_grips,
-        margin_deg: case.call.margin_deg,
-        margin_mm: case.call.margin_mm,
-        changed_limits: case.limits.changed(),
-    }
 }

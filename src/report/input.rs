@@ -3,7 +3,7 @@
 use image::RgbImage;
 
 use crate::pose::Overlay;
-use crate::screen::{ResultSide, VisitResult};
+use crate::screen::{CaseFile, ResultSide, VisitResult};
 
 /// Everything that a report says, before it is laid out.
 #[derive(Debug, Clone)]
@@ -41,6 +41,25 @@ pub struct CaseFacts {
     pub margin_mm: Option<f64>,
     /// Limits that the case changes: name of the check and limit, in the check's unit.
     pub changed_limits: Vec<(String, f64)>,
+}
+
+impl CaseFacts {
+    /// What the report says of a case, with the date of the visit as it is to be printed.
+    #[must_use]
+    pub fn of(case: &CaseFile, date: Option<String>) -> Self {
+        Self {
+            client_code: case.client.code.clone(),
+            date,
+            affected_side: case.client.affected_side,
+            stature_mm: case.client.stature_mm,
+            arm_length_mm: case.client.arm_length_mm,
+            bar_length_mm: case.bar.length_mm,
+            has_taped_grips: case.bar.taped_grips,
+            margin_deg: case.call.margin_deg,
+            margin_mm: case.call.margin_mm,
+            changed_limits: case.limits.changed(),
+        }
+    }
 }
 
 /// The still of one reach and what is drawn on it.

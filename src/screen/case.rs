@@ -27,6 +27,21 @@ pub const SD_PX_DEFAULT: f64 = 1.5;
 /// The long side, px, at which the spread of marks is stated. On a larger picture it is scaled up.
 pub const SD_PX_AT: f64 = 1280.0;
 
+/// Standing heights that are accepted, mm.
+pub const STATURE_MM: [f64; 2] = [500.0, 2500.0];
+
+/// Lengths from shoulder to wrist that are accepted, mm.
+pub const ARM_LENGTH_MM: [f64; 2] = [150.0, 1000.0];
+
+/// Lengths of the bar that are accepted, mm.
+pub const BAR_LENGTH_MM: [f64; 2] = [200.0, 3000.0];
+
+/// The largest margin that is accepted, deg; the least is above zero.
+pub const MARGIN_DEG_MAX: f64 = 45.0;
+
+/// The longest code of a client, characters.
+pub const CODE_LENGTH_MAX: usize = 64;
+
 /// A case file is refused beyond this size; ten reaches take two kilobytes.
 const CASE_BYTES_MAX: u64 = 1 << 20;
 
@@ -292,18 +307,19 @@ fn client(node: &Node, problems: &mut Problems) -> Option<ClientFacts> {
     let fields = Fields::of(node, "[client]", &["code", "affected_side", "stature_mm", "arm_length_mm"], problems);
     fields.required("code", problems);
     fields.required("affected_side", problems);
-    let code = fields.text("code", 64, problems);
+    let code = fields.text("code", CODE_LENGTH_MAX, problems);
     let sides = [("left", ResultSide::Left), ("right", ResultSide::Right), ("both", ResultSide::Both)];
     let affected_side = fields.choice("affected_side", &sides, problems);
-    let stature_mm = fields.number("stature_mm", Limits::between(500.0, 2500.0, "mm"), problems);
-    let arm_length_mm = fields.number("arm_length_mm", Limits::between(150.0, 1000.0, "mm"), problems);
+    let stature_mm = fields.number("stature_mm", Limits::between(STATURE_MM[0], STATURE_MM[1], "mm"), problems);
+    let arm_length_mm =
+        fields.number("arm_length_mm", Limits::between(ARM_LENGTH_MM[0], ARM_LENGTH_MM[1], "mm"), problems);
     Some(ClientFacts { code: code?, affected_side: affected_side?, stature_mm, arm_length_mm })
 }
 
 fn bar(node: &Node, problems: &mut Problems) -> BarEntry {
     let fields = Fields::of(node, "[bar]", &["length_mm", "taped_grips"], problems);
     BarEntry {
-        length_mm: fields.number("length_mm", Limits::between(200.0, 3000.0, "mm"), problems),
+        length_mm: fields.number("length_mm", Limits::between(BAR_LENGTH_MM[0], BAR_LENGTH_MM[1], "mm"), problems),
         taped_grips: fields.flag("taped_grips", problems).unwrap_or(false),
     }
 }
@@ -318,7 +334,7 @@ fn call(node: &Node, problems: &mut Problems) -> CallOptions {
     let fields = Fields::of(node, "[call]", &["margin_deg", "margin_mm", "raises"], problems);
     CallOptions {
         margin_deg: fields
-            .number("margin_deg", Limits::above_zero_to(45.0, "deg"), problems)
+            .number("margin_deg", Limits::above_zero_to(MARGIN_DEG_MAX, "deg"), problems)
             .unwrap_or(MARGIN_DEG_DEFAULT),
         margin_mm: fields.number("margin_mm", Limits::above_zero_to(500.0, "mm"), problems),
         raises: fields

@@ -9,6 +9,7 @@ use crate::pose::{Overlay, VisitFit, VisitObservations, fit_visit};
 use super::case::CaseFile;
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
+use super::marks::SAME_TIME_S;
 use super::media::Look;
 use super::observe::observe;
 use super::pooled::Combine;
@@ -58,29 +59,24 @@ pub struct Still {
 pub fn measure_case(path: &Path, options: MeasureOptions) -> Result<MeasuredVisit, ScreenError> {
     let look = if options.with_stills { Look::AndKeep } else { Look::Only };
     let mut visit = load_visit(path, look)?;
-    let observations = observe(&visit);
-    let fit = fit_visit(&observations);
-    let result = evaluate(&visit.case, &observations, &fit);
-    let stills = if options.with_stills { stills(&mut visit, &observations, &fit, &result)? } else { Vec::new() };
-    let warnings = warnings(&visit, &fit);
-    Ok(MeasuredVisit { result, case: visit.case, stills, warnings, observations, fit })
+    let mut measured = measure_visit(&visit);
+    if options.with_stills {
+        for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
+            let Some((time_s, overlay)) = measured.shown(reach) else { continue };
+            let image = loaded.media.show(time_s).map_err(|source| ScreenError::Video { source })?;
+            measured.stills.push(Still { reach, image, overlay });
+        }
+    }
+    Ok(measured)
 }
 
-fn stills(
-    visit: &mut Visit,
-    observations: &VisitObservations,
-    fit: &VisitFit,
-    result: &VisitResult,
-) -> Result<Vec<Still>, ScreenError> {
-    let mut stills = Vec::new();
-    for (reach, (measured, loaded)) in result.reaches.iter().zip(&mut visit.reaches).enumerate() {
-        let Some(time_s) = measured.end_range_time_s else { continue };
-        let frames = &observations.reaches[reach].frames;
-        let Some(frame) = frames.iter().position(|frame| frame.time_s.total_cmp(&time_s).is_eq()) else { continue };
-        let image = loaded.media.show(time_s).map_err(|source| ScreenError::Video { source })?;
-        stills.push(Still { reach, image, overlay: fit.overlay(reach, frame) });
-    }
-    Ok(stills)
+/// Measures a visit that was read, without stills.
+pub(crate) fn measure_visit(visit: &Visit) -> MeasuredVisit {
+    let observations = observe(visit);
+    let fit = fit_visit(&observations);
+    let result = evaluate(&visit.case, &observations, &fit);
+    let warnings = warnings(visit, &fit);
+    MeasuredVisit { result, case: visit.case.clone(), stills: Vec::new(), warnings, observations, fit }
 }
 
 fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
@@ -109,6 +105,21 @@ pub(crate) fn evaluate<F: Combine>(case: &CaseFile, observations: &VisitObservat
 }
 
 impl MeasuredVisit {
+    /// The time of the frame at which a reach is shown, s, and what to draw on it; `None` where nothing is marked.
+    #[must_use]
+    pub fn shown(&self, reach: usize) -> Option<(f64, Overlay)> {
+        let time_s = self.result.reaches.get(reach)?.end_range_time_s?;
+        Some((time_s, self.overlay_at(reach, time_s)?))
+    }
+
+    /// What to draw on the frame of a reach at a time, s; `None` where that frame is not marked.
+    #[must_use]
+    pub fn overlay_at(&self, reach: usize, time_s: f64) -> Option<Overlay> {
+        let frames = &self.observations.reaches.get(reach)?.frames;
+        let frame = frames.iter().position(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S)?;
+        Some(self.fit.overlay(reach, frame))
+    }
+
     /// Whether some reach rests on a single raise, so that its interval covers the measurement alone.
     #[must_use]
     pub fn has_single_raise(&self) -> bool {

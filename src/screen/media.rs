@@ -8,6 +8,8 @@ use image::RgbImage;
 
 use crate::video::{Damage, Media, VideoError};
 
+use super::in_memory::Picture;
+
 /// What is needed of a clip or still.
 pub(crate) struct SeenMedia {
     path: PathBuf,
@@ -31,18 +33,19 @@ pub(crate) enum Look {
 }
 
 impl SeenMedia {
+    /// What is known already, without a look at the file.
+    pub(crate) fn known(path: &Path, picture: Picture) -> Self {
+        let Picture { upright_size, quarter_turns, damage } = picture;
+        Self { path: path.to_owned(), upright_size, quarter_turns, damage, kept: None }
+    }
+
     /// Opens a clip or still and looks at the frame of a time, s. The second result says whether that frame is there.
     pub(crate) fn open(path: &Path, time_s: f64, look: Look) -> Result<(Self, Result<(), VideoError>), VideoError> {
         let mut media = Media::open(path)?;
         let mut seen = Self {
             path: path.to_owned(),
             upright_size: media.upright_size(),
-            quarter_turns: match media.info().orientation.clockwise_deg {
-                90 => 1,
-                180 => 2,
-                270 => 3,
-                _ => 0,
-            },
+            quarter_turns: media.info().orientation.quarter_turns(),
             damage: None,
             kept: None,
         };

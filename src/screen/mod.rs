@@ -7,6 +7,7 @@
 pub mod call;
 pub mod case;
 pub mod error;
+pub mod in_memory;
 pub mod limits;
 pub mod marks;
 pub mod measure;
@@ -31,6 +32,7 @@ mod retest;
 mod seen;
 mod sentences;
 mod text_file;
+mod wanted;
 pub(crate) mod words;
 #[cfg(test)]
 mod tests;
@@ -40,6 +42,7 @@ pub use case::{
 };
 pub(crate) use compare::COMPARED_VIEWS;
 pub use error::ScreenError;
+pub use in_memory::{MarkedReach, Picture, measure_marks};
 pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
 pub use measure::{MeasureOptions, MeasuredVisit, Still, measure_case};
@@ -52,3 +55,4 @@ pub use result::{
 };
 pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
 pub use visit::{CaseCheck, check_case};
+pub use wanted::{further_landmarks, needed_landmarks};

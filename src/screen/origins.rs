@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use crate::geometry::Landmark;
 
-use super::marks::{MarkedFrame, MarksFile, MarksLines, SAME_TIME_S, Source, read_marks};
+use super::marks::{FrameLines, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S, Source, read_marks};
 use super::problem::{Fault, Problem};
 
 /// A marked point of a hand-marked frame from which others were followed or carried.
@@ -55,11 +55,21 @@ impl Library {
         let (marks, mut found) = read_marks(path);
         problems.append(&mut found);
         let (marks, lines) = marks?;
+        Some(self.push(path, key, marks, lines))
+    }
+
+    /// Adds marks that are in memory under the name of their file.
+    pub(crate) fn add_known(&mut self, path: &Path, marks: MarksFile) -> usize {
+        let lines = MarksLines { image_size: 0, frames: vec![FrameLines::default(); marks.frames.len()] };
+        self.push(path, path.to_owned(), marks, lines)
+    }
+
+    fn push(&mut self, path: &Path, key: PathBuf, marks: MarksFile, lines: MarksLines) -> usize {
         let mut by_time: Vec<(f64, usize)> =
             marks.frames.iter().enumerate().map(|(index, frame)| (frame.time_s, index)).collect();
         by_time.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         self.files.push(LibraryFile { path: path.to_owned(), key, marks, lines, by_time });
-        Some(self.files.len() - 1)
+        self.files.len() - 1
     }
 
     /// Leads every followed or carried mark back to its origin, reading the files that are named on the way.

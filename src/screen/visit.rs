@@ -93,7 +93,7 @@ fn load(path: &Path, look: Look) -> Loaded {
     };
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut of_case = Problems::new(path);
-    let spread = spread(&case, &lines, folder, &mut of_case);
+    let spread = marking_spread(&case, &lines, folder, &mut of_case);
     let mut loader = Loader {
         case: &case,
         folder,
@@ -116,7 +116,13 @@ fn load(path: &Path, look: Look) -> Loaded {
     Loaded { case: Some(case), reaches, library, spread, problems }
 }
 
-fn spread(case: &CaseFile, lines: &CaseLines, folder: &Path, problems: &mut Problems) -> Option<MarkingSpread> {
+/// How well marks of the case are placed; `None`, with the fault noted, when its spread file cannot be used.
+pub(crate) fn marking_spread(
+    case: &CaseFile,
+    lines: &CaseLines,
+    folder: &Path,
+    problems: &mut Problems,
+) -> Option<MarkingSpread> {
     let Some(file) = &case.marking.spread_file else { return Some(MarkingSpread::usual(case.marking.sd_px)) };
     match MarkingSpread::read(&folder.join(file), case.marking.sd_px) {
         Ok(spread) => Some(spread),
@@ -214,7 +220,7 @@ impl Loader<'_> {
 }
 
 /// Notes marks of a picture of another size.
-fn hold_against_picture(
+pub(crate) fn hold_against_picture(
     marks: &MarksFile,
     lines: &MarksLines,
     entry: &ReachEntry,
@@ -250,7 +256,7 @@ fn note_missing_frame(
 }
 
 /// Notes where the marks of a reach do not fit what the case says of it.
-fn hold_against_case(marks: &MarksFile, lines: &MarksLines, entry: &ReachEntry, problems: &mut Problems) {
+pub(crate) fn hold_against_case(marks: &MarksFile, lines: &MarksLines, entry: &ReachEntry, problems: &mut Problems) {
     let measured = || marks.frames.iter().filter(|frame| frame.used_as == FrameUse::EndRange);
     if measured().next().is_none() {
         problems.push(None, Fault::NoEndRange);

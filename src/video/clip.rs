@@ -87,7 +87,20 @@ impl Clip {
     /// # Errors
     /// [`VideoError`] says in one sentence why the file can't be used.
     pub fn open(path: &Path) -> Result<Self, VideoError> {
-        let mut reader = Reader::open(path, ReaderOptions::default())?;
+        Self::open_with(path, ReaderOptions::default())
+    }
+
+    /// As [`Self::open`], for showing frames with one thread: it takes the least memory, and a jump has no other threads to
+    /// fill with frames first.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_on_one_thread(path: &Path) -> Result<Self, VideoError> {
+        Self::open_with(path, ReaderOptions { is_careful: true, ..ReaderOptions::default() })
+    }
+
+    fn open_with(path: &Path, options: ReaderOptions) -> Result<Self, VideoError> {
+        let mut reader = Reader::open(path, options)?;
         let mut frame = frame::Video::empty();
         let Some(time_s) = reader.next(&mut frame)? else {
             return Err(VideoError::NoFrame { path: path.to_owned(), codec: codec_words(&reader.facts().codec) });
@@ -142,6 +155,17 @@ impl Clip {
     /// If the clip can't be opened again.
     pub fn frames(&self) -> Result<Frames, VideoError> {
         self.pass().map(Frames)
+    }
+
+    /// All frames in colour, from the start, made small: the long side has `side_px` px, or its own length where that is less.
+    ///
+    /// # Errors
+    /// If the clip can't be opened again.
+    pub fn small_frames(&self, side_px: u32) -> Result<Frames, VideoError> {
+        let mut pass = self.pass()?;
+        let square_size = square_size(self.info.coded_size.into(), self.info.pixel_aspect);
+        pass.converter = Converter::new(self.info.orientation, self.color.clone(), within(square_size, side_px));
+        Ok(Frames(pass))
     }
 
     /// The luma of all frames, from the start.
@@ -376,6 +400,19 @@ fn describe(path: &Path, reader: &mut Reader, frame: &mut frame::Video) -> Resul
 fn converter(info: &MediaInfo, color: &ColorInfo) -> Converter {
     let square_size = square_size(info.coded_size.into(), info.pixel_aspect);
     Converter::new(info.orientation, color.clone(), square_size)
+}
+
+/// A size of the same shape whose long side is at most `side_px` px, and no side less than one.
+fn within((width, height): (u32, u32), side_px: u32) -> (u32, u32) {
+    let long = width.max(height).max(1);
+    if long <= side_px {
+        return (width, height);
+    }
+    let small = |side: u32| {
+        let side = (u64::from(side) * u64::from(side_px) + u64::from(long) / 2) / u64::from(long);
+        u32::try_from(side.max(1)).unwrap_or(side_px)
+    };
+    (small(width), small(height))
 }
 
 fn unknown_pixels(path: &Path) -> VideoError {

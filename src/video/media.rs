@@ -31,6 +31,17 @@ impl Media {
         }
     }
 
+    /// As [`Self::open`], with a clip opened by [`Clip::open_on_one_thread`].
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_on_one_thread(path: &Path) -> Result<Self, VideoError> {
+        match sniff::kind_of(path)? {
+            Kind::Still(format) => Still::open(path, format).map(|still| Self::Still(Box::new(still))),
+            Kind::Clip => Clip::open_on_one_thread(path).map(|clip| Self::Clip(Box::new(clip))),
+        }
+    }
+
     /// What the file is.
     #[must_use]
     pub fn info(&self) -> &MediaInfo {

@@ -62,6 +62,17 @@ impl Orientation {
         self.clockwise_deg == 90 || self.clockwise_deg == 270
     }
 
+    /// Quarter turns clockwise, 0 to 3.
+    #[must_use]
+    pub const fn quarter_turns(self) -> u8 {
+        match self.clockwise_deg {
+            90 => 1,
+            180 => 2,
+            270 => 3,
+            _ => 0,
+        }
+    }
+
     /// Whether there is nothing to do.
     #[must_use]
     pub const fn is_upright(self) -> bool {

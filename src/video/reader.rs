@@ -38,7 +38,7 @@ const MISSING_END_S: f64 = 0.5;
 const INDEXED_CONTAINERS: [&str; 2] = ["mov", "matroska"];
 
 /// Where a clip stops being usable.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Damage {
     /// Time of the last usable frame, s.
     pub time_s: f64,
