@@ -2,8 +2,6 @@
 
 use std::path::PathBuf;
 
-use super::screening::UnknownWord;
-
 /// Why something could not be recorded or found.
 #[derive(Debug, thiserror::Error)]
 pub enum RecordsError {
@@ -41,20 +39,9 @@ pub enum RecordsError {
         /// The latest version known.
         known: i64,
     },
-    /// A value in the database is not one that this program writes.
-    #[error("the records hold an unknown {what}")]
-    Unknown {
-        /// Which value.
-        what: &'static str,
-        /// The word.
-        #[source]
-        source: UnknownWord,
-    },
-    /// A stored document cannot be read.
-    #[error("the records hold a {what} that cannot be read")]
+    /// A result in the records cannot be read, or one cannot be written as JSON.
+    #[error("a result in the records has no form that can be read")]
     Document {
-        /// Which.
-        what: &'static str,
         /// What is wrong with it.
         #[source]
         source: serde_json::Error,
@@ -82,6 +69,13 @@ pub enum RecordsError {
         /// What the system said.
         #[source]
         source: std::io::Error,
+    },
+    /// The case of a visit has no form as a file.
+    #[error("the visit cannot be written as a case")]
+    Case {
+        /// What is wrong.
+        #[source]
+        source: crate::screen::ScreenError,
     },
     /// An export cannot be written.
     #[error("cannot write the export")]

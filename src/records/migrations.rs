@@ -58,8 +58,8 @@ const STEPS: [&str; 1] = [
     CREATE TABLE revisions (
         reach INTEGER NOT NULL REFERENCES reaches ON DELETE CASCADE,
         revision INTEGER NOT NULL,
-        raise INTEGER NOT NULL,
-        repeat INTEGER NOT NULL,
+        raise_number INTEGER NOT NULL,
+        repeat_number INTEGER NOT NULL,
         time_s REAL NOT NULL,
         points TEXT NOT NULL,
         pain REAL,

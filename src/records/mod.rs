@@ -3,12 +3,28 @@
 //! One SQLite database and a folder of media files, named by their content. What a method returned from is on the disk.
 //! It cannot tell who uses it: whoever can read the folder can read everything.
 
+mod case;
+mod clients;
 mod error;
+mod export;
 mod media;
 mod migrations;
+mod model;
+mod reaches;
 mod screening;
 mod store;
+mod visits;
+mod words;
 
+pub use case::{CaseReach, LeftOut, VisitCase};
+pub use clients::ClientSummary;
 pub use error::RecordsError;
+pub use media::{Accepted, MediaHash};
+pub use model::{
+    Client, ClientFacts, Feel, Marking, Media, MediaFacts, Palms, Reach, ReachFacts, ReachMarks, Removal, Screening,
+    Visit, VisitSettings,
+};
+pub use reaches::Confirmed;
 pub use screening::{AnsweredBy, Answers, DangerSign, ScreeningOutcome, UnknownWord};
 pub use store::{Records, hash_words};
+pub use words::Word;

@@ -97,17 +97,6 @@ pub enum AnsweredBy {
     Clinician,
 }
 
-impl AnsweredBy {
-    /// The word in the records and in forms.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Client => "client",
-            Self::Clinician => "clinician",
-        }
-    }
-}
-
 /// What follows from the answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ScreeningOutcome {

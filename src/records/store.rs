@@ -20,7 +20,6 @@ const BUSY: Duration = Duration::from_secs(5);
 /// Clients, visits, marks, results and media of one data folder.
 pub struct Records {
     pub(super) folder: PathBuf,
-    #[allow(dead_code, reason = "the tables follow")]
     connection: Mutex<Connection>,
 }
 
@@ -44,7 +43,6 @@ impl Records {
     }
 
     /// The connection. A thread that panicked while it held it has left no transaction open: dropping one rolls it back.
-    #[allow(dead_code, reason = "the tables follow")]
     pub(super) fn connection(&self) -> MutexGuard<'_, Connection> {
         self.connection.lock().unwrap_or_else(PoisonError::into_inner)
     }

@@ -1,0 +1,178 @@
+//! A visit as a case: what is measured on the page is what its export holds.
+
+use std::path::PathBuf;
+
+use super::error::RecordsError;
+use super::model::{Marking, Media, Reach, ReachMarks};
+use super::store::Records;
+use super::words::Word as _;
+use crate::camera::{LensProfile, parse_profile};
+use crate::geometry::ImagePoint;
+use crate::pose::View;
+use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, ClientFacts, MarkingEntry, ReachEntry};
+use crate::screen::in_memory::faults;
+use crate::screen::marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, PointSpread, Source};
+use crate::screen::{CaseFile, CheckLimits, MarkedReach, MarksFile, MeasuredVisit, ScreenError, measure_marks};
+
+/// The name of the lens profile beside a case.
+pub(super) const PROFILE_FILE: &str = "phone.camera.json";
+
+/// A visit as a case with marks.
+#[derive(Debug, Clone)]
+pub struct VisitCase {
+    /// The case. Paths are names of files beside it.
+    pub case: CaseFile,
+    /// Its reaches, in its order.
+    pub reaches: Vec<CaseReach>,
+    /// Reaches of the visit that cannot be measured yet.
+    pub left_out: Vec<LeftOut>,
+    /// The lens profile that the case names.
+    pub profile: Option<LensProfile>,
+    /// Its text.
+    pub profile_text: Option<String>,
+    /// The visit's count of changes when it was read.
+    pub changes: i64,
+}
+
+/// A reach of a case.
+#[derive(Debug, Clone)]
+pub struct CaseReach {
+    /// The reach's number.
+    pub id: i64,
+    /// Its clip or still.
+    pub media: Media,
+    /// Its marks.
+    pub marks: MarksFile,
+}
+
+/// A reach that is not in the case.
+#[derive(Debug, Clone)]
+pub struct LeftOut {
+    /// The reach's number.
+    pub id: i64,
+    /// Its clip or still.
+    pub media: Media,
+    /// The name of its clip beside the case.
+    pub file: PathBuf,
+    /// Why, as a sentence.
+    pub reason: String,
+}
+
+impl VisitCase {
+    /// Measures the visit, as `measure` measures its export. `None` where no reach can be measured.
+    ///
+    /// # Errors
+    /// [`ScreenError`] when the case cannot be measured after all.
+    pub fn measure(&self) -> Result<Option<MeasuredVisit>, ScreenError> {
+        if self.reaches.is_empty() {
+            return Ok(None);
+        }
+        let reaches: Vec<MarkedReach<'_>> = self
+            .reaches
+            .iter()
+            .map(|reach| MarkedReach {
+                marks: reach.marks.clone(),
+                picture: reach.media.facts.picture(),
+                profile: self.profile.as_ref(),
+            })
+            .collect();
+        measure_marks(&self.case, &reaches).map(Some)
+    }
+
+    /// The place of a reach in the case.
+    #[must_use]
+    pub fn index_of(&self, reach: i64) -> Option<usize> {
+        self.reaches.iter().position(|of_case| of_case.id == reach)
+    }
+}
+
+impl Records {
+    /// A visit as a case, with the reaches that can be measured.
+    ///
+    /// # Errors
+    /// [`RecordsError::NotFound`] if there is no such visit.
+    pub fn case_of(&self, visit: i64) -> Result<VisitCase, RecordsError> {
+        let visit = self.visit(visit)?;
+        let client = self.client_by_id(visit.client)?.facts;
+        let settings = visit.settings;
+        // a profile is read before it is recorded; one that a later version wrote may be beyond this one
+        let profile = settings.profile.as_deref().and_then(|text| parse_profile(text).ok());
+        let mut case = CaseFile {
+            schema: CASE_SCHEMA.to_owned(),
+            client: ClientFacts {
+                code: client.code,
+                affected_side: client.affected_side,
+                stature_mm: client.stature_mm,
+                arm_length_mm: client.arm_length_mm,
+            },
+            bar: BarEntry { length_mm: settings.bar_length_mm, taped_grips: settings.taped_grips },
+            camera: CameraEntry { profile: profile.as_ref().map(|_| PathBuf::from(PROFILE_FILE)) },
+            call: CallOptions { margin_deg: settings.margin_deg, ..CallOptions::default() },
+            marking: MarkingEntry::default(),
+            limits: CheckLimits::default(),
+            reaches: Vec::new(),
+        };
+        let (mut reaches, mut left_out) = (Vec::new(), Vec::new());
+        for reach in self.reaches(visit.id)? {
+            let recorded = self.marks(reach.id)?;
+            let entry = entry(&reach, &recorded);
+            let marks = marks_file(&reach, &recorded.markings);
+            let marked = MarkedReach { marks, picture: reach.media.facts.picture(), profile: profile.as_ref() };
+            let Reach { id, media, .. } = reach;
+            match faults(&entry, &marked).first() {
+                Some(problem) => {
+                    let reason = problem.fault.to_string();
+                    left_out.push(LeftOut { id, media, file: entry.file, reason });
+                }
+                None => {
+                    reaches.push(CaseReach { id, media, marks: marked.marks });
+                    case.reaches.push(entry);
+                }
+            }
+        }
+        let profile_text = settings.profile.filter(|_| profile.is_some());
+        Ok(VisitCase { case, reaches, left_out, profile, profile_text, changes: visit.changes })
+    }
+}
+
+fn entry(reach: &Reach, marks: &ReachMarks) -> ReachEntry {
+    let facts = reach.facts;
+    let mut name = format!("{}-{}", facts.occasion.word(), facts.rotation.word());
+    if facts.view != View::Side {
+        name = format!("{name}-{}", facts.view.word());
+    }
+    ReachEntry {
+        occasion: facts.occasion,
+        rotation: facts.rotation,
+        view: facts.view,
+        near_side: facts.near_side,
+        mirrored: facts.mirrored,
+        pain: marks.feel.pain,
+        limited_by: marks.feel.limited_by,
+        back_flat: marks.feel.back_flat,
+        profile: None,
+        file: format!("{name}.{}", reach.media.facts.extension).into(),
+        marks: format!("{name}.marks.json").into(),
+    }
+}
+
+fn marks_file(reach: &Reach, markings: &[Marking]) -> MarksFile {
+    // a marking whose marks were all taken back says nothing
+    let marked = markings.iter().filter(|marking| !marking.points.is_empty());
+    let frames = marked.map(|marking| MarkedFrame {
+        time_s: marking.time_s,
+        source: Source::Hand,
+        used_as: FrameUse::EndRange,
+        rater: None,
+        repeat: Some(marking.repeat),
+        from: None,
+        points: marking
+            .points
+            .iter()
+            .map(|(landmark, [x, y])| {
+                (*landmark, MarkedPoint { point: ImagePoint::new(*x, *y), spread: PointSpread::Usual })
+            })
+            .collect(),
+    });
+    MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: reach.media.facts.upright_size, frames: frames.collect() }
+}

@@ -1,0 +1,272 @@
+//! Reaches and the marks on them.
+
+use std::collections::BTreeMap;
+
+use rusqlite::{Connection, OptionalExtension as _, Row, TransactionBehavior, params};
+
+use super::clients::removal;
+use super::error::{RecordsError, database};
+use super::model::{Feel, Marking, Media, Palms, Reach, ReachFacts, ReachMarks, Removal};
+use super::store::Records;
+use super::visits::note_change;
+use super::words::Stored;
+use crate::geometry::Landmark;
+use crate::pose::Rotation;
+
+const REACHES: &str =
+    "SELECT reaches.id, visit, occasion, rotation, view, near_side, mirrored, palms, hash, bytes, facts
+    FROM reaches JOIN media ON media.hash = reaches.media";
+
+/// What became of an edit of marks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Confirmed {
+    /// It is on the disk, under this number.
+    Revision(i64),
+    /// It was made from a revision that is not the latest, which is this: nothing was changed.
+    Stale(i64),
+}
+
+impl Records {
+    /// The reach with a number.
+    ///
+    /// # Errors
+    /// [`RecordsError::NotFound`] if there is none.
+    pub fn reach(&self, id: i64) -> Result<Reach, RecordsError> {
+        let sql = format!("{REACHES} WHERE reaches.id = ?1");
+        let found = self.connection().query_row(&sql, [id], reach_of).optional();
+        found.map_err(database("find a reach"))?.ok_or(RecordsError::NotFound { what: "reach" })
+    }
+
+    /// The reaches of a visit, in the order before and after, internal and external, as they were brought in.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`].
+    pub fn reaches(&self, visit: i64) -> Result<Vec<Reach>, RecordsError> {
+        let step = "list reaches";
+        let connection = self.connection();
+        let sql = format!("{REACHES} WHERE visit = ?1 ORDER BY occasion = 'after', rotation = 'external', reaches.id");
+        let mut statement = connection.prepare(&sql).map_err(database(step))?;
+        let rows = statement.query_map([visit], reach_of).map_err(database(step))?;
+        rows.collect::<Result<_, _>>().map_err(database(step))
+    }
+
+    /// Records a reach whose clip or still is in the data folder already. Called by [`Records::add_reach`].
+    pub(super) fn insert_reach(
+        connection: &mut Connection,
+        visit: i64,
+        facts: &ReachFacts,
+        media: &Media,
+    ) -> Result<i64, RecordsError> {
+        let step = "record a reach";
+        let transaction = connection.transaction().map_err(database(step))?;
+        let exists = |sql: &str, parameters: &[&dyn rusqlite::ToSql]| {
+            transaction.query_row(sql, parameters, |_| Ok(())).optional().map(|found| found.is_some())
+        };
+        if !exists("SELECT 1 FROM visits WHERE id = ?1", &[&visit]).map_err(database(step))? {
+            return Err(RecordsError::NotFound { what: "visit" });
+        }
+        let same = "SELECT 1 FROM reaches WHERE visit = ?1 AND occasion = ?2 AND rotation = ?3 AND view = ?4";
+        let (occasion, rotation, view) = (Stored(facts.occasion), Stored(facts.rotation), Stored(facts.view));
+        if exists(same, &[&visit, &occasion, &rotation, &view]).map_err(database(step))? {
+            return Err(RecordsError::ReachTaken);
+        }
+        let bytes = i64::try_from(media.bytes).unwrap_or(i64::MAX);
+        let about = serde_json::to_string(&media.facts).map_err(|source| RecordsError::Document { source })?;
+        transaction
+            .execute(
+                "INSERT INTO media (hash, bytes, facts) VALUES (?1, ?2, ?3) ON CONFLICT (hash) DO NOTHING",
+                params![media.hash, bytes, about],
+            )
+            .map_err(database(step))?;
+        transaction
+            .execute(
+                "INSERT INTO reaches (visit, occasion, rotation, view, near_side, mirrored, media)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                params![visit, occasion, rotation, view, facts.near_side.map(Stored), facts.mirrored, media.hash],
+            )
+            .map_err(database(step))?;
+        let id = transaction.last_insert_rowid();
+        note_change(&transaction, visit)?;
+        transaction.commit().map_err(database(step))?;
+        Ok(id)
+    }
+
+    /// Records which way the palms face.
+    ///
+    /// # Errors
+    /// [`RecordsError::NotFound`] if there is no such reach.
+    pub fn set_palms(&self, reach: i64, palms: Palms) -> Result<(), RecordsError> {
+        let changed = self
+            .connection()
+            .execute("UPDATE reaches SET palms = ?2 WHERE id = ?1", params![reach, Stored(palms)])
+            .map_err(database("record the palms"))?;
+        if changed == 1 { Ok(()) } else { Err(RecordsError::NotFound { what: "reach" }) }
+    }
+
+    /// Gives a reach the other rotation, and the reach that has that one, if any, this one's: their clips were swapped.
+    /// The other reach's palms must be looked at again.
+    ///
+    /// # Errors
+    /// [`RecordsError::NotFound`] if there is no such reach.
+    pub fn swap_rotation(&self, reach: i64) -> Result<(), RecordsError> {
+        let step = "exchange two reaches";
+        let Reach { visit, facts, .. } = self.reach(reach)?;
+        let other = match facts.rotation {
+            Rotation::Internal => Rotation::External,
+            Rotation::External => Rotation::Internal,
+        };
+        let mut connection = self.connection();
+        let transaction = connection.transaction().map_err(database(step))?;
+        let set = "UPDATE reaches SET rotation = ?1 WHERE id = ?2";
+        // no two reaches may have one rotation, not even for a moment
+        transaction.execute(set, params!["", reach]).map_err(database(step))?;
+        transaction
+            .execute(
+                "UPDATE reaches SET rotation = ?1, palms = NULL WHERE visit = ?2 AND occasion = ?3 AND view = ?4 AND rotation = ?5",
+                params![Stored(facts.rotation), visit, Stored(facts.occasion), Stored(facts.view), Stored(other)],
+            )
+            .map_err(database(step))?;
+        transaction.execute(set, params![Stored(other), reach]).map_err(database(step))?;
+        note_change(&transaction, visit)?;
+        transaction.commit().map_err(database(step))
+    }
+
+    /// What deleting a reach would remove.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`].
+    pub fn removal_of_reach(&self, reach: i64) -> Result<Removal, RecordsError> {
+        removal(&self.connection(), "reaches.id = ?1", reach)
+    }
+
+    /// Removes a reach with its marks, and its clip where no other reach is the same file.
+    ///
+    /// # Errors
+    /// As [`Records::delete_client`]; [`RecordsError::NotFound`] if there is no such reach.
+    pub fn delete_reach(&self, reach: i64) -> Result<(), RecordsError> {
+        let visit = self.reach(reach)?.visit;
+        note_change(&self.connection(), visit)?;
+        self.delete("DELETE FROM reaches WHERE id = ?1", reach)
+    }
+
+    /// Records an edit of marks, made from revision `from`. When this returns, the edit is on the disk.
+    ///
+    /// # Errors
+    /// [`RecordsError::NotFound`] if there is no such reach.
+    pub fn confirm_marks(
+        &self,
+        reach: i64,
+        from: i64,
+        marking: &Marking,
+        feel: &Feel,
+    ) -> Result<Confirmed, RecordsError> {
+        let step = "record marks";
+        let points: BTreeMap<&str, [f64; 2]> =
+            marking.points.iter().map(|(landmark, point)| (landmark.name(), *point)).collect();
+        let points = serde_json::to_string(&points).map_err(|source| RecordsError::Document { source })?;
+        let mut connection = self.connection();
+        // the write lock is taken before the revision is looked at, so that no other edit comes in between
+        let transaction =
+            connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(database(step))?;
+        let visit: i64 = transaction
+            .query_row("SELECT visit FROM reaches WHERE id = ?1", [reach], |row| row.get(0))
+            .optional()
+            .map_err(database(step))?
+            .ok_or(RecordsError::NotFound { what: "reach" })?;
+        let current = latest_revision(&transaction, reach)?;
+        if current != from {
+            return Ok(Confirmed::Stale(current));
+        }
+        transaction
+            .execute(
+                "INSERT INTO revisions
+                     (reach, revision, raise_number, repeat_number, time_s, points, pain, limited_by, back_flat, made_at)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, strftime('%Y-%m-%dT%H:%M:%fZ', 'now'))",
+                params![
+                    reach,
+                    current + 1,
+                    marking.raise,
+                    marking.repeat,
+                    marking.time_s,
+                    points,
+                    feel.pain,
+                    feel.limited_by.map(Stored),
+                    feel.back_flat
+                ],
+            )
+            .map_err(database(step))?;
+        note_change(&transaction, visit)?;
+        transaction.commit().map_err(database(step))?;
+        Ok(Confirmed::Revision(current + 1))
+    }
+
+    /// Everything marked in a reach, as it stands now.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`].
+    pub fn marks(&self, reach: i64) -> Result<ReachMarks, RecordsError> {
+        let step = "read marks";
+        let connection = self.connection();
+        let revision = latest_revision(&connection, reach)?;
+        let mut statement = connection
+            .prepare_cached(
+                "SELECT raise_number, repeat_number, time_s, points FROM revisions JOIN
+                     (SELECT max(revision) AS latest FROM revisions WHERE reach = ?1 GROUP BY raise_number, repeat_number)
+                     ON reach = ?1 AND revision = latest ORDER BY raise_number, repeat_number",
+            )
+            .map_err(database(step))?;
+        let rows = statement.query_map([reach], marking_of).map_err(database(step))?;
+        let markings = rows.collect::<Result<Vec<_>, _>>().map_err(database(step))?;
+        let feel = connection
+            .query_row(
+                "SELECT pain, limited_by, back_flat FROM revisions WHERE reach = ?1 AND revision = ?2",
+                [reach, revision],
+                |row| {
+                    let limited_by: Option<Stored<_>> = row.get(1)?;
+                    let limited_by = limited_by.map(|Stored(limited_by)| limited_by);
+                    Ok(Feel { pain: row.get(0)?, limited_by, back_flat: row.get(2)? })
+                },
+            )
+            .optional()
+            .map_err(database(step))?
+            .unwrap_or_default();
+        Ok(ReachMarks { revision, markings, feel })
+    }
+}
+
+fn latest_revision(connection: &Connection, reach: i64) -> Result<i64, RecordsError> {
+    connection
+        .query_row("SELECT coalesce(max(revision), 0) FROM revisions WHERE reach = ?1", [reach], |row| row.get(0))
+        .map_err(database("read marks"))
+}
+
+fn marking_of(row: &Row<'_>) -> rusqlite::Result<Marking> {
+    let unreadable = |error: Box<dyn std::error::Error + Send + Sync>| {
+        rusqlite::Error::FromSqlConversionFailure(3, rusqlite::types::Type::Text, error)
+    };
+    let text: String = row.get(3)?;
+    let named: BTreeMap<String, [f64; 2]> = serde_json::from_str(&text).map_err(|error| unreadable(error.into()))?;
+    let mut points = BTreeMap::new();
+    for (name, point) in named {
+        points.insert(name.parse::<Landmark>().map_err(|error| unreadable(error.into()))?, point);
+    }
+    Ok(Marking { raise: row.get(0)?, repeat: row.get(1)?, time_s: row.get(2)?, points })
+}
+
+fn reach_of(row: &Row<'_>) -> rusqlite::Result<Reach> {
+    let (Stored(occasion), Stored(rotation), Stored(view)) = (row.get(2)?, row.get(3)?, row.get(4)?);
+    let near_side: Option<Stored<_>> = row.get(5)?;
+    let near_side = near_side.map(|Stored(side)| side);
+    let palms: Option<Stored<_>> = row.get(7)?;
+    let facts: String = row.get(10)?;
+    let facts = serde_json::from_str(&facts)
+        .map_err(|error| rusqlite::Error::FromSqlConversionFailure(10, rusqlite::types::Type::Text, Box::new(error)))?;
+    let bytes: i64 = row.get(9)?;
+    Ok(Reach {
+        id: row.get(0)?,
+        visit: row.get(1)?,
+        facts: ReachFacts { occasion, rotation, view, near_side, mirrored: row.get(6)? },
+        palms: palms.map(|Stored(palms)| palms),
+        media: Media { hash: row.get(8)?, bytes: u64::try_from(bytes).unwrap_or(0), facts },
+    })
+}
