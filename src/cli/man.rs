@@ -34,7 +34,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         return Ok(());
     };
     let mut outputs = OutputFolder::open(folder, &[], args.force)?;
-    let commands = command.get_subcommands().cloned().collect::<Vec<_>>();
+    let commands = command.get_subcommands().filter(|command| !command.is_hide_set()).cloned().collect::<Vec<_>>();
     for command in std::iter::once(command).chain(commands) {
         let man = clap_mangen::Man::new(command);
         let mut page = Vec::new();

@@ -4,6 +4,7 @@ mod board;
 mod calibrate;
 mod check;
 mod completions;
+mod decode;
 mod demo;
 mod inspect;
 mod man;
@@ -46,6 +47,10 @@ enum Command {
     Calibrate(calibrate::Args),
     Check(check::Args),
     Completions(completions::Args),
+    #[command(hide = true)]
+    DecodeCheck(decode::CheckArgs),
+    #[command(hide = true)]
+    DecodeShow(decode::ShowArgs),
     Demo(demo::Args),
     Inspect(inspect::Args),
     Man(man::Args),
@@ -64,6 +69,8 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Completions(args) => completions::run(&args),
+        Command::DecodeCheck(args) => decode::check(&args),
+        Command::DecodeShow(args) => decode::show(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Man(args) => man::run(&args),

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 
-use crate::web::{Options, Server};
+use crate::web::{Options, Server, UploadLimits};
 
 /// The usual port; any free one serves as well.
 const PORT: u16 = 7326;
@@ -21,7 +21,7 @@ pub(super) struct Args {
     /// Port of the loopback interface; 0 takes a free one.
     #[arg(long, default_value_t = PORT)]
     port: u16,
-    /// Data folder, made if it is not there [default: tworeach in the user's data folder]
+    /// Data folder, made if it is not there [default: tworeach in the user's own data folder]
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
     /// Print the address, and do not open it.
@@ -41,7 +41,9 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         // a terminal that is gone must not stop the server
         let _ = writeln!(io::stderr(), "tworeach: {text}");
     });
-    let server = Server::bind(args.port, Options { data, log })
+    let decoder = std::env::current_exe().context("this program cannot be found to be started again")?;
+    let options = Options { data, decoder, limits: UploadLimits::default(), log };
+    let server = Server::bind(args.port, options)
         .with_context(|| format!("cannot serve on port {}; --port 0 takes a free one", args.port))?;
     let mut out = io::stdout().lock();
     writeln!(out, "{}", server.address())?;

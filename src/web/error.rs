@@ -128,7 +128,7 @@ impl WebError {
 pub(super) struct LoggedFault(pub(super) String);
 
 /// An error and its causes in one line.
-pub(super) fn chain_words(error: &dyn std::error::Error) -> String {
+pub(in crate::web) fn chain_words(error: &dyn std::error::Error) -> String {
     let mut words = error.to_string();
     let mut cause = error.source();
     while let Some(error) = cause {

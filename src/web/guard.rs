@@ -20,7 +20,6 @@ const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'sel
                            frame-ancestors 'none'; object-src 'none'";
 
 /// A finished document, such as the report, which carries its own style and pictures and no script at all.
-#[allow(dead_code, reason = "the documents follow")]
 pub(super) const DOCUMENT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; \
                                           base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox";
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware;
-use axum::routing::get;
+use axum::routing::{get, post, put};
 
 use super::error::WebError;
 use super::state::{App, Options};
@@ -73,10 +73,33 @@ impl Server {
 
 /// All routes, behind the guard.
 pub fn router(app: Arc<App>) -> Router {
-    use routes::clients;
+    use routes::{clients, demo, documents, frames, marks, reaches, visits};
     Router::new()
         .route("/", get(clients::all))
+        .route("/clients", post(clients::add))
+        .route("/clients/new", get(clients::new))
+        .route("/clients/{code}", get(clients::one))
+        .route("/clients/{code}/screening", get(clients::screening).post(clients::screen_again))
+        .route("/clients/{code}/visits", post(visits::start))
+        .route("/clients/{code}/delete", get(clients::before_delete).post(clients::delete))
+        .route("/visits/{id}", get(visits::sheet))
+        .route("/visits/{id}/settings", post(visits::settings))
+        .route("/visits/{id}/reaches", post(reaches::upload).layer(DefaultBodyLimit::disable()))
+        .route("/visits/{id}/result", get(visits::result))
+        .route("/visits/{id}/report.html", get(documents::report_html))
+        .route("/visits/{id}/report.pdf", get(documents::report_pdf))
+        .route("/visits/{id}/export.zip", get(documents::export))
+        .route("/visits/{id}/charts/{name}", get(documents::chart))
+        .route("/visits/{id}/stills/{name}", get(documents::still))
+        .route("/reaches/{id}/palms", get(reaches::palms).post(reaches::confirm_palms))
+        .route("/reaches/{id}/mark", get(marks::page))
+        .route("/reaches/{id}/delete", get(reaches::before_delete).post(reaches::delete))
         .route("/guide", get(clients::guide))
+        .route("/demo", post(demo::install))
+        .route("/api/reaches/{id}", get(marks::read))
+        .route("/api/reaches/{id}/marks", put(marks::confirm))
+        .route("/api/visits/{id}/live", get(marks::live))
+        .route("/api/reaches/{id}/frames/{name}", get(frames::frame))
         .route("/assets/{name}", get(embedded::asset))
         .fallback(async || WebError::NotFound { what: "page" })
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))

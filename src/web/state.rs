@@ -2,7 +2,10 @@
 
 use std::path::PathBuf;
 
+use tokio::sync::{Mutex, Semaphore};
+
 use super::error::WebError;
+use super::frames::FrameStore;
 use super::guard::Guard;
 use crate::records::Records;
 
@@ -10,8 +13,30 @@ use crate::records::Records;
 pub struct Options {
     /// The data folder.
     pub data: PathBuf,
+    /// This program, which has the hidden commands that decode.
+    pub decoder: PathBuf,
+    /// Bounds on uploads.
+    pub limits: UploadLimits,
     /// Takes a line for each fault of the server's own.
     pub log: Box<dyn Fn(&str) + Send + Sync>,
+}
+
+/// Bounds on uploads.
+#[derive(Debug, Clone, Copy)]
+pub struct UploadLimits {
+    /// The largest file, bytes.
+    pub upload_bytes: u64,
+    /// Uploads at once.
+    pub uploads: usize,
+    /// Clips that are looked at from end to end at once.
+    pub checks: usize,
+}
+
+impl Default for UploadLimits {
+    /// 2 GB a file, as a phone's longest 4K clips have; four uploads at once, of which one is looked at.
+    fn default() -> Self {
+        Self { upload_bytes: 2_000_000_000, uploads: 4, checks: 1 }
+    }
 }
 
 /// The server's state.
@@ -20,6 +45,13 @@ pub struct App {
     pub guard: Guard,
     /// Clients, visits, marks and media.
     pub records: Records,
+    pub(super) decoder: PathBuf,
+    pub(super) limits: UploadLimits,
+    pub(super) uploads: Semaphore,
+    pub(super) checks: Semaphore,
+    pub(super) frames: FrameStore,
+    /// Held while the demo case is made, so that two clicks make one.
+    pub(super) demo: Mutex<()>,
     log: Box<dyn Fn(&str) + Send + Sync>,
 }
 
@@ -29,10 +61,28 @@ impl App {
     /// # Errors
     /// [`WebError::Records`] when they cannot be opened.
     pub fn open(port: u16, options: Options) -> Result<Self, WebError> {
-        Ok(Self { guard: Guard::new(port), records: Records::open(&options.data)?, log: options.log })
+        let Options { data, decoder, limits, log } = options;
+        Ok(Self {
+            guard: Guard::new(port),
+            records: Records::open(&data)?,
+            frames: FrameStore::new(decoder.clone()),
+            decoder,
+            limits,
+            uploads: Semaphore::new(limits.uploads),
+            checks: Semaphore::new(limits.checks),
+            demo: Mutex::new(()),
+            log,
+        })
     }
 
     pub(super) fn log(&self, text: &str) {
         (self.log)(text);
     }
+}
+
+/// Runs what waits for the disk or computes for long where it holds up no other request.
+pub(super) async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, WebError> + Send + 'static,
+) -> Result<T, WebError> {
+    tokio::task::spawn_blocking(work).await.map_err(|_| WebError::Stopped { task: "a request" })?
 }

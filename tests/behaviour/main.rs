@@ -17,3 +17,4 @@ mod reference_clips;
 mod repeatability;
 mod report;
 mod retest;
+mod web;

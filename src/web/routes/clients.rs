@@ -1,17 +1,252 @@
 //! Clients: the list, one client, danger signs, deletion.
 
-use axum::response::Html;
+use std::sync::Arc;
 
+use axum::extract::State;
+use axum::response::Response;
+
+use super::{onwards, page, page_again};
+use crate::records::{AnsweredBy, Answers, Client, ClientFacts, DangerSign, RecordsError, Screening, ScreeningOutcome};
+use crate::screen::Call;
+use crate::screen::case::{ARM_LENGTH_MM, CODE_LENGTH_MAX, STATURE_MM};
+use crate::web::dates::{day_words, size_words};
+use crate::web::error::WebError;
 use crate::web::pages;
-use crate::web::view::ClientsView;
+use crate::web::request::{Code, Form};
+use crate::web::state::{App, blocking};
+use crate::web::view::{
+    ClientLine, ClientView, ClientsView, DeleteClientView, FormView, NewClientView, ScreeningFormView, ScreeningView,
+    VisitLine,
+};
 
 /// `GET /`.
-pub async fn all() -> Html<String> {
-    let view = ClientsView { clients: Vec::new(), offers_demo: true };
-    Html(pages::clients(&view).into_string())
+pub async fn all(State(app): State<Arc<App>>) -> Result<Response, WebError> {
+    blocking(move || {
+        let clients = app.records.clients()?.into_iter().map(|summary| ClientLine {
+            code: summary.client.facts.code,
+            side: summary.client.facts.affected_side,
+            visits: summary.visits,
+            last_visit: summary.last_visit.as_deref().map(day_words),
+            is_demo: summary.client.facts.is_demo,
+        });
+        let clients: Vec<ClientLine> = clients.collect();
+        let offers_demo = clients.is_empty();
+        Ok(page(pages::clients(&ClientsView { clients, offers_demo })))
+    })
+    .await
 }
 
 /// `GET /guide`.
-pub async fn guide() -> Html<String> {
-    Html(pages::guide().into_string())
+pub async fn guide() -> Response {
+    page(pages::guide())
+}
+
+/// `GET /clients/new`.
+pub async fn new() -> Response {
+    page(pages::new_client(&new_view(FormView::default())))
+}
+
+fn new_view(form: FormView) -> NewClientView {
+    NewClientView { signs: DangerSign::ALL.to_vec(), form }
+}
+
+/// `POST /clients`.
+pub async fn add(State(app): State<Arc<App>>, mut form: Form) -> Result<Response, WebError> {
+    let answers = answers(&mut form);
+    let code = form.text_up_to("code", CODE_LENGTH_MAX);
+    match &code {
+        None if form.view.error("code").is_none() => form.fault("code", "give the client a code, never a name"),
+        // these would change the meaning of an address
+        Some(code) if code.contains(['/', '\\', '?', '#', '%']) || [".", "..", "new"].contains(&code.as_str()) => {
+            form.fault("code", r"must not hold / \ ? # or %, nor be . or .. or new");
+        }
+        _ => {}
+    }
+    let affected_side = form.word("affected_side");
+    let stature_mm = form.number("stature_mm", STATURE_MM, "mm");
+    let arm_length_mm = form.number("arm_length_mm", ARM_LENGTH_MM, "mm");
+    let (Some(answers), Some(code), Some(affected_side), true) = (answers, code, affected_side, form.is_right()) else {
+        return Ok(page_again(pages::new_client(&new_view(form.view))));
+    };
+    blocking(move || {
+        let facts = ClientFacts { code, affected_side, stature_mm, arm_length_mm, is_demo: false };
+        match app.records.add_client(&facts, &answers) {
+            Ok(client) => Ok(onwards(&client_path(&client.facts.code))),
+            Err(RecordsError::CodeTaken { code }) => {
+                form.fault("code", format!("another client has the code {code}"));
+                Ok(page_again(pages::new_client(&new_view(form.view))))
+            }
+            Err(error) => Err(error.into()),
+        }
+    })
+    .await
+}
+
+/// The answers on danger signs. Every sign must be answered: one that was passed over must not read as none.
+fn answers(form: &mut Form) -> Option<Answers> {
+    let mut signs = Vec::new();
+    for sign in DangerSign::ALL {
+        let field = format!("sign_{}", sign.name());
+        match form.text(&field).as_deref() {
+            Some("yes") => signs.push(sign),
+            Some("no") => {}
+            Some(found) => {
+                let fault = format!("found {found:?}, expected yes or no");
+                form.fault(&field, fault);
+            }
+            None => form.fault(&field, "answer yes or no"),
+        }
+    }
+    let answered_by = form.word("answered_by");
+    let reason = form.text("reason");
+    Some(Answers { answered_by: answered_by?, signs, reason }).filter(|_| form.is_right())
+}
+
+/// `GET /clients/{code}`.
+pub async fn one(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client(&code)?;
+        Ok(page(pages::client(&client_view(&app, client, None)?)))
+    })
+    .await
+}
+
+/// One client as it is shown; `refused` says why a visit was not started.
+pub(super) fn client_view(app: &App, client: Client, refused: Option<String>) -> Result<ClientView, WebError> {
+    let screening = app.records.screening(client.id)?;
+    let mut visits = Vec::new();
+    for visit in app.records.visits(client.id)? {
+        let result = app.records.result(visit.id)?;
+        let call = result.as_ref().and_then(|result| overall_call(result.comparisons.iter().map(|pair| pair.call)));
+        visits.push(VisitLine {
+            id: visit.id,
+            date: day_words(&visit.made_on),
+            reaches: app.records.reaches(visit.id)?.len(),
+            call,
+            retest: result.and_then(|result| result.retest).map(|retest| retest.outcome),
+        });
+    }
+    let millimetres = |mm: f64| format!("{mm:.0}\u{a0}mm");
+    Ok(ClientView {
+        code: client.facts.code,
+        side: client.facts.affected_side,
+        stature: client.facts.stature_mm.map(millimetres),
+        arm_length: client.facts.arm_length_mm.map(millimetres),
+        is_demo: client.facts.is_demo,
+        may_visit: screening.as_ref().is_some_and(|screening| screening.answers.may_visit()),
+        screening: screening.map(screening_view),
+        refused,
+        visits,
+    })
+}
+
+/// The latest comparison's call: those after the stretch follow those before.
+fn overall_call(calls: impl Iterator<Item = Call>) -> Option<Call> {
+    calls.last()
+}
+
+fn screening_view(screening: Screening) -> ScreeningView {
+    ScreeningView {
+        date: day_words(&screening.made_on),
+        answered_by: screening.answers.answered_by,
+        outcome: screening.answers.outcome(),
+        signs: screening.answers.signs,
+        reason: screening.answers.reason,
+    }
+}
+
+/// `GET /clients/{code}/screening`.
+pub async fn screening(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
+    blocking(move || {
+        let code = app.records.client(&code)?.facts.code;
+        let view = ScreeningFormView { code, signs: DangerSign::ALL.to_vec(), form: FormView::default() };
+        Ok(page(pages::screening(&view)))
+    })
+    .await
+}
+
+/// `POST /clients/{code}/screening`.
+pub async fn screen_again(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client(&code)?;
+        let Some(answers) = answers(&mut form) else {
+            let signs = DangerSign::ALL.to_vec();
+            let view = ScreeningFormView { code: client.facts.code, signs, form: form.view };
+            return Ok(page_again(pages::screening(&view)));
+        };
+        app.records.add_screening(client.id, &answers)?;
+        Ok(onwards(&client_path(&client.facts.code)))
+    })
+    .await
+}
+
+/// Why a visit may not be started, as a sentence; `None` where it may.
+pub(super) fn refusal(screening: Option<&Screening>) -> Option<String> {
+    let Some(screening) = screening else {
+        return Some("Answer the danger signs first.".to_owned());
+    };
+    let Answers { answered_by, .. } = screening.answers;
+    match screening.answers.outcome() {
+        ScreeningOutcome::Clear | ScreeningOutcome::ClinicianGoesOn => None,
+        ScreeningOutcome::Emergency => {
+            Some("Chest pain or breathlessness: call the emergency services now. No visit can be started.".to_owned())
+        }
+        ScreeningOutcome::SeeClinician if answered_by == AnsweredBy::Clinician => {
+            Some("There is a danger sign: write down the reason to go on, in the danger signs.".to_owned())
+        }
+        ScreeningOutcome::SeeClinician => Some(
+            "There is a danger sign: see a licensed clinician first. Only a clinician may go on, with a written reason."
+                .to_owned(),
+        ),
+    }
+}
+
+/// `GET /clients/{code}/delete`.
+pub async fn before_delete(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client(&code)?;
+        Ok(page(pages::delete_client(&delete_view(&app, &client, FormView::default())?)))
+    })
+    .await
+}
+
+/// `POST /clients/{code}/delete`.
+pub async fn delete(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client(&code)?;
+        let typed = form.text_up_to("code", CODE_LENGTH_MAX);
+        if typed.as_deref() != Some(client.facts.code.as_str()) {
+            form.fault("code", format!("type {} to delete it", client.facts.code));
+            return Ok(page_again(pages::delete_client(&delete_view(&app, &client, form.view)?)));
+        }
+        let mut hashes = Vec::new();
+        for visit in app.records.visits(client.id)? {
+            hashes.extend(app.records.reaches(visit.id)?.into_iter().map(|reach| reach.media.hash));
+        }
+        app.records.delete_client(client.id)?;
+        hashes.iter().for_each(|hash| app.frames.forget(hash));
+        Ok(onwards("/"))
+    })
+    .await
+}
+
+fn delete_view(app: &App, client: &Client, form: FormView) -> Result<DeleteClientView, WebError> {
+    let removal = app.records.removal_of_client(client.id)?;
+    Ok(DeleteClientView {
+        code: client.facts.code.clone(),
+        visits: removal.visits,
+        reaches: removal.reaches,
+        marks: removal.marks,
+        media: removal.media,
+        media_kept: removal.media_kept,
+        size: size_words(removal.media_bytes),
+        form,
+    })
+}
+
+/// The address of a client's page.
+pub(super) fn client_path(code: &str) -> String {
+    let code: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
+    // a space is + in forms and %20 in paths
+    format!("/clients/{}", code.replace('+', "%20"))
 }

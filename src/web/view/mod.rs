@@ -12,7 +12,8 @@ pub use client::{
 pub use form::{FieldError, FormView};
 pub use mark::{LandmarkView, MarkView, PalmsView};
 pub use result::{
-    ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView, RetestView,
+    ArmView, ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView,
+    RetestView,
 };
 pub use visit::{CellState, CellView, DeleteReachView, NextStep, ReachView, SettingsView, VisitView};
 

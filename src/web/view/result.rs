@@ -143,7 +143,7 @@ pub struct ReachFiguresView {
     pub checks: Vec<CheckView>,
     /// The picture at end range, a JPEG; empty where nothing is marked.
     pub still_url: String,
-    /// What is drawn over it; an SVG at `/visits/{id}/stills/{reach}.svg` holds both.
+    /// The same with what was measured drawn over it, SVG; `/visits/{id}/stills/{reach}.svg`.
     pub overlay_url: String,
 }
 

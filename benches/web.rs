@@ -1,0 +1,324 @@
+//! How quick the page is: start, frames, live numbers, five people at once, memory and weight, by the real server.
+//!
+//! `cargo bench --bench web -- [SECONDS]` prints the 95th percentile of each; SECONDS is how long five people step through
+//! clips of their own (60 by default). The clips are 1080p, of moving texture with noise, which is harder than a still wall.
+#![allow(clippy::unwrap_used, reason = "a measurement that cannot go on should stop")]
+#![allow(clippy::print_stdout, reason = "the figures are printed")]
+#![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "pixels of invented pictures")]
+
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use image::{Rgb, RgbImage};
+use rand::{RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use serde_json::{Value, json};
+use tworeach::video::{EncodeOptions, Encoder};
+
+const PEOPLE: usize = 5;
+const CLIP_FRAMES: usize = 300;
+/// A brisk hand on the arrow key.
+const PAUSE: Duration = Duration::from_millis(60);
+
+fn main() {
+    let seconds: u64 = std::env::args().filter_map(|argument| argument.parse().ok()).next().unwrap_or(60);
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("data");
+
+    let mut starts = Vec::new();
+    for _ in 0..20 {
+        let began = Instant::now();
+        let server = Server::start(&data);
+        assert_eq!(server.client().ask("GET", "/", "", b"").0, 200);
+        starts.push(began.elapsed());
+    }
+    print("start to first page", &mut starts);
+
+    let server = Server::start(&data);
+    let mut client = server.client();
+    let (_, page) = client.ask("GET", "/", "", b"");
+    println!("{:<44} {:>8} bytes", "first page without its files", page.len());
+
+    let (status, _) = client.ask("POST", "/demo", "", b"");
+    assert_eq!(status, 303);
+    let visit = 1;
+    live_numbers(&mut client);
+
+    // five visits of five people, each with a clip of its own
+    let mut reaches = Vec::new();
+    for person in 0..PEOPLE {
+        let code = format!("P{person}");
+        client.add_client(&code);
+        client.ask("POST", &format!("/clients/{code}/visits"), "", b"");
+        let path = folder.path().join(format!("{person}.mp4"));
+        film(&path, person as u64);
+        let began = Instant::now();
+        let reach = client.upload(visit + 1 + person, &std::fs::read(&path).unwrap());
+        if person == 0 {
+            println!("{:<44} {:>8.0} ms", "upload of 300 frames, looked at", began.elapsed().as_secs_f64() * 1e3);
+        }
+        reaches.push(reach);
+    }
+    frames(&mut client, &reaches);
+    five_people(&server, &reaches, Duration::from_secs(seconds));
+}
+
+fn live_numbers(client: &mut Client) {
+    let reach = client.json("/api/reaches/1");
+    let mut revision = reach["revision"].as_i64().unwrap();
+    let mut times = Vec::new();
+    let mut points = reach["points"].clone();
+    for step in 0..100 {
+        points["right_wrist"][0] = json!(673.0 + 0.25 * f64::from(step % 8));
+        let body = json!({ "revision": revision, "repeat": 1, "time_s": reach["time_s"], "points": points,
+            "pain": 0, "limited_by": "stretch", "back_flat": true });
+        let began = Instant::now();
+        let (status, answer) =
+            client.ask("PUT", "/api/reaches/1/marks", "application/json", body.to_string().as_bytes());
+        times.push(began.elapsed());
+        assert_eq!(status, 200);
+        let answer: Value = serde_json::from_slice(&answer).unwrap();
+        assert!(answer["live"]["reach"]["elevation"].is_string());
+        revision = answer["revision"].as_i64().unwrap();
+    }
+    print("moved mark to new numbers, four reaches", &mut times);
+}
+
+fn frames(client: &mut Client, reaches: &[i64]) {
+    let reach = reaches[0];
+    let mut ask = |reach: i64, index: usize, size: &str| {
+        let began = Instant::now();
+        let (status, jpeg) =
+            client.ask("GET", &format!("/api/reaches/{reach}/frames/{index}.jpg?size={size}"), "", b"");
+        assert_eq!(status, 200);
+        assert!(jpeg.starts_with(&[0xff, 0xd8]));
+        began.elapsed()
+    };
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    let mut cold = Vec::new();
+    for reach in reaches {
+        cold.push(ask(*reach, 211, "full"));
+    }
+    print("first frame of a clip, its decoder started", &mut cold);
+    let mut jumps: Vec<Duration> = (0..40)
+        .map(|_| {
+            let elapsed = ask(reach, rng.random_range(0..CLIP_FRAMES), "full");
+            std::thread::sleep(PAUSE);
+            elapsed
+        })
+        .collect();
+    print("any frame, jumping", &mut jumps);
+    let mut previews: Vec<Duration> =
+        (0..40).map(|_| ask(reach, rng.random_range(0..CLIP_FRAMES), "preview")).collect();
+    print("any frame, preview", &mut previews);
+    for (name, start, step) in [("next frame, warm", 20_isize, 1_isize), ("previous frame, warm", 280, -1)] {
+        ask(reach, start as usize, "full");
+        std::thread::sleep(Duration::from_millis(800));
+        let mut steps = Vec::new();
+        for number in 1..=120 {
+            steps.push(ask(reach, (start + step * number) as usize, "full"));
+            std::thread::sleep(PAUSE);
+        }
+        print(name, &mut steps);
+    }
+}
+
+fn five_people(server: &Server, reaches: &[i64], length: Duration) {
+    let stop = AtomicBool::new(false);
+    let (mut times, most) = std::thread::scope(|scope| {
+        let people: Vec<_> = reaches
+            .iter()
+            .map(|reach| {
+                let (mut client, stop) = (server.client(), &stop);
+                scope.spawn(move || {
+                    let mut rng = ChaCha8Rng::seed_from_u64(*reach as u64);
+                    let (mut index, mut step) = (CLIP_FRAMES / 2, 1_isize);
+                    let mut times = Vec::new();
+                    while !stop.load(Ordering::Relaxed) {
+                        // now and then the other way, or somewhere else
+                        match rng.random_range(0..40) {
+                            0 => step = -step,
+                            1 => index = rng.random_range(0..CLIP_FRAMES),
+                            _ => {}
+                        }
+                        index = index.saturating_add_signed(step).clamp(1, CLIP_FRAMES - 2);
+                        let began = Instant::now();
+                        let (status, _) =
+                            client.ask("GET", &format!("/api/reaches/{reach}/frames/{index}.jpg"), "", b"");
+                        times.push(began.elapsed());
+                        assert_eq!(status, 200);
+                        std::thread::sleep(PAUSE);
+                    }
+                    times
+                })
+            })
+            .collect();
+        let began = Instant::now();
+        let mut most = 0;
+        while began.elapsed() < length {
+            std::thread::sleep(Duration::from_millis(250));
+            most = most.max(memory(server.child.id()));
+        }
+        stop.store(true, Ordering::Relaxed);
+        (people.into_iter().flat_map(|person| person.join().unwrap()).collect::<Vec<_>>(), most)
+    });
+    println!("{:<44} {:>8} frames, no error", "five people stepping", times.len());
+    print("five people stepping", &mut times);
+    println!("{:<44} {:>8} MB, with its decoders", "memory of the server at most", most / 1000);
+}
+
+/// Proportional memory of a process and its children, kB: pages that several share count once.
+fn memory(process: u32) -> u64 {
+    let children = std::fs::read_to_string(format!("/proc/{process}/task/{process}/children")).unwrap_or_default();
+    let mut all: Vec<u32> = children.split_whitespace().filter_map(|child| child.parse().ok()).collect();
+    // children are started by any thread
+    for task in std::fs::read_dir(format!("/proc/{process}/task")).into_iter().flatten().flatten() {
+        let more = std::fs::read_to_string(task.path().join("children")).unwrap_or_default();
+        all.extend(more.split_whitespace().filter_map(|child| child.parse::<u32>().ok()));
+    }
+    all.push(process);
+    all.sort_unstable();
+    all.dedup();
+    let of = |process: &u32| {
+        let rollup = std::fs::read_to_string(format!("/proc/{process}/smaps_rollup")).unwrap_or_default();
+        let line = rollup.lines().find_map(|line| line.strip_prefix("Pss:").map(str::to_owned));
+        line.and_then(|line| line.split_whitespace().next()?.parse::<u64>().ok()).unwrap_or(0)
+    };
+    all.iter().map(of).sum()
+}
+
+fn film(path: &Path, seed: u64) {
+    let (width, height) = (1920, 1080);
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let texture: Vec<u8> = (0..width * height).map(|_| rng.random_range(0..24)).collect();
+    let mut encoder =
+        Encoder::create(path, EncodeOptions { preset: "veryfast", crf: 23, ..EncodeOptions::new(width, height) })
+            .unwrap();
+    for frame in 0..CLIP_FRAMES as u32 {
+        let image = RgbImage::from_fn(width, height, |x, y| {
+            let grain = texture[((y * width + x + frame * 3) % (width * height)) as usize];
+            let wave =
+                ((f64::from(x + frame * 4) / 90.0).sin() * 60.0 + (f64::from(y) / 70.0).cos() * 60.0 + 120.0) as u8;
+            Rgb([wave.saturating_add(grain), wave, 200 - wave / 2])
+        });
+        encoder.push(&image).unwrap();
+    }
+    encoder.finish().unwrap();
+}
+
+fn print(name: &str, times: &mut [Duration]) {
+    times.sort_unstable();
+    let at = |share: usize| times[(times.len() * share / 100).min(times.len() - 1)].as_secs_f64() * 1e3;
+    println!("{name:<44} {:>8.1} ms median, {:.1} ms p95, {:.1} ms most", at(50), at(95), at(100));
+}
+
+struct Server {
+    child: Child,
+    host: String,
+    cookie: String,
+}
+
+impl Server {
+    fn start(data: &Path) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_tworeach"))
+            .args(["serve", "--port", "0", "--no-open", "--data"])
+            .arg(data)
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        let address = line.trim().strip_prefix("http://").unwrap();
+        let (host, entrance) = address.split_once('/').unwrap();
+        let mut stream = TcpStream::connect(host).unwrap();
+        write!(stream, "GET /{entrance} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n").unwrap();
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).unwrap();
+        let cookie = answer.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
+        Self { child, host: host.to_owned(), cookie: cookie.split(';').next().unwrap().to_owned() }
+    }
+
+    fn client(&self) -> Client {
+        let stream = TcpStream::connect(&self.host).unwrap();
+        stream.set_nodelay(true).unwrap();
+        Client { reader: BufReader::new(stream), host: self.host.clone(), cookie: self.cookie.clone() }
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+struct Client {
+    reader: BufReader<TcpStream>,
+    host: String,
+    cookie: String,
+}
+
+impl Client {
+    fn ask(&mut self, method: &str, path: &str, kind: &str, body: &[u8]) -> (u16, Vec<u8>) {
+        let (host, cookie) = (&self.host, &self.cookie);
+        let kind = if kind.is_empty() { "application/x-www-form-urlencoded" } else { kind };
+        let head = format!(
+            "{method} {path} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: {cookie}\r\n\
+             Content-Type: {kind}\r\nContent-Length: {}\r\n\r\n",
+            body.len()
+        );
+        self.reader.get_mut().write_all(&[head.as_bytes(), body].concat()).unwrap();
+        let (mut status, mut length, mut line) = (0, 0, String::new());
+        loop {
+            line.clear();
+            assert!(self.reader.read_line(&mut line).unwrap() > 0, "the server is gone");
+            let text = line.trim().to_lowercase();
+            if text.is_empty() {
+                break;
+            }
+            if let Some(rest) = text.strip_prefix("http/1.1 ") {
+                status = rest[..3].parse().unwrap();
+            }
+            if let Some(value) = text.strip_prefix("content-length: ") {
+                length = value.parse().unwrap();
+            }
+        }
+        let mut bytes = vec![0; length];
+        self.reader.read_exact(&mut bytes).unwrap();
+        (status, bytes)
+    }
+
+    fn json(&mut self, path: &str) -> Value {
+        serde_json::from_slice(&self.ask("GET", path, "", b"").1).unwrap()
+    }
+
+    fn add_client(&mut self, code: &str) {
+        let signs: Vec<String> =
+            tworeach::records::DangerSign::ALL.iter().map(|sign| format!("sign_{}=no", sign.name())).collect();
+        let body = format!("code={code}&affected_side=right&answered_by=client&{}", signs.join("&"));
+        assert_eq!(self.ask("POST", "/clients", "", body.as_bytes()).0, 303);
+    }
+
+    fn upload(&mut self, visit: usize, clip: &[u8]) -> i64 {
+        let mut body = Vec::new();
+        for (field, value) in
+            [("occasion", "before"), ("rotation", "internal"), ("view", "side"), ("near_side", "right")]
+        {
+            body.extend(
+                format!("--part\r\nContent-Disposition: form-data; name=\"{field}\"\r\n\r\n{value}\r\n").bytes(),
+            );
+        }
+        body.extend(b"--part\r\nContent-Disposition: form-data; name=\"file\"; filename=\"x\"\r\n\r\n");
+        body.extend(clip);
+        body.extend(b"\r\n--part--\r\n");
+        let (status, page) =
+            self.ask("POST", &format!("/visits/{visit}/reaches"), "multipart/form-data; boundary=part", &body);
+        assert_eq!(status, 303, "{}", String::from_utf8_lossy(&page));
+        // four reaches of the demo case come first
+        4 + i64::try_from(visit).unwrap() - 1
+    }
+}

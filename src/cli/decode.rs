@@ -1,0 +1,32 @@
+//! The hidden commands in which the server decodes clips, each a child process with bounds of its own.
+
+use std::io;
+use std::path::PathBuf;
+
+use crate::web::decode::program;
+
+/// Looks at a clip or still from end to end.
+#[derive(Debug, clap::Args)]
+pub(super) struct CheckArgs {
+    /// The clip or still.
+    file: PathBuf,
+    /// Where small pictures of its frames go.
+    previews: PathBuf,
+}
+
+/// Shows frames at the times that standard input names.
+#[derive(Debug, clap::Args)]
+pub(super) struct ShowArgs {
+    /// The clip or still.
+    file: PathBuf,
+}
+
+/// Runs the check.
+pub(super) fn check(args: &CheckArgs) -> anyhow::Result<()> {
+    Ok(program::check(&args.file, &args.previews, &mut io::stdout().lock())?)
+}
+
+/// Shows frames.
+pub(super) fn show(args: &ShowArgs) -> anyhow::Result<()> {
+    Ok(program::show_frames(&args.file, &mut io::stdout().lock())?)
+}

@@ -1,0 +1,113 @@
+//! Starts a child, waits for it no longer than it may take, and believes nothing it says without a look.
+
+use std::path::{Path, PathBuf};
+use std::process::Stdio;
+use std::time::Duration;
+
+use axum::body::Bytes;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::process::{Child, ChildStdin, ChildStdout, Command};
+use tokio::time::timeout;
+
+use super::program::{NO_FRAME, Report};
+use crate::web::error::WebError;
+
+/// The hidden command that looks at a clip.
+pub const CHECK_COMMAND: &str = "decode-check";
+
+/// The hidden command that shows frames of a clip.
+pub const SHOW_COMMAND: &str = "decode-show";
+
+/// How long a look at a whole clip may take.
+const CHECK_TIME: Duration = Duration::from_secs(300);
+
+/// How long a frame may take.
+const FRAME_TIME: Duration = Duration::from_secs(10);
+
+/// The longest report, bytes: a time for each of the most frames, and room.
+const REPORT_BYTES_MAX: u64 = 1 << 20;
+
+/// The largest picture that is taken from a child, bytes.
+const PICTURE_BYTES_MAX: u32 = 64 << 20;
+
+/// Has a child look at the file at `path`, which also writes small pictures of its frames to `previews`.
+pub(in crate::web) async fn check(program: &Path, path: &Path, previews: &Path) -> Result<Report, WebError> {
+    let failed = |source| WebError::Io { step: "start the decoder", source };
+    let mut child = command(program)
+        .args([CHECK_COMMAND.as_ref(), path.as_os_str(), previews.as_os_str()])
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .spawn()
+        .map_err(failed)?;
+    let out = child.stdout.take().ok_or(WebError::Stopped { task: "the decoder" })?;
+    let looked = timeout(CHECK_TIME, async {
+        let mut said = Vec::new();
+        out.take(REPORT_BYTES_MAX).read_to_end(&mut said).await?;
+        child.wait().await.map(|status| (status, said))
+    });
+    let refused = |reason: String| Ok(Report::Refused(reason));
+    match looked.await {
+        Err(_) => refused(format!("this file could not be decoded within {} s", CHECK_TIME.as_secs())),
+        Ok(Err(source)) => Err(failed(source)),
+        // the decoder gave up, ran out of memory or time, or was brought down
+        Ok(Ok((status, _))) if !status.success() => {
+            refused("this file brought the decoder down: it is damaged, or larger than can be decoded".to_owned())
+        }
+        Ok(Ok((_, said))) => serde_json::from_slice(&said).map_err(|_| WebError::Stopped { task: "the decoder" }),
+    }
+}
+
+/// A child that shows frames of one clip.
+pub(in crate::web) struct FrameChild {
+    // killed when dropped
+    _child: Child,
+    input: ChildStdin,
+    output: ChildStdout,
+}
+
+impl FrameChild {
+    /// Starts it.
+    pub(in crate::web) fn start(program: &Path, path: PathBuf) -> Result<Self, WebError> {
+        let failed = |source| WebError::Io { step: "start the decoder", source };
+        let mut child = command(program)
+            .args([SHOW_COMMAND.as_ref(), path.as_os_str()])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .map_err(failed)?;
+        let stopped = || WebError::Stopped { task: "the decoder" };
+        let (input, output) = (child.stdin.take().ok_or_else(stopped)?, child.stdout.take().ok_or_else(stopped)?);
+        Ok(Self { _child: child, input, output })
+    }
+
+    /// The frame shown at a time, s, as JPEG; `None` where the clip has none that can be shown. After an error the child is
+    /// of no use any more.
+    pub(in crate::web) async fn frame(&mut self, time_s: f64) -> Result<Option<Bytes>, WebError> {
+        let asked = async {
+            self.input.write_all(format!("{time_s}\n").as_bytes()).await?;
+            self.input.flush().await?;
+            let length = self.output.read_u32_le().await?;
+            if length == NO_FRAME {
+                return Ok(None);
+            }
+            if length > PICTURE_BYTES_MAX {
+                return Err(std::io::Error::other("a picture that is too large"));
+            }
+            let mut jpeg = vec![0; usize::try_from(length).map_err(std::io::Error::other)?];
+            self.output.read_exact(&mut jpeg).await?;
+            Ok(Some(Bytes::from(jpeg)))
+        };
+        match timeout(FRAME_TIME, asked).await {
+            Ok(Ok(frame)) => Ok(frame),
+            Ok(Err(source)) => Err(WebError::Io { step: "take a frame from the decoder", source }),
+            Err(_) => Err(WebError::Stopped { task: "the decoder" }),
+        }
+    }
+}
+
+fn command(program: &Path) -> Command {
+    let mut command = Command::new(program);
+    // an arena for each thread would count against the bound on memory without being used
+    command.env("MALLOC_ARENA_MAX", "2").stderr(Stdio::null()).kill_on_drop(true);
+    command
+}

@@ -1,0 +1,210 @@
+//! A visit's result as the pages and the live numbers show it. All numbers come from [`crate::screen`], and are only put
+//! into words here.
+
+use crate::geometry::ImagePoint;
+use crate::pose::Overlay;
+use crate::records::{Reach, Records, VisitCase};
+use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, outcome_word, value};
+use crate::screen::words::reach_name;
+use crate::screen::{Check, Comparison, MeasuredVisit, ReachResult, Retest, VisitResult, needed_landmarks};
+use crate::uncertainty::Measured;
+
+use super::error::WebError;
+use super::view::{
+    ArmView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, RetestView,
+};
+
+/// The latest result of a visit: the kept one if nothing has changed, else measured now and kept.
+pub(super) fn result_of(records: &Records, visit: i64) -> Result<(VisitCase, Option<VisitResult>), WebError> {
+    let case = records.case_of(visit)?;
+    if let Some(kept) = records.result(visit)? {
+        return Ok((case, Some(kept)));
+    }
+    let measured = measure(records, visit, &case)?;
+    Ok((case, measured.map(|measured| measured.result)))
+}
+
+/// Measures a visit and keeps the result.
+pub(super) fn measure(records: &Records, visit: i64, case: &VisitCase) -> Result<Option<MeasuredVisit>, WebError> {
+    let measured = case.measure()?;
+    if let Some(measured) = &measured {
+        records.keep_result(visit, case.changes, &measured.result)?;
+    }
+    Ok(measured)
+}
+
+/// The numbers of a visit while the marks of `reach` move; `time_s` is the frame that is marked.
+pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<f64>)>) -> Result<LiveView, WebError> {
+    let case = records.case_of(visit)?;
+    let measured = measure(records, visit, &case)?;
+    let index = reach.and_then(|(reach, _)| case.index_of(reach.id));
+    let result = measured.as_ref().map(|measured| &measured.result);
+    let comparison = result.and_then(|result| match reach {
+        Some((reach, _)) => result.comparisons.iter().find(|comparison| comparison.occasion == reach.facts.occasion),
+        None => result.comparisons.last(),
+    });
+    let reason = match (reach, index, comparison) {
+        (Some((reach, _)), None, _) => left_out_words(&case, reach),
+        (_, _, Some(comparison)) => comparison.reason.clone(),
+        (_, _, None) => "Nothing can be measured yet.".to_owned(),
+    };
+    let overlay = measured.as_ref().zip(index).zip(reach).and_then(|((measured, index), (_, time_s))| {
+        let time_s = time_s.or_else(|| measured.shown(index).map(|(time_s, _)| time_s))?;
+        Some(overlay_view(time_s, &measured.overlay_at(index, time_s)?))
+    });
+    let figures = result
+        .zip(index)
+        .zip(reach)
+        .map(|((result, index), (reach, _))| reach_figures(reach, &result.reaches[index], &case.reaches[index]));
+    let margin_deg = case.case.call.margin_deg;
+    let comparison = comparison.map(|comparison| comparison_view(comparison, margin_deg));
+    Ok(LiveView {
+        reach: figures,
+        difference: comparison.as_ref().and_then(|comparison| comparison.difference.clone()),
+        call: comparison.as_ref().map(|comparison| comparison.call),
+        call_words: comparison.as_ref().map(|comparison| comparison.call_words.clone()),
+        reason,
+        pair_checks: comparison.map(|comparison| comparison.checks).unwrap_or_default(),
+        retest: result.and_then(|result| result.retest.as_ref()).map(retest_view),
+        overlay,
+    })
+}
+
+/// Why a reach is not in the result, as a sentence.
+pub(super) fn left_out_words(case: &VisitCase, reach: &Reach) -> String {
+    let name = reach_name(reach.facts.rotation, reach.facts.occasion);
+    match case.left_out.iter().find(|left_out| left_out.id == reach.id) {
+        Some(left_out) => format!("The {name} is not measured: {}.", left_out.reason),
+        None => format!("The {name} is not measured."),
+    }
+}
+
+/// The figures of a reach.
+pub(super) fn reach_figures(
+    reach: &Reach,
+    result: &ReachResult,
+    of_case: &crate::records::CaseReach,
+) -> ReachFiguresView {
+    let (shown, from) = match (result.elevation_deg, result.elevation_from_vertical_deg) {
+        (Some(elevation), _) => (Some(elevation), ""),
+        (None, Some(elevation)) => (Some(elevation), " from vertical"),
+        (None, None) => (None, ""),
+    };
+    let degrees = |measured: Measured| value(measured, Unit::Degree, Sign::Minus);
+    let others = [
+        ("elevation, left", result.elevation_left_deg, Unit::Degree),
+        ("elevation, right", result.elevation_right_deg, Unit::Degree),
+        ("elevation from vertical", result.elevation_from_vertical_deg, Unit::Degree),
+        ("elbow flexion", result.elbow_flexion_deg, Unit::Degree),
+        ("trunk lean", result.trunk_lean_deg, Unit::Degree),
+        ("bar height", result.bar_height_mm, Unit::Millimetre),
+        ("bar height", result.bar_height_arm, Unit::ArmLength),
+        ("bar tilt", result.bar_tilt_deg, Unit::Degree),
+        ("grip width", result.grip_width_mm, Unit::Millimetre),
+    ];
+    let figures = others
+        .into_iter()
+        .filter_map(|(name, measured, unit)| Some((name.to_owned(), figure(measured?, unit, Sign::Minus))));
+    let frame = result.end_range_time_s.map(|time_s| of_case.media.facts.frame_at(time_s));
+    ReachFiguresView {
+        id: reach.id,
+        occasion: result.occasion,
+        rotation: result.rotation,
+        view: result.view,
+        side: result.side,
+        raises: result.raises,
+        elevation: shown.map(|elevation| format!("{}{from}", degrees(elevation))),
+        interval: shown.map(|elevation| figure(elevation, Unit::Degree, Sign::Minus).interval),
+        figures: figures.collect(),
+        reason: result.elevation_deg.is_none().then(|| no_elevation_words(reach, of_case)),
+        checks: result.checks.iter().map(check_view).collect(),
+        still_url: frame.map_or_else(String::new, |frame| still_url(reach.id, frame)),
+        overlay_url: format!("/visits/{}/stills/{}.svg", reach.visit, reach.id),
+    }
+}
+
+/// The address of a small picture.
+pub(super) fn still_url(reach: i64, frame: usize) -> String {
+    format!("/api/reaches/{reach}/frames/{frame}.jpg?size=preview")
+}
+
+fn no_elevation_words(reach: &Reach, of_case: &crate::records::CaseReach) -> String {
+    let marked = |landmark| of_case.marks.frames.iter().any(|frame| frame.points.contains_key(landmark));
+    let needed = needed_landmarks(reach.facts.view, reach.facts.near_side);
+    let missing: Vec<&str> =
+        needed.iter().filter(|landmark| !marked(*landmark)).map(|landmark| landmark.words()).collect();
+    if missing.is_empty() {
+        "These marks do not determine the elevation: look for one on the wrong landmark or side.".to_owned()
+    } else {
+        format!("The elevation is not determined; not marked yet: {}.", missing.join(", "))
+    }
+}
+
+/// A comparison in words.
+pub(super) fn comparison_view(comparison: &Comparison, margin_deg: f64) -> ComparisonView {
+    let signed = |measured: Option<Measured>, unit| measured.map(|measured| figure(measured, unit, Sign::Always));
+    ComparisonView {
+        occasion: comparison.occasion,
+        side: comparison.side,
+        call: comparison.call,
+        call_words: call_in_sentence(comparison.call).to_owned(),
+        difference: signed(comparison.difference_elevation_deg, Unit::Degree),
+        margin: format!("{}{}", fixed(margin_deg, 1), Unit::Degree.suffix()),
+        bar_height_difference: signed(comparison.difference_bar_height_mm, Unit::Millimetre),
+        bar_height_says: comparison.bar_height_says,
+        basis: comparison.basis.clone(),
+        reason: comparison.reason.clone(),
+        next_step: comparison.next_step.clone(),
+        checks: comparison.checks.iter().map(check_view).collect(),
+        rays_svg: None,
+        gauge_svg: None,
+    }
+}
+
+/// A retest in words.
+pub(super) fn retest_view(retest: &Retest) -> RetestView {
+    let signed = |measured: Option<Measured>, unit| measured.map(|measured| figure(measured, unit, Sign::Always));
+    RetestView {
+        outcome: retest.outcome,
+        outcome_words: outcome_word(retest.outcome).to_owned(),
+        cleared: retest.cleared,
+        change: signed(retest.change_elevation_deg, Unit::Degree),
+        change_difference: signed(retest.change_difference_deg, Unit::Degree),
+        change_bar_height: signed(retest.change_bar_height_mm, Unit::Millimetre),
+        reason: retest.reason.clone(),
+        checks: retest.checks.iter().map(check_view).collect(),
+        rays_svg: None,
+        gauge_svg: None,
+    }
+}
+
+fn check_view(check: &Check) -> CheckView {
+    CheckView { name: check.name.clone(), status: check.status, text: check.text.clone() }
+}
+
+fn figure(measured: Measured, unit: Unit, sign: Sign) -> FigureView {
+    let interval = format!("{}{}", interval(measured, unit, sign), unit.suffix());
+    FigureView { value: value(measured, unit, sign), interval }
+}
+
+fn overlay_view(time_s: f64, overlay: &Overlay) -> OverlayView {
+    let place = |point: &ImagePoint| [point.x, point.y];
+    let places = |points: &[ImagePoint]| points.iter().map(place).collect::<Vec<_>>();
+    OverlayView {
+        time_s,
+        trunk: overlay.trunk.as_ref().map(|points| points.each_ref().map(place)),
+        arms: overlay
+            .arms
+            .iter()
+            .map(|(side, points)| ArmView { side: *side, points: points.each_ref().map(place) })
+            .collect(),
+        plumb: places(&overlay.plumb),
+        arc: places(&overlay.arc),
+        bar: overlay.bar.as_ref().map(|points| points.each_ref().map(place)),
+        disagreeing: overlay
+            .disagreeing
+            .iter()
+            .map(|(landmark, placed, predicted)| (landmark.name().to_owned(), place(placed), place(predicted)))
+            .collect(),
+    }
+}

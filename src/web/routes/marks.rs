@@ -1,0 +1,276 @@
+//! The marking page, the marks as JSON, and the live numbers.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::State;
+use axum::response::Response;
+use serde_json::{Value, json};
+
+use super::page as shown;
+use crate::geometry::Landmark;
+use crate::records::{Confirmed, Feel, Marking, Reach, ReachMarks, Word};
+use crate::screen::{LimitedBy, further_landmarks, needed_landmarks};
+use crate::video::TIME_TOLERANCE_S;
+use crate::web::error::{ApiError, WebError, chain_words};
+use crate::web::measured;
+use crate::web::pages;
+use crate::web::request::{Id, JsonBody, Parameters, field};
+use crate::web::state::{App, blocking};
+use crate::web::view::{LandmarkView, LiveView, MarkView};
+
+/// The most raises of a clip and repeats of a marking.
+const RAISES_MAX: u32 = 20;
+const REPEATS_MAX: u32 = 20;
+
+/// `GET /reaches/{id}/mark`.
+pub async fn page(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameters) -> Result<Response, WebError> {
+    let (raise, repeat) = (parameters.count("raise", RAISES_MAX)?, parameters.count("repeat", REPEATS_MAX)?);
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        let marks = app.records.marks(id)?;
+        let client = app.records.client_by_id(app.records.visit(reach.visit)?.client)?;
+        let Reach { facts, media, .. } = &reach;
+        let view = MarkView {
+            reach: id,
+            visit: reach.visit,
+            client_code: client.facts.code,
+            occasion: facts.occasion,
+            rotation: facts.rotation,
+            view: facts.view,
+            near_side: facts.near_side,
+            mirrored: facts.mirrored,
+            image_size: media.facts.upright_size,
+            frames: media.facts.frame_times_s.len(),
+            repeat,
+            raise,
+            landmarks: landmarks(&reach)
+                .map(|(landmark, is_required)| LandmarkView { landmark, is_required })
+                .collect(),
+            pain: marks.feel.pain,
+            limited_by: marks.feel.limited_by,
+            back_flat: marks.feel.back_flat,
+        };
+        Ok(shown(pages::mark(&view)))
+    })
+    .await
+}
+
+fn landmarks(reach: &Reach) -> impl Iterator<Item = (Landmark, bool)> {
+    let (view, near_side) = (reach.facts.view, reach.facts.near_side);
+    let needed = needed_landmarks(view, near_side).into_iter().map(|landmark| (landmark, true));
+    needed.chain(further_landmarks(view, near_side).into_iter().map(|landmark| (landmark, false)))
+}
+
+/// `GET /api/reaches/{id}`.
+pub async fn read(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameters) -> Result<Json<Value>, ApiError> {
+    let (raise, repeat) = (parameters.count("raise", RAISES_MAX)?, parameters.count("repeat", REPEATS_MAX)?);
+    let json = blocking(move || {
+        let reach = app.records.reach(id)?;
+        let marks = app.records.marks(id)?;
+        let time_s = shown_time(&marks, raise, repeat);
+        let live = live_of(&app, &reach, time_s, repeat);
+        Ok(reach_json(&reach, &marks, (raise, repeat), live))
+    });
+    Ok(Json(json.await?))
+}
+
+/// The time of the frame to show, s: a repeat is placed on the frame that was marked first, without a sight of where.
+fn shown_time(marks: &ReachMarks, raise: u32, repeat: u32) -> Option<f64> {
+    marks.marking(raise, repeat).or_else(|| marks.marking(raise, 1)).map(|marking| marking.time_s)
+}
+
+/// The live numbers while a reach is marked; null, with a line in the log, where they cannot be had. A repeat is blind: what
+/// is drawn over the frame would show where the earlier marks are.
+fn live_of(app: &App, reach: &Reach, time_s: Option<f64>, repeat: u32) -> Option<LiveView> {
+    match measured::live(&app.records, reach.visit, Some((reach, time_s))) {
+        Ok(live) if repeat > 1 => Some(LiveView { overlay: None, ..live }),
+        Ok(live) => Some(live),
+        Err(error) => {
+            app.log(&chain_words(&error));
+            None
+        }
+    }
+}
+
+fn reach_json(reach: &Reach, marks: &ReachMarks, (raise, repeat): (u32, u32), live: Option<LiveView>) -> Value {
+    let marking = marks.marking(raise, repeat);
+    let times_s = &reach.media.facts.frame_times_s;
+    let points: BTreeMap<&str, [f64; 2]> = marking
+        .into_iter()
+        .flat_map(|marking| marking.points.iter().map(|(landmark, point)| (landmark.name(), *point)))
+        .collect();
+    let raises = marks.markings.iter().map(|marking| {
+        json!({ "raise": marking.raise, "repeat": marking.repeat, "time_s": marking.time_s, "marks": marking.points.len() })
+    });
+    let landmarks = landmarks(reach).map(|(landmark, is_required)| {
+        json!({ "name": landmark.name(), "words": landmark.words(), "required": is_required })
+    });
+    let placed = marks.markings.iter().filter(|marking| marking.raise == raise && !marking.points.is_empty());
+    let repeats = placed.map(|marking| marking.repeat);
+    let facts = &reach.facts;
+    json!({
+        "id": reach.id,
+        "visit": reach.visit,
+        "occasion": facts.occasion,
+        "rotation": facts.rotation,
+        "view": facts.view,
+        "near_side": facts.near_side,
+        "mirrored": facts.mirrored,
+        "image_size": reach.media.facts.upright_size,
+        "frame_times_s": times_s,
+        "landmarks": landmarks.collect::<Vec<_>>(),
+        "raises": raises.collect::<Vec<_>>(),
+        "raise": raise,
+        "repeat": repeat,
+        "time_s": shown_time(marks, raise, repeat),
+        "suggested_time_s": times_s.get(times_s.len() / 2),
+        "points": points,
+        "pain": marks.feel.pain,
+        "limited_by": marks.feel.limited_by.map(Word::word),
+        "back_flat": marks.feel.back_flat,
+        "revision": marks.revision,
+        "repeats": repeats.collect::<Vec<_>>(),
+        "live": live,
+    })
+}
+
+/// `PUT /api/reaches/{id}/marks`: when this answers, the marks are on the disk.
+pub async fn confirm(
+    State(app): State<Arc<App>>,
+    Id(id): Id,
+    JsonBody(body): JsonBody,
+) -> Result<Json<Value>, ApiError> {
+    let answer = blocking(move || {
+        let reach = app.records.reach(id)?;
+        let Edit { from, marking, feel } = edit(&body, &reach)?;
+        note_same_frame(&app.records.marks(id)?, &marking)?;
+        let revision = match app.records.confirm_marks(id, from, &marking, &feel)? {
+            Confirmed::Revision(revision) => revision,
+            Confirmed::Stale(current) => return Err(WebError::Stale { current, found: from }),
+        };
+        // confirmed whatever becomes of the numbers
+        let live = live_of(&app, &reach, Some(marking.time_s), marking.repeat);
+        Ok(json!({ "revision": revision, "live": live }))
+    });
+    Ok(Json(answer.await?))
+}
+
+/// `GET /api/visits/{id}/live?reach=N`.
+pub async fn live(
+    State(app): State<Arc<App>>,
+    Id(visit): Id,
+    parameters: Parameters,
+) -> Result<Json<LiveView>, ApiError> {
+    let live = blocking(move || {
+        let reach = match parameters.text("reach") {
+            None => None,
+            Some(text) => {
+                let found = text.parse().map_err(|_| field("reach", format!("found {text:?}, expected a number")))?;
+                let reach = app.records.reach(found)?;
+                if reach.visit != visit {
+                    return Err(field("reach", "belongs to another visit".to_owned()));
+                }
+                Some(reach)
+            }
+        };
+        measured::live(&app.records, visit, reach.as_ref().map(|reach| (reach, None)))
+    });
+    Ok(Json(live.await?))
+}
+
+/// An edit as it was sent.
+struct Edit {
+    from: i64,
+    marking: Marking,
+    feel: Feel,
+}
+
+/// Reads an edit; the first thing that is wrong is named.
+fn edit(body: &Value, reach: &Reach) -> Result<Edit, WebError> {
+    const FIELDS: [&str; 8] = ["revision", "raise", "repeat", "time_s", "points", "pain", "limited_by", "back_flat"];
+    let fields = body.as_object().ok_or_else(|| field("body", "expected an object".to_owned()))?;
+    if let Some(unknown) = fields.keys().find(|name| !FIELDS.contains(&name.as_str())) {
+        return Err(field(unknown, format!("is not known, expected {}", FIELDS.join(", "))));
+    }
+    let given = |name: &str| fields.get(name).filter(|value| !value.is_null());
+    let from = given("revision").and_then(Value::as_i64).filter(|revision| *revision >= 0);
+    let from = from.ok_or_else(|| field("revision", "expected the revision that was read last".to_owned()))?;
+    let count = |name: &str, most: u32| match given(name) {
+        None => Ok(1),
+        Some(value) => {
+            let number = value.as_u64().and_then(|number| u32::try_from(number).ok());
+            let number = number.filter(|number| (1..=most).contains(number));
+            number.ok_or_else(|| field(name, format!("found {value}, expected a whole number from 1 to {most}")))
+        }
+    };
+    let (raise, repeat) = (count("raise", RAISES_MAX)?, count("repeat", REPEATS_MAX)?);
+    let time_s = time(given("time_s"), reach)?;
+    let points = points(given("points"), reach)?;
+    let pain = given("pain")
+        .map(|value| {
+            let pain = value.as_f64().filter(|pain| (0.0..=10.0).contains(pain));
+            pain.ok_or_else(|| field("pain", format!("found {value}, expected a number from 0 to 10")))
+        })
+        .transpose()?;
+    let limited_by = given("limited_by")
+        .map(|value| {
+            let word = value.as_str().and_then(|word| LimitedBy::of_word(word).ok());
+            word.ok_or_else(|| field("limited_by", format!("found {value}, expected stretch, pain or other")))
+        })
+        .transpose()?;
+    let back_flat = given("back_flat")
+        .map(|value| value.as_bool().ok_or_else(|| field("back_flat", "expected true or false".to_owned())))
+        .transpose()?;
+    Ok(Edit { from, marking: Marking { raise, repeat, time_s, points }, feel: Feel { pain, limited_by, back_flat } })
+}
+
+/// The time of the frame, which must be one of the clip's; its exact value is taken from there.
+fn time(value: Option<&Value>, reach: &Reach) -> Result<f64, WebError> {
+    let times_s = &reach.media.facts.frame_times_s;
+    let found = value.and_then(Value::as_f64);
+    let frame_s = found.and_then(|found| {
+        let frame_s = *times_s.get(reach.media.facts.frame_at(found))?;
+        ((frame_s - found).abs() <= 2.0 * TIME_TOLERANCE_S).then_some(frame_s)
+    });
+    frame_s.ok_or_else(|| {
+        let found = value.map_or_else(|| "nothing".to_owned(), Value::to_string);
+        field("time_s", format!("found {found}, expected one of frame_times_s"))
+    })
+}
+
+fn points(value: Option<&Value>, reach: &Reach) -> Result<BTreeMap<Landmark, [f64; 2]>, WebError> {
+    let named = value.and_then(Value::as_object);
+    let named = named.ok_or_else(|| field("points", "expected an object of marks".to_owned()))?;
+    let [width, height] = reach.media.facts.upright_size;
+    let mut points = BTreeMap::new();
+    for (name, value) in named {
+        let path = format!("points.{name}");
+        let landmark: Landmark = name.parse().map_err(|_| field(&path, "is no landmark".to_owned()))?;
+        let numbers = value.as_array().map(Vec::as_slice).unwrap_or_default();
+        let point = match numbers {
+            [x, y] => x.as_f64().zip(y.as_f64()),
+            _ => None,
+        };
+        let (x, y) = point.ok_or_else(|| field(&path, format!("found {value}, expected [x, y] in px")))?;
+        // the outer edges of the outer pixels are half a pixel beyond their centres
+        let is_inside = (-0.5..=f64::from(width) - 0.5).contains(&x) && (-0.5..=f64::from(height) - 0.5).contains(&y);
+        if !is_inside {
+            return Err(field(&path, format!("[{x}, {y}] is outside the picture of {width} x {height} px")));
+        }
+        points.insert(landmark, [x, y]);
+    }
+    Ok(points)
+}
+
+/// Two raises cannot be the same frame: it would count twice.
+fn note_same_frame(marks: &ReachMarks, marking: &Marking) -> Result<(), WebError> {
+    let is_same = |other: &&Marking| {
+        other.raise != marking.raise && (other.time_s - marking.time_s).abs() < 2.0 * TIME_TOLERANCE_S
+    };
+    match marks.markings.iter().filter(|other| !other.points.is_empty()).find(is_same) {
+        Some(other) => Err(field("time_s", format!("this frame is marked as raise {} already", other.raise))),
+        None => Ok(()),
+    }
+}

@@ -1,0 +1,188 @@
+//! Reaches: the upload, the palms, deletion.
+
+use std::sync::Arc;
+
+use axum::extract::multipart::MultipartRejection;
+use axum::extract::{Multipart, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::visits::visit_view;
+use super::{onwards, page, page_again};
+use crate::pose::View;
+use crate::records::{Palms, Reach, ReachFacts, Records, RecordsError};
+use crate::web::dates::size_words;
+use crate::web::error::WebError;
+use crate::web::measured::still_url;
+use crate::web::pages;
+use crate::web::request::{Form, Id};
+use crate::web::state::{App, blocking};
+use crate::web::upload::{self, Received, Upload};
+use crate::web::view::{DeleteReachView, PalmsView};
+
+/// `POST /visits/{id}/reaches`: an upload.
+pub async fn upload(
+    State(app): State<Arc<App>>,
+    Id(visit): Id,
+    multipart: Result<Multipart, MultipartRejection>,
+) -> Result<Response, WebError> {
+    let multipart = multipart.map_err(|_| {
+        let problem = "expected a body of type multipart/form-data".to_owned();
+        WebError::Malformed { problem, status: StatusCode::UNSUPPORTED_MEDIA_TYPE }
+    })?;
+    let known = app.clone();
+    blocking(move || known.records.visit(visit).map_err(WebError::from)).await?;
+    let Upload { mut form, file } = upload::receive(&app, multipart).await?;
+    let facts = reach_facts(&mut form);
+    if file.is_none() {
+        form.fault("file", "choose a clip or a still; an empty file is none");
+    }
+    let asked = app.clone();
+    let (mut form, facts) = blocking(move || {
+        if let Some(facts) = &facts {
+            note_contradictions(&asked.records, visit, facts, &mut form)?;
+        }
+        Ok((form, facts))
+    })
+    .await?;
+    if form.is_right()
+        && let (Some(facts), Some(file)) = (facts, file)
+    {
+        match take(app.clone(), visit, facts, file).await? {
+            Ok(reach) => return Ok(onwards(&format!("/reaches/{reach}/palms"))),
+            Err(reason) => form.fault("file", reason),
+        }
+    }
+    blocking(move || Ok(page_again(pages::visit(&visit_view(&app.records, visit, None, form.view)?)))).await
+}
+
+async fn take(app: Arc<App>, visit: i64, facts: ReachFacts, file: Received) -> Result<Result<i64, String>, WebError> {
+    match upload::accept(app, visit, facts, file).await {
+        // another upload of the same reach came in between
+        Err(WebError::Records(error @ RecordsError::ReachTaken)) => Ok(Err(error.to_string())),
+        taken => taken,
+    }
+}
+
+fn reach_facts(form: &mut Form) -> Option<ReachFacts> {
+    let (occasion, rotation, view) = (form.word("occasion"), form.word("rotation"), form.word("view"));
+    let near_side = form.optional_word("near_side");
+    let mirrored = form.flag("mirrored");
+    match (view, near_side) {
+        (Some(View::Side | View::Oblique), None) if form.view.error("near_side").is_none() => {
+            form.fault("near_side", "choose the side towards the camera");
+        }
+        (Some(View::Front), Some(_)) => form.fault("near_side", "a front view has none: leave it out"),
+        _ => {}
+    }
+    Some(ReachFacts { occasion: occasion?, rotation: rotation?, view: view?, near_side, mirrored })
+}
+
+/// Notes what an upload and the reaches that are there cannot both be.
+fn note_contradictions(records: &Records, visit: i64, facts: &ReachFacts, form: &mut Form) -> Result<(), WebError> {
+    let of_view = |reach: &Reach| reach.facts.view == facts.view;
+    for reach in records.reaches(visit)?.iter().filter(|reach| of_view(reach)) {
+        if (reach.facts.occasion, reach.facts.rotation) == (facts.occasion, facts.rotation) {
+            form.fault("file", RecordsError::ReachTaken.to_string());
+        }
+        if let (Some(there), Some(found)) = (reach.facts.near_side, facts.near_side)
+            && there != found
+            && form.view.error("near_side").is_none()
+        {
+            let there = there.word();
+            form.fault(
+                "near_side",
+                format!("the other reaches of this view show the {there} side: film from that side"),
+            );
+        }
+    }
+    Ok(())
+}
+
+/// `GET /reaches/{id}/palms`.
+pub async fn palms(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || Ok(page(pages::palms(&palms_view(&app.records, id)?)))).await
+}
+
+fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
+    let Reach { visit, facts, media, .. } = records.reach(id)?;
+    let marks = records.marks(id)?;
+    let marked_s = marks.markings.first().map(|marking| marking.time_s);
+    let frame = marked_s.map_or(media.facts.frame_times_s.len() / 2, |time_s| media.facts.frame_at(time_s));
+    let client = records.client_by_id(records.visit(visit)?.client)?;
+    Ok(PalmsView {
+        reach: id,
+        visit,
+        client_code: client.facts.code,
+        occasion: facts.occasion,
+        rotation: facts.rotation,
+        still_url: still_url(id, frame),
+        error: None,
+        is_contrary: false,
+    })
+}
+
+/// `POST /reaches/{id}/palms`.
+pub async fn confirm_palms(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -> Result<Response, WebError> {
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        let swaps = form.flag("swap");
+        let palms = if swaps { form.optional_word::<Palms>("palms") } else { form.word("palms") };
+        let again = |error: Option<String>, is_contrary: bool| {
+            let view = PalmsView { error, is_contrary, ..palms_view(&app.records, id)? };
+            Ok(page_again(pages::palms(&view)))
+        };
+        if let Some(error) = form.view.errors.first() {
+            return again(Some(error.message.clone()), false);
+        }
+        if swaps {
+            app.records.swap_rotation(id)?;
+            // what was seen on the stills stays true; the other reach is looked at again
+            app.records.set_palms(id, palms_of(app.records.reach(id)?.facts.rotation))?;
+            return Ok(onwards(&format!("/visits/{}", reach.visit)));
+        }
+        let Some(palms) = palms else { return again(None, false) };
+        app.records.set_palms(id, palms)?;
+        match palms.are_of(reach.facts.rotation) {
+            Some(false) => again(None, true),
+            _ => Ok(onwards(&format!("/reaches/{id}/mark"))),
+        }
+    })
+    .await
+}
+
+fn palms_of(rotation: crate::pose::Rotation) -> Palms {
+    match rotation {
+        crate::pose::Rotation::Internal => Palms::Down,
+        crate::pose::Rotation::External => Palms::Up,
+    }
+}
+
+/// `GET /reaches/{id}/delete`.
+pub async fn before_delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        let removal = app.records.removal_of_reach(id)?;
+        let view = DeleteReachView {
+            reach: id,
+            visit: reach.visit,
+            occasion: reach.facts.occasion,
+            rotation: reach.facts.rotation,
+            marks: removal.marks,
+            size: (removal.media > 0).then(|| size_words(removal.media_bytes)),
+        };
+        Ok(page(pages::delete_reach(&view)))
+    })
+    .await
+}
+
+/// `POST /reaches/{id}/delete`.
+pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        app.records.delete_reach(id)?;
+        app.frames.forget(&reach.media.hash);
+        Ok(onwards(&format!("/visits/{}", reach.visit)))
+    })
+    .await
+}

@@ -1,0 +1,174 @@
+//! A visit: its sheet, its settings, its result.
+
+use std::sync::Arc;
+
+use axum::extract::State;
+use axum::response::Response;
+
+use super::clients::{client_view, refusal};
+use super::{onwards, page, page_again};
+use crate::camera::parse_profile;
+use crate::pose::Rotation;
+use crate::records::{Reach, Records, VisitCase, VisitSettings};
+use crate::report::{CallDrawings, CaseFacts, draw_comparison, draw_retest, render_charts};
+use crate::screen::case::{BAR_LENGTH_MM, MARGIN_DEG_DEFAULT, MARGIN_DEG_MAX};
+use crate::screen::{Occasion, VisitResult};
+use crate::web::dates::day_words;
+use crate::web::error::{WebError, chain_words};
+use crate::web::measured::{self, comparison_view, left_out_words, reach_figures, result_of, retest_view};
+use crate::web::pages;
+use crate::web::request::{Code, Form, Id};
+use crate::web::sheet;
+use crate::web::state::{App, blocking};
+use crate::web::view::{ChartView, ComparisonView, FormView, ResultView, RetestView, SettingsView, VisitView};
+
+/// The least margin, deg: what is printed as more than zero.
+const MARGIN_DEG_MIN: f64 = 0.1;
+
+/// The longest text of a lens profile, characters.
+const PROFILE_LENGTH_MAX: usize = 60_000;
+
+/// `POST /clients/{code}/visits`.
+pub async fn start(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client(&code)?;
+        if let Some(refused) = refusal(app.records.screening(client.id)?.as_ref()) {
+            return Ok(page_again(pages::client(&client_view(&app, client, Some(refused))?)));
+        }
+        let visit = app.records.add_visit(client.id)?;
+        Ok(onwards(&format!("/visits/{}", visit.id)))
+    })
+    .await
+}
+
+/// `GET /visits/{id}`.
+pub async fn sheet(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || Ok(page(pages::visit(&visit_view(&app.records, id, None, FormView::default())?)))).await
+}
+
+/// The sheet of a visit, with a settings form or an upload that was refused.
+pub(super) fn visit_view(
+    records: &Records,
+    id: i64,
+    settings: Option<FormView>,
+    upload: FormView,
+) -> Result<VisitView, WebError> {
+    let visit = records.visit(id)?;
+    let client = records.client_by_id(visit.client)?.facts;
+    let (case, result) = result_of(records, id)?;
+    let reaches = records.reaches(id)?;
+    let mut cells = Vec::new();
+    for occasion in [Occasion::Before, Occasion::After] {
+        for rotation in [Rotation::Internal, Rotation::External] {
+            let of_cell =
+                reaches.iter().filter(|reach| (reach.facts.occasion, reach.facts.rotation) == (occasion, rotation));
+            let of_cell: Vec<&Reach> = of_cell.collect();
+            cells.push(sheet::cell(records, occasion, rotation, &of_cell, &case, result.as_ref())?);
+        }
+    }
+    Ok(VisitView {
+        id,
+        client_code: client.code,
+        is_demo: client.is_demo,
+        date: day_words(&visit.made_on),
+        affected_side: client.affected_side,
+        cells,
+        has_result: result.is_some(),
+        settings: SettingsView {
+            form: settings.unwrap_or_else(|| settings_form(&visit.settings)),
+            profile_name: case.profile.map(|profile| profile.name),
+        },
+        upload,
+    })
+}
+
+fn settings_form(settings: &VisitSettings) -> FormView {
+    let mut form = FormView::default();
+    let mut set = |name: &str, value: String| form.values.insert(name.to_owned(), value);
+    if let Some(length_mm) = settings.bar_length_mm {
+        set("bar_length_mm", length_mm.to_string());
+    }
+    if settings.taped_grips {
+        set("taped_grips", "on".to_owned());
+    }
+    set("margin_deg", settings.margin_deg.to_string());
+    form
+}
+
+/// `POST /visits/{id}/settings`.
+pub async fn settings(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -> Result<Response, WebError> {
+    blocking(move || {
+        let old = app.records.visit(id)?.settings;
+        let bar_length_mm = form.number("bar_length_mm", BAR_LENGTH_MM, "mm");
+        let taped_grips = form.flag("taped_grips");
+        let margin_deg = form.number("margin_deg", [MARGIN_DEG_MIN, MARGIN_DEG_MAX], "deg");
+        let removes_profile = form.flag("remove_profile");
+        let profile = form.text_up_to("profile", PROFILE_LENGTH_MAX);
+        if let Some(Err(error)) = profile.as_deref().map(parse_profile) {
+            form.fault("profile", chain_words(&error));
+        }
+        if !form.is_right() {
+            let view = visit_view(&app.records, id, Some(form.view), FormView::default())?;
+            return Ok(page_again(pages::visit(&view)));
+        }
+        let profile = profile.or(old.profile.filter(|_| !removes_profile));
+        let margin_deg = margin_deg.unwrap_or(MARGIN_DEG_DEFAULT);
+        app.records.set_visit(id, &VisitSettings { bar_length_mm, taped_grips, margin_deg, profile })?;
+        Ok(onwards(&format!("/visits/{id}")))
+    })
+    .await
+}
+
+/// `GET /visits/{id}/result`.
+pub async fn result(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || Ok(page(pages::result(&result_view(&app.records, id)?)))).await
+}
+
+fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
+    let visit = records.visit(id)?;
+    let client = records.client_by_id(visit.client)?.facts;
+    let case = records.case_of(id)?;
+    let measured = measured::measure(records, id, &case)?;
+    let reaches = records.reaches(id)?;
+    let result = measured.as_ref().map(|measured| &measured.result);
+    let margin_deg = case.case.call.margin_deg;
+    let figures = reaches.iter().filter_map(|reach| {
+        let index = case.index_of(reach.id)?;
+        Some(reach_figures(reach, result?.reaches.get(index)?, &case.reaches[index]))
+    });
+    let left_out = reaches.iter().filter(|reach| case.index_of(reach.id).is_none());
+    Ok(ResultView {
+        visit: id,
+        client_code: client.code,
+        is_demo: client.is_demo,
+        date: day_words(&visit.made_on),
+        affected_side: client.affected_side,
+        comparisons: result.map(|result| drawn_comparisons(result, margin_deg)).unwrap_or_default(),
+        retest: result.and_then(|result| {
+            let retest = result.retest.as_ref()?;
+            let CallDrawings { rays, gauge } = draw_retest(result, retest, margin_deg);
+            Some(RetestView { rays_svg: rays, gauge_svg: gauge, ..retest_view(retest) })
+        }),
+        reaches: figures.collect(),
+        charts: result.map(|result| chart_views(id, &case, result)).transpose()?.unwrap_or_default(),
+        warnings: measured.as_ref().map(|measured| measured.warnings.clone()).unwrap_or_default(),
+        left_out: left_out.map(|reach| left_out_words(&case, reach)).collect(),
+    })
+}
+
+fn drawn_comparisons(result: &VisitResult, margin_deg: f64) -> Vec<ComparisonView> {
+    let drawn = result.comparisons.iter().enumerate().map(|(index, comparison)| {
+        let CallDrawings { rays, gauge } = draw_comparison(result, index, margin_deg);
+        ComparisonView { rays_svg: rays, gauge_svg: gauge, ..comparison_view(comparison, margin_deg) }
+    });
+    drawn.collect()
+}
+
+fn chart_views(id: i64, case: &VisitCase, result: &VisitResult) -> Result<Vec<ChartView>, WebError> {
+    let charts = render_charts(result, &CaseFacts::of(&case.case, None))?;
+    let views = charts.into_iter().map(|chart| {
+        let url = format!("/visits/{id}/charts/{}.svg", chart.name);
+        ChartView { name: chart.name, url }
+    });
+    Ok(views.collect())
+}

@@ -1,0 +1,7 @@
+//! The page: who may ask, clients, uploads, marks, results, deletion.
+
+mod guarding;
+mod hostile;
+mod job;
+mod kill;
+pub mod page;
