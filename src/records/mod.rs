@@ -15,6 +15,8 @@ mod screening;
 mod store;
 mod visits;
 mod words;
+#[cfg(test)]
+mod tests;
 
 pub use case::{CaseReach, LeftOut, VisitCase};
 pub use clients::ClientSummary;

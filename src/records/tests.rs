@@ -1,0 +1,226 @@
+//! The records through their own doors: what is written is there after the next start, and damage is noticed.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use crate::geometry::{Landmark, Side};
+use crate::pose::{Rotation, View};
+use crate::screen::{LimitedBy, Occasion, ResultSide};
+
+use super::*;
+
+fn open(folder: &Path) -> Records {
+    Records::open(folder).unwrap()
+}
+
+fn clear() -> Answers {
+    Answers { answered_by: AnsweredBy::Client, signs: Vec::new(), reason: None }
+}
+
+fn facts(code: &str) -> ClientFacts {
+    ClientFacts {
+        code: code.to_owned(),
+        affected_side: ResultSide::Right,
+        stature_mm: Some(1790.0),
+        arm_length_mm: None,
+        is_demo: false,
+    }
+}
+
+fn before(rotation: Rotation) -> ReachFacts {
+    let (occasion, view) = (Occasion::Before, View::Side);
+    ReachFacts { occasion, rotation, view, near_side: Some(Side::Right), mirrored: false }
+}
+
+/// Takes bytes in as if they were a clip of three frames.
+fn add_reach(records: &Records, visit: i64, facts: &ReachFacts, bytes: &[u8]) -> Result<i64, RecordsError> {
+    let (file, previews) = (records.incoming().unwrap(), records.incoming().unwrap());
+    fs::write(file.path(), bytes).unwrap();
+    fs::write(previews.path(), b"small").unwrap();
+    let media = Media {
+        hash: hash_words(bytes),
+        bytes: bytes.len().try_into().unwrap(),
+        facts: MediaFacts {
+            extension: "mp4".to_owned(),
+            words: "MP4".to_owned(),
+            upright_size: [1280, 720],
+            quarter_turns: 0,
+            frame_times_s: vec![0.0, 1.0 / 30.0, 2.0 / 30.0],
+            end_s: 0.1,
+            damage: None,
+        },
+    };
+    records.add_reach(visit, facts, &Accepted { media, file: file.path(), previews: previews.path() })
+}
+
+fn marking(repeat: u32, x: f64) -> Marking {
+    let points = BTreeMap::from([(Landmark::Wrist(Side::Right), [x, 20.5]), (Landmark::PlumbTop, [1.0, 2.0])]);
+    Marking { raise: 1, repeat, time_s: 1.0 / 30.0, points }
+}
+
+fn files(records: &Records) -> usize {
+    fs::read_dir(records.folder().join("media")).unwrap().count()
+}
+
+#[test]
+fn everything_is_there_after_the_next_start() {
+    let folder = tempfile::tempdir().unwrap();
+    let feel = Feel { pain: Some(2.0), limited_by: Some(LimitedBy::Stretch), back_flat: Some(true) };
+    let (visit, reach) = {
+        let records = open(folder.path());
+        let client = records.add_client(&facts("R07"), &clear()).unwrap();
+        let visit = records.add_visit(client.id).unwrap().id;
+        let reach = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+        records.set_palms(reach, Palms::Down).unwrap();
+        for (revision, repeat) in [(0, 1), (1, 1), (2, 2)] {
+            let x = f64::from(repeat) + 0.1 * f64::from(u8::try_from(revision).unwrap());
+            let confirmed = records.confirm_marks(reach, revision, &marking(repeat, x), &feel).unwrap();
+            assert_eq!(confirmed, Confirmed::Revision(revision + 1));
+        }
+        (visit, reach)
+    };
+    let records = open(folder.path());
+    let client = records.client("r07").unwrap();
+    assert_eq!((client.facts.code.as_str(), client.facts.stature_mm), ("R07", Some(1790.0)));
+    assert_eq!(records.screening(client.id).unwrap().unwrap().answers, clear());
+    let found = records.reach(reach).unwrap();
+    assert_eq!((found.visit, found.palms, found.facts), (visit, Some(Palms::Down), before(Rotation::Internal)));
+    assert_eq!(fs::read(records.media_path(&found.media)).unwrap(), b"clip");
+    let marks = records.marks(reach).unwrap();
+    // the latest of each repeat, to the last bit
+    assert_eq!(marks.markings, [marking(1, 1.1), marking(2, 2.2)]);
+    assert_eq!((marks.revision, marks.feel), (3, feel));
+}
+
+#[test]
+fn an_edit_from_an_older_revision_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let reach = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+    let confirm = |from, x| records.confirm_marks(reach, from, &marking(1, x), &Feel::default()).unwrap();
+    assert_eq!(confirm(0, 1.0), Confirmed::Revision(1));
+    assert_eq!(confirm(0, 2.0), Confirmed::Stale(1));
+    assert_eq!(confirm(5, 2.0), Confirmed::Stale(1));
+    assert_eq!(records.marks(reach).unwrap().markings, [marking(1, 1.0)]);
+    assert!(matches!(
+        records.confirm_marks(99, 0, &marking(1, 1.0), &Feel::default()),
+        Err(RecordsError::NotFound { .. })
+    ));
+}
+
+#[test]
+fn codes_and_reaches_are_there_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    assert!(matches!(records.add_client(&facts("r07"), &clear()), Err(RecordsError::CodeTaken { .. })));
+    let visit = records.add_visit(client.id).unwrap().id;
+    add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+    let again = add_reach(&records, visit, &before(Rotation::Internal), b"another");
+    assert!(matches!(again, Err(RecordsError::ReachTaken)));
+    let nowhere = add_reach(&records, 99, &before(Rotation::External), b"a third");
+    assert!(matches!(nowhere, Err(RecordsError::NotFound { .. })));
+    assert_eq!(files(&records), 2, "a refused clip leaves nothing: the first one and its small pictures are there");
+}
+
+#[test]
+fn exchanged_rotations_keep_their_marks() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let internal = add_reach(&records, visit, &before(Rotation::Internal), b"one").unwrap();
+    let external = add_reach(&records, visit, &before(Rotation::External), b"two").unwrap();
+    records.confirm_marks(internal, 0, &marking(1, 5.0), &Feel::default()).unwrap();
+    records.swap_rotation(internal).unwrap();
+    assert_eq!(records.reach(internal).unwrap().facts.rotation, Rotation::External);
+    assert_eq!(records.reach(external).unwrap().facts.rotation, Rotation::Internal);
+    assert_eq!(records.marks(internal).unwrap().markings, [marking(1, 5.0)]);
+    // one alone takes the other's place
+    records.delete_reach(external).unwrap();
+    records.swap_rotation(internal).unwrap();
+    assert_eq!(records.reach(internal).unwrap().facts.rotation, Rotation::Internal);
+}
+
+#[test]
+fn a_result_counts_until_something_changes() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap();
+    let result = crate::screen::VisitResult {
+        schema: crate::screen::RESULT_SCHEMA.to_owned(),
+        tool_version: "0".to_owned(),
+        reaches: Vec::new(),
+        comparisons: Vec::new(),
+        retest: None,
+    };
+    records.keep_result(visit.id, visit.changes, &result).unwrap();
+    assert_eq!(records.result(visit.id).unwrap().unwrap(), result);
+    let settings = VisitSettings { bar_length_mm: Some(1200.0), ..visit.settings.clone() };
+    records.set_visit(visit.id, &settings).unwrap();
+    assert!(records.result(visit.id).unwrap().is_none());
+    // a result that took longer than the change is not taken for the newer one
+    records.keep_result(visit.id, visit.changes, &result).unwrap();
+    assert!(records.result(visit.id).unwrap().is_none());
+    assert_eq!(records.add_visit(client.id).unwrap().settings, settings, "the next visit starts with the same bar");
+}
+
+#[test]
+fn what_a_cut_off_run_left_is_cleared_away_and_nothing_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let kept = {
+        let records = open(folder.path());
+        let client = records.add_client(&facts("R07"), &clear()).unwrap();
+        let visit = records.add_visit(client.id).unwrap().id;
+        let reach = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+        let folder = records.folder();
+        fs::write(folder.join("incoming/upload-half"), b"half a clip").unwrap();
+        fs::write(folder.join("media").join("0".repeat(64)), b"no row knows it").unwrap();
+        // somebody's own, in a folder that happened to have these names
+        for own in ["incoming/letter.txt", "media/holiday.mp4"] {
+            fs::write(folder.join(own), b"not ours").unwrap();
+        }
+        records.reach(reach).unwrap().media
+    };
+    let records = open(folder.path());
+    assert_eq!(files(&records), 3);
+    assert!(folder.path().join("media/holiday.mp4").exists());
+    assert!(records.media_path(&kept).exists() && records.previews_path(&kept).exists());
+    let left = fs::read_dir(folder.path().join("incoming")).unwrap().map(|entry| entry.unwrap().file_name());
+    assert_eq!(left.collect::<Vec<_>>(), ["letter.txt"]);
+}
+
+#[test]
+fn a_damaged_database_is_noticed_at_the_start() {
+    let folder = tempfile::tempdir().unwrap();
+    {
+        let records = open(folder.path());
+        for number in 0..200 {
+            records.add_client(&facts(&format!("C{number}")), &clear()).unwrap();
+        }
+    }
+    let path = folder.path().join("tworeach.sqlite3");
+    let mut bytes = fs::read(&path).unwrap();
+    // every page from the third on, so that a table or an index must be hit
+    let start = 3 * 4096;
+    assert!(bytes.len() > 2 * start, "{} bytes", bytes.len());
+    for byte in &mut bytes[start..] {
+        *byte ^= 0x5a;
+    }
+    fs::write(&path, bytes).unwrap();
+    let opened = Records::open(folder.path()).map(|_| ());
+    assert!(matches!(opened, Err(RecordsError::Damaged { .. } | RecordsError::Database { .. })), "{opened:?}");
+}
+
+#[test]
+fn a_later_versions_database_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    drop(open(folder.path()));
+    let path = folder.path().join("tworeach.sqlite3");
+    rusqlite::Connection::open(&path).unwrap().pragma_update(None, "user_version", 1000).unwrap();
+    assert!(matches!(Records::open(folder.path()).map(|_| ()), Err(RecordsError::TooNew { found: 1000, .. })));
+}
