@@ -185,8 +185,7 @@ fn without_path(error: &VideoError, path: &Path) -> String {
 fn limit_resources(cpu_s: Option<u64>) -> io::Result<()> {
     #[cfg(unix)]
     {
-        use rustix::process::{Resource, Rlimit, setrlimit};
-        let bound = |resource, most: u64| setrlimit(resource, Rlimit { current: Some(most), maximum: Some(most) });
+        use rustix::process::Resource;
         bound(Resource::As, MEMORY_BYTES_MAX)?;
         bound(Resource::Core, 0)?;
         if let Some(cpu_s) = cpu_s {
@@ -196,4 +195,16 @@ fn limit_resources(cpu_s: Option<u64>) -> io::Result<()> {
     #[cfg(not(unix))]
     let _ = cpu_s;
     Ok(())
+}
+
+#[cfg(unix)]
+fn bound(resource: rustix::process::Resource, most: u64) -> io::Result<()> {
+    use rustix::process::{Rlimit, getrlimit, setrlimit};
+    // a bound that is lower already stays: raising it is not allowed, nor wanted
+    let most = getrlimit(resource).maximum.map_or(most, |known| known.min(most));
+    match setrlimit(resource, Rlimit { current: Some(most), maximum: Some(most) }) {
+        // some systems know the bound on memory by name only
+        Err(_) if cfg!(not(target_os = "linux")) => Ok(()),
+        done => done.map_err(io::Error::from),
+    }
 }

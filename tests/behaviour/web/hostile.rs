@@ -1,11 +1,16 @@
 //! Malformed requests and uploads: none is the server's fault, and none changes anything.
 
+use std::io::{Read as _, Write as _};
+use std::path::Path;
+use std::process::{Command, Stdio};
+
 use axum::body::Body;
-use axum::http::{Method, Request, header};
+use axum::http::{Method, Request, StatusCode, header};
 use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use serde_json::json;
+use tworeach::web::UploadLimits;
 
 use super::page::{HOST, Page, demo_clip, multipart, wait_for};
 
@@ -41,6 +46,54 @@ fn five_hundred_malformed_requests_do_no_harm() {
         assert_eq!(page.everything(), before);
         assert!(page.log.lock().unwrap().is_empty(), "{:?}", page.log.lock().unwrap());
     });
+}
+
+#[test]
+fn a_clip_that_brings_the_decoder_down_is_refused_and_the_server_goes_on() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        let reach = page.app.records.reaches(visit).unwrap()[0].id;
+        let Page { folder, router, app, .. } = page;
+        drop((router, app));
+        // a program that ends with an error at once, as a decoder does that was brought down
+        let page = Page::decoding_by(Path::new("/bin/false"), folder, UploadLimits::default());
+        let other = page.visit("K8").await;
+        let before = page.everything();
+        let fields = [("occasion", "before"), ("rotation", "internal"), ("view", "side"), ("near_side", "right")];
+        let refused = page.upload(other, &fields, "clip.mp4", &demo_clip("before-internal.mp4")).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(refused.text().contains("brought the decoder down"), "{}", refused.text());
+        let frames = format!("/api/reaches/{reach}/frames/3.jpg");
+        assert_eq!(page.get(&frames).await.status, StatusCode::NOT_FOUND);
+        assert_eq!(page.get(&format!("{frames}?size=preview")).await.status, StatusCode::OK);
+        assert_eq!(page.get("/").await.status, StatusCode::OK);
+        assert_eq!(page.everything(), before);
+        assert!(page.log.lock().unwrap().is_empty(), "{:?}", page.log.lock().unwrap());
+    });
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn a_decoder_has_bounds_before_it_opens_a_clip() {
+    let clip = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/side/before-internal.mp4");
+    let mut child = Command::new(env!("CARGO_BIN_EXE_tworeach"))
+        .arg("decode-show")
+        .arg(&clip)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.as_mut().unwrap().write_all(b"0\n").unwrap();
+    let mut length = [0; 4];
+    child.stdout.as_mut().unwrap().read_exact(&mut length).unwrap();
+    assert!((1000..1_000_000).contains(&u32::from_le_bytes(length)));
+    let limits = std::fs::read_to_string(format!("/proc/{}/limits", child.id())).unwrap();
+    child.kill().unwrap();
+    child.wait().unwrap();
+    let of = |name: &str| limits.lines().find(|line| line.starts_with(name)).unwrap().to_owned();
+    assert!(of("Max address space").contains(&(3_u64 << 30).to_string()), "{limits}");
+    let core: Vec<String> = of("Max core file size").split_whitespace().map(str::to_owned).collect();
+    assert_eq!(core[4..6], ["0", "0"], "{limits}");
 }
 
 /// Text of all kinds of letters.

@@ -63,11 +63,16 @@ impl Page {
     }
 
     fn on(folder: tempfile::TempDir, limits: UploadLimits) -> Self {
+        Self::decoding_by(Path::new(env!("CARGO_BIN_EXE_tworeach")), folder, limits)
+    }
+
+    /// A page whose decoder is some program.
+    pub fn decoding_by(decoder: &Path, folder: tempfile::TempDir, limits: UploadLimits) -> Self {
         let log = Arc::new(Mutex::new(Vec::new()));
         let lines = log.clone();
         let options = Options {
             data: folder.path().join("data"),
-            decoder: PathBuf::from(env!("CARGO_BIN_EXE_tworeach")),
+            decoder: decoder.to_owned(),
             limits,
             log: Box::new(move |line| lines.lock().unwrap().push(line.to_owned())),
         };
