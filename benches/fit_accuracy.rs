@@ -51,11 +51,11 @@ fn main() {
     for view in [View::Side, View::Oblique, View::Front] {
         let exact = SceneOptions::exact(view);
         let noisy = SceneOptions { mark_sd_px: 1.5, ..exact };
-        let offset = SceneOptions { has_landmark_offsets: true, ..noisy };
-        let displaced = SceneOptions { displaced_ratio: 0.1, ..offset };
+        let soft = SceneOptions { has_soft_bodies: true, ..noisy };
+        let displaced = SceneOptions { displaced_ratio: 0.1, ..soft };
         run(&format!("{view:?}, no marking error"), &exact, scenes, seed);
         run(&format!("{view:?}, 1.5 px"), &noisy, scenes, seed);
-        run(&format!("{view:?}, 1.5 px and offsets"), &offset, scenes, seed);
+        run(&format!("{view:?}, 1.5 px and soft bodies"), &soft, scenes, seed);
         run(&format!("{view:?}, one mark in ten displaced by 15 px"), &displaced, scenes, seed);
     }
 }

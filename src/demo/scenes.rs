@@ -18,8 +18,8 @@ use crate::pose::{
 
 /// Width and height of the pictures, px.
 const IMAGE_SIZE: [u32; 2] = [1280, 720];
-/// Spread of the camera's bearing, deg: with the person's own turn it makes 5 deg off axis.
-const BEARING_SD_DEG: f64 = 4.8;
+/// Spread of the camera's bearing, deg, within two of it: with the person's own turn it makes 5 deg off axis.
+const BEARING_SD_DEG: f64 = 4.9;
 /// The standard deviation that the fit is told of for marks without error, px.
 const EXACT_SD_PX: f64 = 0.2;
 /// The wall's edge and the datum, room mm: edge beside the person's back, tape mark behind the head.
@@ -33,9 +33,10 @@ pub struct SceneOptions {
     pub view: View,
     /// Standard deviation of a mark's error in each direction, px.
     pub mark_sd_px: f64,
-    /// Whether marks also miss the joint by a systematic offset of the person's.
-    pub has_landmark_offsets: bool,
-    /// Share of the marks that are displaced by [`SceneOptions::displaced_px`] in a random direction.
+    /// Whether bodies are softer than a model's: marks miss the joints by an offset of the person's and drift as the arm
+    /// rises, the hips turn against the shoulders, and one arm is raised higher than the other.
+    pub has_soft_bodies: bool,
+    /// Share of the visit's marks that are displaced by [`SceneOptions::displaced_px`] in a random direction.
     pub displaced_ratio: f64,
     /// Length of that displacement, px.
     pub displaced_px: f64,
@@ -50,7 +51,7 @@ impl SceneOptions {
         Self {
             view,
             mark_sd_px: 0.0,
-            has_landmark_offsets: false,
+            has_soft_bodies: false,
             displaced_ratio: 0.0,
             displaced_px: 15.0,
             true_difference_deg: None,
@@ -72,10 +73,10 @@ pub struct Scene {
 impl Scene {
     /// Draws a scene.
     pub fn draw(options: &SceneOptions, rng: &mut impl Rng) -> Self {
-        let person = Person::draw(rng);
+        let person = Person::draw(options, rng);
         let camera = draw_camera(options.view, &person, rng);
         let edge_tilt_rad = normal(rng, 0.0, 0.12).to_radians();
-        let offsets = if options.has_landmark_offsets { Offsets::draw(rng) } else { Offsets::default() };
+        let softness = if options.has_soft_bodies { Softness::draw(rng) } else { Softness::default() };
         let mut scene = Self {
             observations: VisitObservations {
                 person: PersonFacts {
@@ -100,25 +101,20 @@ impl Scene {
         ] {
             let stance = person.stance(rotation, elevation_deg, rng);
             let body = Skeleton::posed(&person.build, &stance);
-            let reach = scene.truth.len();
             scene.truth.push(TrueQuantities::of(&body, |landmark| {
                 room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| body.landmark_mm(landmark))
             }));
             let mut marks = Vec::new();
             for landmark in landmarks(options.view) {
                 let world = room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| {
-                    body.landmark_mm(landmark) + body.world_from_person.rotation * offsets.of(landmark)
+                    body.landmark_mm(landmark)
+                        + body.world_from_person.rotation * softness.of(landmark, elevation_deg, &person.build)
                 });
                 let Some(seen) = camera.project(&world) else { continue };
-                let mut point = ImagePoint::new(
+                let point = ImagePoint::new(
                     seen.x + normal(rng, 0.0, options.mark_sd_px),
                     seen.y + normal(rng, 0.0, options.mark_sd_px),
                 );
-                if rng.random_bool(options.displaced_ratio) {
-                    let (sin, cos) = uniform(rng, 0.0, std::f64::consts::TAU).sin_cos();
-                    point = ImagePoint::new(point.x + options.displaced_px * cos, point.y + options.displaced_px * sin);
-                    scene.displaced.push((reach, landmark));
-                }
                 let covariance_px2 = Matrix2::identity() * options.mark_sd_px.max(EXACT_SD_PX).powi(2);
                 marks.push(Mark { landmark, point, covariance_px2, shared: None });
             }
@@ -132,7 +128,38 @@ impl Scene {
                 frames: vec![FrameObservations { time_s: 0.0, raise: 0, marks }],
             });
         }
+        scene.displace(options, rng);
         scene
+    }
+
+    /// Displaces the asked share of the visit's marks. Those of the wall's edge are moved across it: along it they would
+    /// still be points of the edge.
+    fn displace(&mut self, options: &SceneOptions, rng: &mut impl Rng) {
+        let mut places: Vec<(usize, usize)> = self
+            .observations
+            .reaches
+            .iter()
+            .enumerate()
+            .flat_map(|(reach, seen)| (0..seen.frames[0].marks.len()).map(move |mark| (reach, mark)))
+            .collect();
+        let count = places.len();
+        for taken in 0..count {
+            if (taken as f64 + 0.5) > options.displaced_ratio * count as f64 {
+                break;
+            }
+            let other = rng.random_range(taken..count);
+            places.swap(taken, other);
+            let (reach, place) = places[taken];
+            let mark = &mut self.observations.reaches[reach].frames[0].marks[place];
+            let (sin, cos) = if matches!(mark.landmark, Landmark::PlumbTop | Landmark::PlumbBottom) {
+                (0.0, if rng.random_bool(0.5) { 1.0 } else { -1.0 })
+            } else {
+                uniform(rng, 0.0, std::f64::consts::TAU).sin_cos()
+            };
+            mark.point =
+                ImagePoint::new(mark.point.x + options.displaced_px * cos, mark.point.y + options.displaced_px * sin);
+            self.displaced.push((reach, mark.landmark));
+        }
     }
 }
 
@@ -146,7 +173,8 @@ struct Person {
 }
 
 impl Person {
-    fn draw(rng: &mut impl Rng) -> Self {
+    fn draw(options: &SceneOptions, rng: &mut impl Rng) -> Self {
+        let asymmetry_sd_deg = if options.has_soft_bodies { 2.0 } else { 0.6 };
         // Adults of both sexes, within what the survey of [`Build::from_stature`] saw.
         let mut build = Build::from_stature(normal(rng, 1720.0, 90.0).clamp(1500.0, 1960.0), 0.0);
         // Spreads of the survey's ratios, person by person, within two standard deviations.
@@ -161,7 +189,7 @@ impl Person {
             lean_deg: normal(rng, 3.0, 3.0),
             grip_mm: uniform(rng, 520.0, 700.0),
             bend_deg: uniform(rng, 0.0, 8.0),
-            asymmetry_deg: normal(rng, 0.0, 0.6),
+            asymmetry_deg: normal(rng, 0.0, asymmetry_sd_deg),
         }
     }
 
@@ -172,7 +200,7 @@ impl Person {
         Stance {
             shift_mm: [normal(rng, 0.0, 30.0), normal(rng, 0.0, 30.0)],
             yaw_deg: normal(rng, 0.0, 1.5),
-            lean_deg: self.lean_deg + normal(rng, 0.0, 0.8),
+            lean_deg: self.lean_deg + normal(rng, 0.0, 1.1),
             rotation,
             arms: [arm(elevation_deg - half), arm(elevation_deg + half)],
             grip_mm: self.grip_mm + normal(rng, 0.0, 6.0),
@@ -181,31 +209,44 @@ impl Person {
     }
 }
 
-/// Systematic distance of each mark from its joint, person axes, mm.
+/// What is soft about a person: systematic distances of each mark from its joint, person axes, mm.
 #[derive(Default)]
-struct Offsets {
+struct Softness {
     shoulder: Vector3<f64>,
+    /// Turn of the hips against the shoulders, deg.
+    twist_deg: f64,
+    /// How the shoulder's mark drifts over the joint as the arm rises, mm for each radian past 150 deg.
+    shoulder_drift: Vector3<f64>,
     wrist: Vector3<f64>,
     hip: Vector3<f64>,
 }
 
-impl Offsets {
+impl Softness {
     fn draw(rng: &mut impl Rng) -> Self {
-        let mut within = |half_mm: f64| {
+        // In the sagittal plane a mark is placed with care; how far out on the body it lies, a side view does not show.
+        let mut within = |half_mm: f64, half_out_mm: f64| {
             Vector3::new(
                 uniform(rng, -half_mm, half_mm),
                 uniform(rng, -half_mm, half_mm),
-                uniform(rng, -half_mm, half_mm),
+                uniform(rng, -half_out_mm, half_out_mm),
             )
         };
-        Self { shoulder: within(4.0), wrist: within(3.0), hip: within(5.0) }
+        Self {
+            shoulder: within(5.0, 25.0),
+            shoulder_drift: within(9.0, 9.0),
+            wrist: within(4.0, 4.0),
+            hip: within(6.0, 20.0),
+            twist_deg: normal(rng, 0.0, 1.4),
+        }
     }
 
-    fn of(&self, landmark: Landmark) -> Vector3<f64> {
+    fn of(&self, landmark: Landmark, elevation_deg: f64, build: &Build) -> Vector3<f64> {
         match landmark {
-            Landmark::Shoulder(_) => self.shoulder,
+            Landmark::Shoulder(_) => self.shoulder + self.shoulder_drift * (elevation_deg - 150.0).to_radians(),
             Landmark::Wrist(_) => self.wrist,
-            Landmark::Hip(_) => self.hip,
+            Landmark::Hip(side) => {
+                self.hip + Vector3::x() * (side.sign() * build.hip_half_mm * self.twist_deg.to_radians().sin())
+            }
             _ => Vector3::zeros(),
         }
     }
@@ -251,7 +292,9 @@ fn draw_camera(view: View, person: &Person, rng: &mut impl Rng) -> SceneCamera {
         View::Front => 90.0,
     };
     // Bearing 0 looks at the right side, along -Z; 90 looks at the front, along -X.
-    let (sin, cos) = (bearing + normal(rng, 0.0, BEARING_SD_DEG)).to_radians().sin_cos();
+    let (sin, cos) = (bearing + normal(rng, 0.0, BEARING_SD_DEG).clamp(-2.0 * BEARING_SD_DEG, 2.0 * BEARING_SD_DEG))
+        .to_radians()
+        .sin_cos();
     let distance = normal(rng, 3000.0, 200.0).clamp(2500.0, 3600.0);
     let position = Vector3::new(distance * sin, shoulder_height + off_height, distance * cos);
     let target = Vector3::new(normal(rng, 0.0, 80.0), normal(rng, 1150.0, 60.0), 0.0);

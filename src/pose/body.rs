@@ -67,7 +67,10 @@ impl<S: Scalar> Body<S> {
         let side_lean = of_reach(reach::SIDE_LEAN);
         let upright = side_lean.cos();
         let axis = Vector3::new(-(lean.sin() * upright), lean.cos() * upright, side_lean.sin());
-        let mid_shoulder = axis.scaled(trunk);
+        let past = |elevation: S| elevation + -ELEVATION_DEG.mean.to_radians();
+        // The shoulder blades rise with the arms, and the joints with them.
+        let mean_past = past((of_frame(frame::ELEVATION[0]) + of_frame(frame::ELEVATION[1])) * 0.5);
+        let mid_shoulder = axis.scaled(trunk + of_visit(visit::SHOULDER_LIFT_MM) * mean_past);
         // The line of the shoulders is square to the trunk in the frontal plane.
         let shoulder_line = Vector3::new(zero, -side_lean.sin(), side_lean.cos());
         let twist = of_visit(visit::PELVIS_TWIST);
@@ -98,7 +101,7 @@ impl<S: Scalar> Body<S> {
                 + across.scaled(height_per_rad * in_plane)
                 + aside.scaled((height_per_rad * out_of_plane + of_visit(visit::ELBOW_SKIN_MM)) * sign);
             let wrist = shoulder + along.scaled(reach_mm);
-            let past = elevation + -ELEVATION_DEG.mean.to_radians();
+            let past = past(elevation);
             let shoulder_mark = shoulder
                 + Vector3::new(
                     of_visit(visit::SHOULDER_OFFSET_MM[0]) + of_visit(visit::SHOULDER_SLIDE_MM[0]) * past,
@@ -116,7 +119,7 @@ impl<S: Scalar> Body<S> {
 
         let mean_elevation = (left.elevation + right.elevation) * 0.5;
         let (sin_e, cos_e) = (mean_elevation.sin(), mean_elevation.cos());
-        let along_mm = of_visit(visit::HAND_ALONG_MM);
+        let along_mm = of_visit(visit::HAND_ALONG_MM[turn]);
         let across_mm = of_visit(visit::HAND_ACROSS_MM[turn]);
         let hand = Vector3::new(sin_e * along_mm + cos_e * across_mm, sin_e * across_mm - cos_e * along_mm, zero);
         let wrist_line = (right.wrist - left.wrist).unit();

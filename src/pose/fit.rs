@@ -2,7 +2,7 @@
 
 use nalgebra::DVector;
 
-use super::disagree::{Judged, Pull, solve_and_judge};
+use super::disagree::{Judged, NAMED_PROBABILITY, solve_and_judge};
 use super::dual::Scalar;
 use super::layout::{frame, local, reach, setup};
 use super::observation::{View, VisitObservations};
@@ -11,6 +11,7 @@ use super::quantity::Quantity;
 use super::setups::setup_of_reaches;
 use super::solve::{Covariance, scatter};
 use super::start::start_values;
+use super::suspect::Explanation;
 use crate::geometry::{Landmark, Side};
 
 /// A quantity counts as measured when the marks leave at most this share of the variance that it has without them.
@@ -75,7 +76,7 @@ pub struct MarkResidual {
     pub distance_px: f64,
     /// Standard uncertainty of that distance, px.
     pub u_px: f64,
-    /// It is too far off to be marking error alone; the fit has set it aside.
+    /// It may well be too far off for marking error alone; the fit counts it for less, or not at all.
     pub is_disagreeing: bool,
 }
 
@@ -89,8 +90,10 @@ pub struct VisitFit {
     residuals: Vec<MarkResidual>,
     covariance: Option<Covariance>,
     prior_covariance: Option<Covariance>,
-    /// What marks that were set aside would change, in the metric of the covariance.
-    pulls: Vec<Pull>,
+    /// Which marks may be bad, with what that would change, in the metric of the covariance.
+    explanations: Vec<Explanation>,
+    /// The same with every elbow's mark taken for good.
+    with_elbows: Vec<Explanation>,
     /// Reaches that fit as well before as behind the vertical.
     is_ambiguous: Vec<bool>,
 }
@@ -120,8 +123,8 @@ pub fn fit_visit(observations: &VisitObservations) -> VisitFit {
         if !other.solution.is_converged || is_same(&problem, first, &other, index) {
             continue;
         }
-        is_ambiguous[index] = (other.solution.cost - first.solution.cost).abs() < TELL_APART_COST;
-        if other.solution.cost < first.solution.cost {
+        is_ambiguous[index] = (other.objective - first.objective).abs() < TELL_APART_COST;
+        if other.objective < first.objective {
             problem = other_problem;
             judged = Some(other);
         }
@@ -169,12 +172,12 @@ impl VisitFit {
                 residuals: Vec::new(),
                 covariance: None,
                 prior_covariance: None,
-                pulls: Vec::new(),
+                explanations: Vec::new(),
+                with_elbows: Vec::new(),
                 is_ambiguous,
             };
         };
         let mut residuals = Vec::new();
-        let mut pulls = Vec::new();
         for (seen, standings) in problem.frames.iter().zip(judged.standings) {
             for (mark, standing) in seen.marks.iter().zip(standings) {
                 residuals.push(MarkResidual {
@@ -184,13 +187,12 @@ impl VisitFit {
                     landmark: mark.landmark,
                     distance_px: standing.distance_px,
                     u_px: standing.u_px,
-                    is_disagreeing: mark.is_set_aside,
+                    is_disagreeing: standing.probability >= NAMED_PROBABILITY,
                 });
-                pulls.extend(standing.pull);
             }
         }
         let prior_covariance = Covariance::from_normal(problem.prior_normal(&judged.linearization));
-        let Judged { solution, covariance, .. } = judged;
+        let Judged { solution, covariance, explanations, with_elbows, .. } = judged;
         Self {
             observations,
             problem,
@@ -203,7 +205,8 @@ impl VisitFit {
             residuals,
             covariance: Some(covariance),
             prior_covariance,
-            pulls,
+            explanations,
+            with_elbows,
             is_ambiguous,
         }
     }
@@ -223,8 +226,8 @@ impl VisitFit {
 
     /// The value and standard uncertainty of a linear combination of quantities, with everything they share.
     ///
-    /// A raise with several marked frames counts as their mean. A mark that was set aside widens the uncertainty by half of
-    /// what it would change: until it is placed again, either may be right.
+    /// A raise with several marked frames counts as their mean. Where a mark may be bad, value and uncertainty are those of
+    /// all explanations together, each with the share of the evidence that it has.
     ///
     /// # Errors
     /// [`Undetermined`] when the fit did not converge, when two solutions cannot be told apart, or when the marks do not
@@ -236,7 +239,7 @@ impl VisitFit {
         Ok(self.combine_anyway(terms))
     }
 
-    /// The covariance of two linear combinations, without the share of marks that were set aside.
+    /// The covariance of two linear combinations.
     ///
     /// # Errors
     /// As for [`VisitFit::combine`].
@@ -246,7 +249,7 @@ impl VisitFit {
         }
         let covariance = self.covariance.as_ref().ok_or_else(not_converged)?;
         let whitened = |terms: &[Term]| covariance.whitened(&self.evaluate(terms).1);
-        Ok(whitened(first).dot(&whitened(second)))
+        Ok(mixed_covariance(self.explanations_for(first), &whitened(first), &whitened(second)))
     }
 
     /// The number of raises of a reach.
@@ -262,24 +265,18 @@ impl VisitFit {
     }
 
     fn combine_anyway(&self, terms: &[Term]) -> Estimate {
-        let (mut value, gradient) = self.evaluate(terms);
+        let (value, gradient) = self.evaluate(terms);
         let Some(covariance) = self.covariance.as_ref() else { return Estimate { value, u: f64::INFINITY } };
         let whitened = covariance.whitened(&gradient);
+        let explanations = self.explanations_for(terms);
+        let change = mean_change(explanations, &whitened);
+        Estimate { value: value + change, u: mixed_covariance(explanations, &whitened, &whitened).max(0.0).sqrt() }
+    }
+
+    /// Whether an elbow is bent is what its mark is asked for: a straight arm must not be assumed to call it bad.
+    fn explanations_for(&self, terms: &[Term]) -> &[Explanation] {
         let is_bend = terms.iter().all(|term| term.quantity.is_bend());
-        let mut variance = whitened.norm_squared();
-        let mut doubt = 0.0;
-        for pull in &self.pulls {
-            let change = whitened.dot(&pull.step);
-            if is_bend && matches!(pull.landmark, Landmark::Elbow(_)) {
-                // Whether an elbow is bent is what its mark is asked for: a straight arm must not be assumed to be one.
-                value += change;
-                variance -= pull.sharpens(&whitened);
-            } else {
-                // Each mark errs on its own, so the squares add.
-                doubt += (pull.doubt * change).powi(2);
-            }
-        }
-        Estimate { value, u: (variance.max(0.0) + doubt).sqrt() }
+        if is_bend { &self.with_elbows } else { &self.explanations }
     }
 
     fn check_determined(&self, term: Term) -> Result<(), Undetermined> {
@@ -305,11 +302,9 @@ impl VisitFit {
             return Err(undetermined());
         };
         let whitened = covariance.whitened(&gradient);
-        let mut with_marks = whitened.norm_squared();
-        if term.quantity.is_bend() {
-            let of_elbows = self.pulls.iter().filter(|pull| matches!(pull.landmark, Landmark::Elbow(_)));
-            with_marks -= of_elbows.map(|pull| pull.sharpens(&whitened)).sum::<f64>();
-        }
+        // Of the likeliest explanation: what others make of it, the uncertainty tells.
+        let with_marks =
+            mixed_covariance(self.explanations_for(&[term]).get(..1).unwrap_or_default(), &whitened, &whitened);
         let without = prior.whitened(&gradient).norm_squared();
         if with_marks <= DETERMINED_VARIANCE_RATIO * without { Ok(()) } else { Err(undetermined()) }
     }
@@ -346,6 +341,26 @@ impl VisitFit {
             .map(|mark| (mark.landmark, predicted(mark, &body, &sight), plumb_normal(mark, &sight).is_some()))
             .collect()
     }
+}
+
+/// By how much the mean over all explanations lies from the present solution.
+fn mean_change(explanations: &[Explanation], whitened: &DVector<f64>) -> f64 {
+    explanations.iter().map(|explanation| explanation.weight * whitened.dot(&explanation.step)).sum()
+}
+
+/// The covariance of two combinations over these explanations: that within each, averaged, and that of their means.
+fn mixed_covariance(explanations: &[Explanation], first: &DVector<f64>, second: &DVector<f64>) -> f64 {
+    let total: f64 = explanations.iter().map(|explanation| explanation.weight).sum();
+    let means = [first, second].map(|whitened| mean_change(explanations, whitened) / total);
+    let extra: f64 = explanations
+        .iter()
+        .map(|explanation| {
+            let lost: f64 = explanation.losses.iter().map(|loss| first.dot(loss) * second.dot(loss)).sum();
+            let between = (first.dot(&explanation.step) - means[0]) * (second.dot(&explanation.step) - means[1]);
+            explanation.weight / total * (lost + between)
+        })
+        .sum();
+    first.dot(second) + extra
 }
 
 fn not_converged() -> Undetermined {

@@ -14,8 +14,8 @@ pub(super) mod visit {
     pub const LOG_SHOULDER_HALF: usize = 4;
     pub const LOG_HIP_HALF: usize = 5;
     pub const LOG_BAR_HALF: usize = 6;
-    pub const HAND_ALONG_MM: usize = 7;
-    /// One for internal, one for external rotation.
+    /// One for internal, one for external rotation, as for all that turns with the hand.
+    pub const HAND_ALONG_MM: [usize; 2] = [7, 28];
     pub const HAND_ACROSS_MM: [usize; 2] = [8, 9];
     pub const PELVIS_TWIST: usize = 10;
     pub const SHOULDER_OFFSET_MM: [usize; 2] = [11, 12];
@@ -29,7 +29,8 @@ pub(super) mod visit {
     pub const SHOULDER_SKIN_MM: usize = 25;
     pub const ASYMMETRY: usize = 26;
     pub const ELBOW_SKIN_MM: usize = 27;
-    pub const COUNT: usize = 28;
+    pub const SHOULDER_LIFT_MM: usize = 29;
+    pub const COUNT: usize = 30;
 }
 
 /// Indices within the block of a lens: nine standard normal deviates of the profile's covariance.

@@ -13,6 +13,7 @@ mod problem;
 mod setups;
 mod solve;
 mod start;
+mod suspect;
 mod vector;
 mod view;
 #[cfg(test)]

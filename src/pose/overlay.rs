@@ -52,7 +52,10 @@ impl VisitFit {
             ImagePoint::new(x, y)
         };
         for (mark, (landmark, predicted, _)) in seen.marks.iter().zip(self.predicted_marks(seen)) {
-            if mark.is_set_aside {
+            let is_named = self.residuals().iter().any(|residual| {
+                (residual.reach, residual.frame, residual.mark) == (reach, frame, mark.index) && residual.is_disagreeing
+            });
+            if is_named {
                 overlay.disagreeing.push((landmark, stored([mark.point.x, mark.point.y]), stored(predicted)));
             }
         }

@@ -32,21 +32,24 @@ pub const STATED_ARM_LENGTH_SD_MM: f64 = 10.0;
 
 /// Shoulder to elbow, fraction of stature.
 pub const UPPER_ARM_RATIO: f64 = 0.186;
-/// Spread of its logarithm. Survey 3.2 %, departure 2.7 %, and the raised shoulder blade: see DEVELOPERS.md.
-pub const UPPER_ARM_LOG_SD: f64 = 0.06;
+/// Spread of its logarithm. Survey 3.2 %, departure 2.7 %; with the arms overhead marks on the acromion come 17 % nearer to
+/// the elbow (motion capture, see [`SHOULDER_HALF_RATIO`]).
+pub const UPPER_ARM_LOG_SD: f64 = 0.09;
 /// Elbow to wrist, fraction of stature.
 pub const FOREARM_RATIO: f64 = 0.146;
 /// Spread of its logarithm. Survey 4.4 %, departure 3.5 %.
 pub const FOREARM_LOG_SD: f64 = 0.055;
 /// Middle of the shoulders to middle of the hips, fraction of stature.
 pub const TRUNK_RATIO: f64 = 0.288;
-/// Spread of its logarithm. Survey 5 %, departure 6 %.
-pub const TRUNK_LOG_SD: f64 = 0.08;
-/// Half the distance between the centres of the shoulder joints, fraction of stature: half of the survey's breadth of 0.2328
-/// over the acromia, less some 15 mm on each side (from memory).
-pub const SHOULDER_HALF_RATIO: f64 = 0.107;
-/// Spread of its logarithm. Survey 5 %, the raised shoulder blade, and the doubt about the definition.
-pub const SHOULDER_HALF_LOG_SD: f64 = 0.09;
+/// Spread of its logarithm. Survey 5 %, departure 6 %, and the raised shoulder blades: 0.345 with arms overhead in motion
+/// capture (see [`SHOULDER_HALF_RATIO`]).
+pub const TRUNK_LOG_SD: f64 = 0.1;
+/// Half the distance between the centres of the shoulder joints with the arms overhead, fraction of stature. In motion
+/// capture of ten people with a bar overhead (UI-PRMD, Vakanski et al. 2018, Data 3(1), 2) the acromia come in from 180 to
+/// 109 mm from the middle; the joints below them, on the turning blade, by some 20 mm less (from memory).
+pub const SHOULDER_HALF_RATIO: f64 = 0.078;
+/// Spread of its logarithm. The same people: 14 %, and the doubt about the joints.
+pub const SHOULDER_HALF_LOG_SD: f64 = 0.16;
 /// From the centre of the shoulder joint outward to the mark on the skin, mm (from memory: half the difference between the
 /// breadth over the deltoids and that between the joints).
 pub const SHOULDER_SKIN_MM: Prior = Prior::new(50.0, 12.0);
@@ -64,17 +67,19 @@ pub const BAR_HALF_LOG_SD: f64 = 0.25;
 /// Spread of a stated bar length, mm. Common practice: a tape.
 pub const STATED_BAR_SD_MM: f64 = 3.0;
 /// From the wrist to the bar's axis along the arm, mm. From memory: the gripping palm lies half a hand beyond the wrist.
-pub const HAND_ALONG_MM: Prior = Prior::new(75.0, 15.0);
+pub const HAND_ALONG_MM: Prior = Prior::new(70.0, 20.0);
 /// From the wrist to the bar's axis across the arm in the sagittal plane, mm; one for each rotation, since the palm turns.
-pub const HAND_ACROSS_MM: Prior = Prior::new(0.0, 25.0);
-/// Half the distance between the wrists, mm. Common practice: each hand a palm or so outside its shoulder.
-pub const GRIP_HALF_MM: Prior = Prior::new(285.0, 45.0);
+pub const HAND_ACROSS_MM: Prior = Prior::new(0.0, 35.0);
+/// Half the distance between the wrists, mm. Common practice: each hand a palm or so outside its shoulder; people left to
+/// themselves take up to 550 mm (motion capture, see [`SHOULDER_HALF_RATIO`]).
+pub const GRIP_HALF_MM: Prior = Prior::new(300.0, 80.0);
 /// Spread of half the grip width from reach to reach, mm, when the hands are placed by eye. Common practice.
 pub const GRIP_HALF_BY_EYE_SD_MM: f64 = 12.0;
 /// Spread of half the grip width from reach to reach, mm, with the hands on tape marks. Common practice.
 pub const GRIP_HALF_TAPED_SD_MM: f64 = 2.5;
-/// Turn of the hips against the shoulders about the plumb line, deg. Common practice: a person who sits square.
-pub const PELVIS_TWIST_DEG: Prior = Prior::new(0.0, 1.0);
+/// Turn of the hips against the shoulders about the plumb line, deg. Standing people with a bar overhead: 2.3 (motion capture,
+/// see [`SHOULDER_HALF_RATIO`]); a seat holds them squarer (common practice, no source).
+pub const PELVIS_TWIST_DEG: Prior = Prior::new(0.0, 1.5);
 
 // Landmarks are on the skin; the joint lies beneath, and the skin slides. In motion capture of raises the distance from
 // the shoulder's mark to the elbow shrinks by 18 to 27 % (UI-PRMD, Vakanski et al. 2018, Data 3(1), 2). These offsets are
@@ -83,7 +88,10 @@ pub const PELVIS_TWIST_DEG: Prior = Prior::new(0.0, 1.0);
 /// Systematic offset of a shoulder mark from the joint, mm in each sagittal direction.
 pub const SHOULDER_OFFSET_MM: Prior = Prior::new(0.0, 2.5);
 /// How far a shoulder mark slides against the joint for each radian of elevation, mm: 1 mm for 10 deg.
-pub const SHOULDER_SLIDE_MM_PER_RAD: Prior = Prior::new(0.0, 6.0);
+pub const SHOULDER_SLIDE_MM_PER_RAD: Prior = Prior::new(0.0, 5.0);
+/// How far the shoulder joints rise along the trunk for each radian of elevation, mm. From memory: some 3 to 4 cm with the
+/// shoulder blade, from hanging to overhead.
+pub const SHOULDER_LIFT_MM_PER_RAD: Prior = Prior::new(15.0, 15.0);
 /// Systematic offset of a wrist mark from the middle of the joint, mm in each sagittal direction.
 pub const WRIST_OFFSET_MM: Prior = Prior::new(0.0, 2.0);
 /// Systematic offset of a hip mark from the trochanter, mm in each sagittal direction.
@@ -95,26 +103,26 @@ pub const LEAN_DEG: Prior = Prior::new(0.0, 8.0);
 /// trunk is not seen at all.
 pub const TRUNK_MOVEMENT_SD_DEG: f64 = 1.5;
 /// Spread of the trunk's lean between frames of one reach, deg. Common practice.
-pub const LEAN_FRAME_SD_DEG: f64 = 0.3;
+pub const LEAN_FRAME_SD_DEG: f64 = 0.2;
 /// Sideways lean of the trunk, deg. Common practice.
 pub const SIDE_LEAN_DEG: Prior = Prior::new(0.0, 2.0);
 /// Bend of a straight elbow in the sagittal plane, deg; one for each rotation. From memory: a carrying angle of 5 to 15 deg
 /// lies partly in that plane.
 pub const ELBOW_IN_PLANE_DEG: Prior = Prior::new(0.0, 7.0);
 /// Bend of a straight elbow out of the sagittal plane, deg; one for each rotation. From memory: the rest of that angle.
-pub const ELBOW_OUT_OF_PLANE_DEG: Prior = Prior::new(0.0, 8.0);
+pub const ELBOW_OUT_OF_PLANE_DEG: Prior = Prior::new(6.0, 14.0);
 /// Spread of the elbow's bend about the person's own, deg, for each arm and frame. Common practice.
 pub const ELBOW_FRAME_SD_DEG: f64 = 1.8;
 /// Elevation from the plumb line at end range, deg. Wide on purpose: it only keeps an unseen arm finite.
 pub const ELEVATION_DEG: Prior = Prior::new(150.0, 40.0);
-/// Right minus left elevation of a person, deg: both arms hold one stiff bar. Common practice.
-pub const ASYMMETRY_DEG: Prior = Prior::new(0.0, 1.5);
-/// Spread of that difference from frame to frame, deg. Common practice.
-pub const ASYMMETRY_FRAME_SD_DEG: f64 = 0.5;
+/// Right minus left elevation of a person, deg, with one bar in both hands: motion capture, see [`SHOULDER_HALF_RATIO`].
+pub const ASYMMETRY_DEG: Prior = Prior::new(0.0, 4.0);
+/// Spread of that difference from frame to frame, deg: the same people, 1.2 to 1.7.
+pub const ASYMMETRY_FRAME_SD_DEG: f64 = 1.2;
 /// Angle of an arm out of its sagittal plane, deg. Wide on purpose.
 pub const OUTWARD_DEG: Prior = Prior::new(8.0, 25.0);
 /// The middle between the wrists from the middle of the body, mm to the right. Common practice: a symmetric reach.
-pub const GRIP_CENTER_MM: Prior = Prior::new(0.0, 15.0);
+pub const GRIP_CENTER_MM: Prior = Prior::new(0.0, 22.0);
 /// The bar's centre from the middle between the wrists, mm along the bar. Common practice: a symmetric grip by eye.
 pub const BAR_SHIFT_MM: Prior = Prior::new(0.0, 12.0);
 /// Spread of the bar's direction against the line through the wrists, deg in each direction. Common practice.

@@ -25,6 +25,20 @@ pub(super) struct ParameterPrior {
     pub index: usize,
     pub mean: f64,
     pub sd: f64,
+    /// Set aside: what it says of the parameter disagrees with the marks.
+    pub is_set_aside: bool,
+}
+
+impl ParameterPrior {
+    /// Predicted minus expected, over the standard deviation in force.
+    pub(super) fn residual(&self, theta: &[f64]) -> f64 {
+        (theta[self.index] - self.mean) / self.sd_in_force()
+    }
+
+    /// The standard deviation, widened where the prior is set aside.
+    pub(super) fn sd_in_force(&self) -> f64 {
+        if self.is_set_aside { self.sd * SET_ASIDE_FACTOR } else { self.sd }
+    }
 }
 
 /// One frame of the problem.
@@ -35,6 +49,8 @@ pub(super) struct FrameProblem {
     pub raise: usize,
     pub blocks: Blocks,
     pub lens: usize,
+    /// The picture's long side, px.
+    pub long_side_px: u32,
     pub marks: Vec<MarkProblem>,
 }
 
@@ -157,11 +173,19 @@ impl Problem {
                         frame: frame_start,
                     },
                     lens: lens_index,
+                    long_side_px: observed.image_size[0].max(observed.image_size[1]),
                     marks,
                 });
             }
         }
         problem
+    }
+
+    /// The places in the list of priors of those that say the trunk kept still, one for each reach with marks, ascending.
+    pub(super) fn stillness_priors(&self) -> Vec<usize> {
+        let is_lean =
+            |prior: &ParameterPrior| self.frames.iter().any(|frame| prior.index == frame.blocks.reach + reach::LEAN);
+        (0..self.priors.len()).filter(|place| is_lean(&self.priors[*place])).collect()
     }
 
     /// The local parameters of a frame out of the whole vector.
@@ -223,7 +247,7 @@ impl Problem {
 
     /// Half the sum of squares of all residuals.
     pub(super) fn cost(&self, theta: &[f64]) -> f64 {
-        let mut sum: f64 = self.priors.iter().map(|prior| ((theta[prior.index] - prior.mean) / prior.sd).powi(2)).sum();
+        let mut sum: f64 = self.priors.iter().map(|prior| prior.residual(theta).powi(2)).sum();
         for frame in &self.frames {
             let p = Self::local_parameters(frame, theta);
             self.frame_residuals(frame, &p, theta, |value, _, _| sum += value * value);
@@ -238,7 +262,8 @@ impl Problem {
     }
 
     fn add_prior(&mut self, index: usize, prior: Prior, unit: f64) {
-        self.priors.push(ParameterPrior { index, mean: prior.mean * unit, sd: prior.sd * unit });
+        let (mean, sd) = (prior.mean * unit, prior.sd * unit);
+        self.priors.push(ParameterPrior { index, mean, sd, is_set_aside: false });
     }
 
     fn add_visit_priors(&mut self, observations: &VisitObservations) {
@@ -260,9 +285,9 @@ impl Problem {
             (visit::LOG_SHOULDER_HALF, spread(priors::SHOULDER_HALF_LOG_SD), 1.0),
             (visit::LOG_HIP_HALF, spread(priors::HIP_HALF_LOG_SD), 1.0),
             (visit::LOG_BAR_HALF, bar, 1.0),
-            (visit::HAND_ALONG_MM, priors::HAND_ALONG_MM, 1.0),
             (visit::PELVIS_TWIST, priors::PELVIS_TWIST_DEG, deg),
             (visit::LEAN, priors::LEAN_DEG, deg),
+            (visit::SHOULDER_LIFT_MM, priors::SHOULDER_LIFT_MM_PER_RAD, 1.0),
             (visit::GRIP_HALF_MM, priors::GRIP_HALF_MM, 1.0),
             (visit::SHOULDER_SKIN_MM, priors::SHOULDER_SKIN_MM, 1.0),
             (visit::ASYMMETRY, priors::ASYMMETRY_DEG, deg),
@@ -272,6 +297,7 @@ impl Problem {
             self.add_prior(index, prior, unit);
         }
         let pairs = [
+            (visit::HAND_ALONG_MM, priors::HAND_ALONG_MM, 1.0),
             (visit::HAND_ACROSS_MM, priors::HAND_ACROSS_MM, 1.0),
             (visit::SHOULDER_OFFSET_MM, priors::SHOULDER_OFFSET_MM, 1.0),
             (visit::SHOULDER_SLIDE_MM, priors::SHOULDER_SLIDE_MM_PER_RAD, 1.0),

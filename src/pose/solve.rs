@@ -11,7 +11,7 @@ use super::layout::local;
 use super::problem::{FrameProblem, Problem, Row};
 
 /// Steps that are tried at most, accepted or not.
-const MAX_STEPS: usize = 80;
+const MAX_STEPS: usize = 300;
 /// The iteration has converged when a step moves no parameter combination by more than this share of its standard
 /// uncertainty (the step's norm in the metric of the normal matrix).
 const STEP_TOLERANCE: f64 = 1e-3;
@@ -50,9 +50,9 @@ impl Problem {
         let mut normal = DMatrix::zeros(count, count);
         let mut gradient = DVector::zeros(count);
         for prior in &self.priors {
-            let weight = 1.0 / (prior.sd * prior.sd);
-            normal[(prior.index, prior.index)] += weight;
-            gradient[prior.index] += weight * (theta[prior.index] - prior.mean);
+            let slope = 1.0 / prior.sd_in_force();
+            normal[(prior.index, prior.index)] += slope * slope;
+            gradient[prior.index] += slope * prior.residual(theta);
         }
         let rows: Vec<Vec<(Row, Option<usize>)>> =
             self.frames.iter().map(|frame| self.frame_rows(frame, theta)).collect();

@@ -16,11 +16,11 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 const FOCAL_PX: f64 = 1000.0;
 const CENTER_PX: [f64; 2] = [639.5, 359.5];
 const DISTANCE_MM: f64 = 3000.0;
-/// A body of round numbers: mid-hip 600 mm above the floor, camera 1000 mm.
+/// A body of round numbers, its shoulders drawn in as raised arms draw them: mid-hip 600 mm above the floor, camera 1000 mm.
 const HIP_MM: f64 = 600.0;
 const CAMERA_MM: f64 = 1000.0;
 const TRUNK_MM: f64 = 500.0;
-const SHOULDER_HALF_MM: f64 = 185.0;
+const SHOULDER_HALF_MM: f64 = 140.0;
 const HIP_HALF_MM: f64 = 172.0;
 const ARM_MM: f64 = 580.0;
 const GRIP_HALF_MM: f64 = 285.0;
