@@ -96,6 +96,8 @@ pub struct VisitFit {
     with_elbows: Vec<Explanation>,
     /// Reaches that fit as well before as behind the vertical.
     is_ambiguous: Vec<bool>,
+    /// By how much the marks lie further from the model than their spread allows; 1 where they do not.
+    misfit_ratio: f64,
 }
 
 /// Fits one model of body, bar and camera to all marks of a visit.
@@ -175,6 +177,7 @@ impl VisitFit {
                 explanations: Vec::new(),
                 with_elbows: Vec::new(),
                 is_ambiguous,
+                misfit_ratio: 1.0,
             };
         };
         let mut residuals = Vec::new();
@@ -191,7 +194,9 @@ impl VisitFit {
                 });
             }
         }
+        let solution_cost = judged.solution.cost;
         let prior_covariance = Covariance::from_normal(problem.prior_normal(&judged.linearization));
+        let misfit_ratio = problem.misfit_ratio(solution_cost);
         let Judged { solution, covariance, explanations, with_elbows, .. } = judged;
         Self {
             observations,
@@ -208,6 +213,7 @@ impl VisitFit {
             explanations,
             with_elbows,
             is_ambiguous,
+            misfit_ratio,
         }
     }
 
@@ -227,7 +233,9 @@ impl VisitFit {
     /// The value and standard uncertainty of a linear combination of quantities, with everything they share.
     ///
     /// A raise with several marked frames counts as their mean. Where a mark may be bad, value and uncertainty are those of
-    /// all explanations together, each with the share of the evidence that it has.
+    /// all explanations together, each with the share of the evidence that it has. Where the marks lie further from the
+    /// model than their spread allows, every uncertainty is larger by that ratio (Birge 1932, The calculation of errors by
+    /// the method of least squares, Physical Review 40, 207-227): the body is softer than the model.
     ///
     /// # Errors
     /// [`Undetermined`] when the fit did not converge, when two solutions cannot be told apart, or when the marks do not
@@ -249,7 +257,8 @@ impl VisitFit {
         }
         let covariance = self.covariance.as_ref().ok_or_else(not_converged)?;
         let whitened = |terms: &[Term]| covariance.whitened(&self.evaluate(terms).1);
-        Ok(mixed_covariance(self.explanations_for(first), &whitened(first), &whitened(second)))
+        let within = mixed_covariance(self.explanations_for(first), &whitened(first), &whitened(second));
+        Ok(within * self.misfit_ratio * self.misfit_ratio)
     }
 
     /// The number of raises of a reach.
@@ -270,7 +279,8 @@ impl VisitFit {
         let whitened = covariance.whitened(&gradient);
         let explanations = self.explanations_for(terms);
         let change = mean_change(explanations, &whitened);
-        Estimate { value: value + change, u: mixed_covariance(explanations, &whitened, &whitened).max(0.0).sqrt() }
+        let u = self.misfit_ratio * mixed_covariance(explanations, &whitened, &whitened).max(0.0).sqrt();
+        Estimate { value: value + change, u }
     }
 
     /// Whether an elbow is bent is what its mark is asked for: a straight arm must not be assumed to call it bad.

@@ -181,6 +181,19 @@ impl Problem {
         problem
     }
 
+    /// By how much the marks in force lie further from a solution of this cost than their spread allows, at least 1. Every
+    /// parameter has a prior, so that there are as many degrees of freedom as residuals of marks.
+    pub(super) fn misfit_ratio(&self, cost: f64) -> f64 {
+        let residuals: usize = self
+            .frames
+            .iter()
+            .flat_map(|frame| &frame.marks)
+            .filter(|mark| !mark.is_set_aside)
+            .map(|mark| if matches!(mark.landmark, Landmark::PlumbTop | Landmark::PlumbBottom) { 1 } else { 2 })
+            .sum();
+        if residuals == 0 { 1.0 } else { (2.0 * cost / residuals as f64).sqrt().max(1.0) }
+    }
+
     /// The places in the list of priors of those that say the trunk kept still, one for each reach with marks, ascending.
     pub(super) fn stillness_priors(&self) -> Vec<usize> {
         let is_lean =
