@@ -1,18 +1,27 @@
 //! `tworeach measure`: from a case file to angles, call, retest and report.
 
 use std::io::{self, IsTerminal as _, Write};
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use anyhow::Context as _;
+use clap::builder::RangedU64ValueParser;
 
 use super::outputs::OutputFolder;
 use super::progress::Progress;
 use super::table::{print_result, print_warnings};
 use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
 use crate::screen::{MeasureOptions, MeasuredVisit, measure_case};
+use crate::uncertainty::MonteCarloOptions;
 
 /// The charts that a report may have; which ones it has depends on the result.
 const CHARTS: [&str; 2] = ["rotations.svg", "retest-delta.svg"];
+
+/// How many draws are taken: fewer place the ends of an interval badly, more fill the memory.
+const DRAWS: RangeInclusive<u64> = 200..=100_000;
+
+/// Seeds that any reader of JSON keeps whole: up to 2^53 - 1.
+const SEEDS: RangeInclusive<u64> = 0..=9_007_199_254_740_991;
 
 /// Measures the reaches of a case, makes the call, and writes result and report.
 #[derive(Debug, clap::Args)]
@@ -20,6 +29,7 @@ const CHARTS: [&str; 2] = ["rotations.svg", "retest-delta.svg"];
   tworeach measure case.toml --out results
   tworeach measure case.toml --out results --force --letter
   tworeach measure case.toml --json > result.json
+  tworeach measure case.toml --out results --monte-carlo 5000 --seed 7
 
 Writes result.json, report.html, report.pdf and the charts as SVG. A verdict never sets the exit code: 0 is done, 1 failed, \
 2 wrong usage.")]
@@ -38,6 +48,12 @@ pub(super) struct Args {
     /// Lay the PDF out for Letter paper in place of A4.
     #[arg(long)]
     letter: bool,
+    /// Repeat the whole measurement with so many draws of marks, lens and priors, and state its intervals beside the others.
+    #[arg(long, value_name = "N", value_parser = RangedU64ValueParser::<usize>::new().range(DRAWS))]
+    monte_carlo: Option<usize>,
+    /// Seed of the draws: the same seed gives the same digits, with any number of threads.
+    #[arg(long, value_name = "S", requires = "monte_carlo", default_value_t = 1, value_parser = clap::value_parser!(u64).range(SEEDS))]
+    seed: u64,
     /// Date of the visit as the report is to print it, such as "24 November 2026".
     #[arg(long, value_name = "TEXT")]
     date: Option<String>,
@@ -51,7 +67,17 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let certain = ["result.json", "report.html", "report.pdf"];
     let outputs = args.out.as_deref().map(|out| OutputFolder::open(out, &certain, args.force)).transpose()?;
     let progress = Progress::start("measuring", args.quiet);
-    let visit = measure_case(&args.case, MeasureOptions { with_stills: outputs.is_some() })?;
+    let monte_carlo = args.monte_carlo.map(|draws| MonteCarloOptions { draws, seed: args.seed });
+    let visit = measure_case(
+        &args.case,
+        MeasureOptions {
+            with_stills: outputs.is_some(),
+            monte_carlo,
+            on_draw: Some(&|done| {
+                progress.step(format!("simulating, {done} of {} draws", args.monte_carlo.unwrap_or(0)))
+            }),
+        },
+    )?;
     progress.step("rendering the report");
     let json = serde_json::to_string_pretty(&visit.result).context("the result has no JSON")? + "\n";
     let written = outputs.map(|outputs| write_outputs(args, &visit, &json, outputs)).transpose()?.unwrap_or_default();

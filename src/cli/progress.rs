@@ -1,5 +1,6 @@
 //! One line on a terminal that says what goes on, once it has gone on for a while. Elsewhere nothing is said.
 
+use std::borrow::Cow;
 use std::io::{self, IsTerminal as _, Write};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::{self, JoinHandle};
@@ -16,7 +17,7 @@ const CLEAR_LINE: &str = "\r\u{1b}[2K";
 
 /// Shows a step on standard error while it lasts. The line goes when this is dropped.
 pub(super) struct Progress {
-    steps: Option<Sender<&'static str>>,
+    steps: Option<Sender<Cow<'static, str>>>,
     shower: Option<JoinHandle<()>>,
 }
 
@@ -29,16 +30,16 @@ impl Progress {
         let (steps, received) = channel();
         let shower = thread::Builder::new()
             .name("progress".to_owned())
-            .spawn(move || show(&mut io::stderr(), PATIENCE, step, &received))
+            .spawn(move || show(&mut io::stderr(), PATIENCE, step.into(), &received))
             .ok();
         Self { steps: Some(steps), shower }
     }
 
     /// Goes on to another step.
-    pub(super) fn step(&self, step: &'static str) {
+    pub(super) fn step(&self, step: impl Into<Cow<'static, str>>) {
         if let Some(steps) = &self.steps {
             // a shower that is gone has nothing to show: no harm
-            let _ = steps.send(step);
+            let _ = steps.send(step.into());
         }
     }
 }
@@ -53,14 +54,15 @@ impl Drop for Progress {
     }
 }
 
-fn show(out: &mut impl Write, patience: Duration, first: &'static str, steps: &Receiver<&'static str>) {
+fn show(out: &mut impl Write, patience: Duration, first: Cow<'static, str>, steps: &Receiver<Cow<'static, str>>) {
     let start = Instant::now();
     let mut step = first;
     let mut is_shown = false;
     loop {
         let wait = if is_shown { TICK } else { patience.saturating_sub(start.elapsed()) };
         match steps.recv_timeout(wait) {
-            Ok(next) => step = next,
+            // of many steps at once the last
+            Ok(next) => step = steps.try_iter().last().unwrap_or(next),
             Err(RecvTimeoutError::Timeout) => is_shown = true,
             Err(RecvTimeoutError::Disconnected) => break,
         }
@@ -80,25 +82,25 @@ fn show(out: &mut impl Write, patience: Duration, first: &'static str, steps: &R
 mod tests {
     use super::*;
 
-    fn shown(patience: Duration, work: impl FnOnce(Sender<&'static str>) + Send + 'static) -> String {
+    fn shown(patience: Duration, work: impl FnOnce(Sender<Cow<'static, str>>) + Send + 'static) -> String {
         let (steps, received) = channel();
         let worker = thread::spawn(move || work(steps));
         let mut out = Vec::new();
-        show(&mut out, patience, "measuring", &received);
+        show(&mut out, patience, "measuring".into(), &received);
         worker.join().unwrap();
         String::from_utf8(out).unwrap()
     }
 
     #[test]
     fn short_work_is_not_spoken_of() {
-        assert_eq!(shown(Duration::from_secs(3600), |steps| steps.send("rendering").unwrap()), "");
+        assert_eq!(shown(Duration::from_secs(3600), |steps| steps.send("rendering".into()).unwrap()), "");
     }
 
     #[test]
     fn long_work_names_its_step_and_leaves_a_clear_line() {
         let said = shown(Duration::from_millis(20), |steps| {
             thread::sleep(Duration::from_millis(200));
-            steps.send("rendering").unwrap();
+            steps.send("rendering".into()).unwrap();
         });
         assert!(said.starts_with(&format!("{CLEAR_LINE}measuring, 0 s")), "{said:?}");
         assert!(said.ends_with(&format!("rendering, 0 s{CLEAR_LINE}")), "{said:?}");

@@ -4,7 +4,8 @@ use std::io::{self, Write};
 
 use crate::screen::words::{decimal, deg_interval};
 use crate::screen::{
-    Call, CheckStatus, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome, VisitResult,
+    Call, CheckStatus, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome, Subject,
+    UsedInterval, VisitResult,
 };
 use crate::uncertainty::Measured;
 
@@ -37,6 +38,7 @@ pub(super) fn print_result(out: &mut impl Write, visit: &MeasuredVisit, is_style
         }
     }
     print_retest(out, &visit.result, is_styled)?;
+    print_simulation(out, &visit.result)?;
     print_checks(out, &visit.result)?;
     if visit.has_single_raise() {
         writeln!(out)?;
@@ -70,8 +72,71 @@ fn print_reaches(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
             value(&reach.bar_height_mm, 0),
         ]);
     }
+    print_rows(out, &rows)
+}
+
+/// Both intervals of what the call rests on and of all that are stated by simulation.
+fn print_simulation(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
+    let Some(simulated) = &result.monte_carlo else { return Ok(()) };
+    writeln!(out, "\nSimulation: {} draws, seed {}", simulated.draws, simulated.seed)?;
+    let header = ["quantity", "first order", "simulated", "stated"];
+    let mut rows = vec![header.map(str::to_owned)];
+    for interval in simulated.notable() {
+        let Some(place) = result.subject(interval).map(subject_words) else { continue };
+        let (name, digits) = quantity_words(interval.name());
+        let ends =
+            |measured: &Measured| format!("{} to {}", decimal(measured.lo, digits), decimal(measured.hi, digits));
+        let used = match interval.used {
+            UsedInterval::FirstOrder => "first order",
+            UsedInterval::Simulated => "simulated",
+        };
+        rows.push([
+            format!("{place}: {name}"),
+            ends(&interval.first_order),
+            ends(&interval.simulated),
+            used.to_owned(),
+        ]);
+    }
+    if rows.len() > 1 {
+        print_rows(out, &rows)?;
+    }
+    // one sentence for each reason, whichever quantities it holds for
+    let mut reasons: Vec<&str> = simulated.intervals.iter().filter_map(|of| of.reason.as_deref()).collect();
+    reasons.sort_unstable();
+    let said = reasons.chunk_by(|first, second| first == second);
+    match &simulated.note {
+        Some(note) => wrapped(out, "  ", note),
+        None if reasons.is_empty() => {
+            wrapped(out, "  ", "No interval differs by more than a tenth: the first-order ones are stated.")
+        }
+        None => said.into_iter().try_for_each(|same| {
+            wrapped(out, "  ", &format!("{} of {}: {}", same.len(), simulated.intervals.len(), same[0]))
+        }),
+    }
+}
+
+fn subject_words(subject: Subject<'_>) -> String {
+    match subject {
+        Subject::Reach(reach) => reach_words(reach),
+        Subject::Comparison(comparison) => match comparison.occasion {
+            Occasion::Before => format!("before, {}", side_words(comparison.side)),
+            Occasion::After => format!("after, {}", side_words(comparison.side)),
+        },
+        Subject::Retest => "retest".to_owned(),
+    }
+}
+
+/// A quantity's name with its unit, and its decimals.
+fn quantity_words(name: &str) -> (String, usize) {
+    let units = [("_deg", "deg", 1), ("_mm", "mm", 0), ("_arm", "arm lengths", 3)];
+    let unit = units.iter().find_map(|(end, unit, digits)| Some((name.strip_suffix(end)?, *unit, *digits)));
+    let (stem, unit, digits) = unit.unwrap_or((name, "", 3));
+    (format!("{}, {unit}", stem.replace('_', " ")), digits)
+}
+
+fn print_rows<const N: usize>(out: &mut impl Write, rows: &[[String; N]]) -> io::Result<()> {
     let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
-    for row in &rows {
+    for row in rows {
         let mut line = format!("  {:<width$}", row[0], width = width(0));
         for (column, cell) in row.iter().enumerate().skip(1) {
             line.push_str(&format!("  {cell:>width$}", width = width(column)));

@@ -63,7 +63,7 @@ pub(super) fn solve_and_judge(problem: &mut Problem, start: Vec<f64>) -> Option<
 }
 
 /// Sets just these suspects aside, marks first, then priors; whether that changes anything.
-fn set_aside(problem: &mut Problem, bad: &[usize]) -> bool {
+pub(super) fn set_aside(problem: &mut Problem, bad: &[usize]) -> bool {
     let stillness = problem.stillness_priors();
     let marks = problem.frames.iter_mut().flat_map(|frame| &mut frame.marks).map(|mark| &mut mark.is_set_aside);
     let mut of_priors: Vec<&mut bool> = problem

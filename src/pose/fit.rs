@@ -342,6 +342,16 @@ impl VisitFit {
         (value, gradient)
     }
 
+    /// By how much the marks lie further from the model than their spread allows; 1 where they do not.
+    pub(super) const fn misfit_ratio(&self) -> f64 {
+        self.misfit_ratio
+    }
+
+    /// What the marks may be, each with its share of the evidence: for all quantities, and for the bend of an elbow.
+    pub(super) fn all_explanations(&self) -> (&[Explanation], &[Explanation]) {
+        (&self.explanations, &self.with_elbows)
+    }
+
     /// Where the model puts a mark, px of the unmirrored picture, and whether it is a plumb mark.
     pub(super) fn predicted_marks(&self, seen: &FrameProblem) -> Vec<(Landmark, [f64; 2], bool)> {
         let p = Problem::local_parameters(seen, &self.theta);
@@ -391,7 +401,7 @@ impl Quantity {
         matches!(self, Self::BarHeightAboveDatum | Self::BarHeightAboveHip)
     }
 
-    const fn is_bend(self) -> bool {
+    pub(super) const fn is_bend(self) -> bool {
         matches!(self, Self::ElbowInPlane(_) | Self::ElbowOutOfPlane(_))
     }
 

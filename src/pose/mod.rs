@@ -24,6 +24,7 @@ pub mod observation;
 pub mod overlay;
 pub mod priors;
 pub mod quantity;
+pub mod simulate;
 
 pub use fit::{Estimate, MarkResidual, Outcome, Term, Undetermined, VisitFit, fit_visit};
 pub use observation::{
@@ -31,3 +32,4 @@ pub use observation::{
 };
 pub use overlay::Overlay;
 pub use quantity::Quantity;
+pub use simulate::VisitDraws;

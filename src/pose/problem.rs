@@ -27,12 +27,14 @@ pub(super) struct ParameterPrior {
     pub sd: f64,
     /// Set aside: what it says of the parameter disagrees with the marks.
     pub is_set_aside: bool,
+    /// A drawn departure of the mean, in standard deviations; 0 outside a simulation.
+    pub drawn: f64,
 }
 
 impl ParameterPrior {
     /// Predicted minus expected, over the standard deviation in force.
     pub(super) fn residual(&self, theta: &[f64]) -> f64 {
-        (theta[self.index] - self.mean) / self.sd_in_force()
+        (theta[self.index] - self.mean) / self.sd_in_force() - self.drawn
     }
 
     /// The standard deviation, widened where the prior is set aside.
@@ -52,6 +54,8 @@ pub(super) struct FrameProblem {
     /// The picture's long side, px.
     pub long_side_px: u32,
     pub marks: Vec<MarkProblem>,
+    /// Drawn errors of its residuals, whitened, in their order; empty outside a simulation.
+    pub drawn: Vec<f64>,
 }
 
 /// One mark of the problem, in an unmirrored picture.
@@ -175,6 +179,7 @@ impl Problem {
                     lens: lens_index,
                     long_side_px: observed.image_size[0].max(observed.image_size[1]),
                     marks,
+                    drawn: Vec::new(),
                 });
             }
         }
@@ -227,6 +232,10 @@ impl Problem {
         theta: &[f64],
         mut push: impl FnMut(S, Option<(usize, [f64; 2])>, Option<usize>),
     ) {
+        let mut drawn = frame.drawn.iter();
+        let mut push = |value: S, shared: Option<(usize, [f64; 2])>, mark: Option<usize>| {
+            push(drawn.next().map_or(value, |error| value + -error), shared, mark);
+        };
         let (body, sight) = self.scene(frame, p);
         for (place, mark) in frame.marks.iter().enumerate() {
             let [x, y] = predicted(mark, &body, &sight);
@@ -258,6 +267,14 @@ impl Problem {
         }
     }
 
+    /// How many residuals a frame has.
+    pub(super) fn residual_count(&self, frame: &FrameProblem, theta: &[f64]) -> usize {
+        let p = Self::local_parameters(frame, theta);
+        let mut count = 0;
+        self.frame_residuals(frame, &p, theta, |_: f64, _, _| count += 1);
+        count
+    }
+
     /// Half the sum of squares of all residuals.
     pub(super) fn cost(&self, theta: &[f64]) -> f64 {
         let mut sum: f64 = self.priors.iter().map(|prior| prior.residual(theta).powi(2)).sum();
@@ -276,7 +293,7 @@ impl Problem {
 
     fn add_prior(&mut self, index: usize, prior: Prior, unit: f64) {
         let (mean, sd) = (prior.mean * unit, prior.sd * unit);
-        self.priors.push(ParameterPrior { index, mean, sd, is_set_aside: false });
+        self.priors.push(ParameterPrior { index, mean, sd, is_set_aside: false, drawn: 0.0 });
     }
 
     fn add_visit_priors(&mut self, observations: &VisitObservations) {

@@ -42,6 +42,29 @@ pub enum Quantity {
 }
 
 impl Quantity {
+    /// Every quantity.
+    pub(super) const ALL: [Self; 19] = [
+        Self::Elevation(Side::Left),
+        Self::Elevation(Side::Right),
+        Self::ElevationBoth,
+        Self::ElevationFromVertical(Side::Left),
+        Self::ElevationFromVertical(Side::Right),
+        Self::ElevationFromVerticalBoth,
+        Self::TrunkLean,
+        Self::ElbowInPlane(Side::Left),
+        Self::ElbowInPlane(Side::Right),
+        Self::ElbowOutOfPlane(Side::Left),
+        Self::ElbowOutOfPlane(Side::Right),
+        Self::BarHeightAboveDatum,
+        Self::BarHeightAboveHip,
+        Self::BarHeightAboveDatumArm,
+        Self::BarHeightAboveHipArm,
+        Self::BarTilt,
+        Self::GripWidth,
+        Self::ArmLength,
+        Self::Heading,
+    ];
+
     /// The quantity in its unit, from body and sight.
     pub(super) fn evaluate<S: Scalar>(self, body: &Body<S>, sight: &Sight<S>, heading: S) -> S {
         let degrees = 1f64.to_degrees();

@@ -12,6 +12,7 @@ use super::{
 };
 use crate::camera::Lens;
 use crate::geometry::{ImagePoint, Landmark, Side};
+use crate::uncertainty::{MonteCarloOptions, SimulatedDistribution};
 
 const FOCAL_PX: f64 = 1000.0;
 const CENTER_PX: [f64; 2] = [639.5, 359.5];
@@ -356,4 +357,80 @@ fn marks_that_share_an_error_do_not_average_it_away() {
     let one = shared(1, false);
     assert!(shared(6, true) > 0.9 * one);
     assert!(shared(6, false) < 0.9 * one);
+}
+
+fn simulated(fit: &VisitFit, draws: usize, terms: &[Term]) -> SimulatedDistribution {
+    let draws = fit.simulate(MonteCarloOptions { draws, seed: 4 }, &|_| {}).expect("the fit converged");
+    assert_eq!(draws.unsettled(), 0);
+    SimulatedDistribution::from_values(draws.values(terms)).expect("enough draws")
+}
+
+#[test]
+fn drawn_marks_spread_a_difference_as_the_first_order_says() {
+    const DRAWS: usize = 400;
+    let fit = fit_visit(&pair(Side::Right));
+    let quantity = Quantity::Elevation(Side::Right);
+    for terms in [vec![term(1.0, 1, quantity), term(-1.0, 0, quantity)], vec![term(1.0, 0, Quantity::TrunkLean)]] {
+        let first_order = fit.combine(&terms).expect("from the side");
+        let drawn = simulated(&fit, DRAWS, &terms);
+        // the relative sd of a standard deviation over n draws is 1 / sqrt(2 n), that of a mean u / sqrt(n); 4 of them
+        let n = DRAWS as f64;
+        assert!((drawn.u() / first_order.u - 1.0).abs() < 4.0 / (2.0 * n).sqrt(), "{} {first_order:?}", drawn.u());
+        let mean = drawn.mean();
+        assert!((mean - first_order.value).abs() < 4.0 * first_order.u / n.sqrt(), "{mean} {first_order:?}");
+    }
+}
+
+#[test]
+fn a_doubtful_mark_is_doubtful_in_the_draws_as_well() {
+    const DRAWS: usize = 400;
+    let mut observations = pair(Side::Right);
+    let wrist = Landmark::Wrist(Side::Right);
+    let mark = observations.reaches[1].frames[0].marks.iter_mut().find(|mark| mark.landmark == wrist);
+    mark.expect("it is marked").point.y += 7.0;
+    let fit = fit_visit(&observations);
+    let probable: f64 = fit.all_explanations().0.iter().map(|explanation| explanation.weight.powi(2)).sum();
+    assert!(probable < 0.95, "several explanations share the evidence: {probable}");
+    let terms = [term(1.0, 1, Quantity::Elevation(Side::Right))];
+    let first_order = fit.combine(&terms).expect("from the side");
+    let drawn = simulated(&fit, DRAWS, &terms);
+    // a mixture's standard deviation is known less well than a normal one's: twice as much is allowed
+    assert!(
+        (drawn.u() / first_order.u - 1.0).abs() < 8.0 / (2.0 * DRAWS as f64).sqrt(),
+        "{} {first_order:?}",
+        drawn.u()
+    );
+    assert!((drawn.mean() - first_order.value).abs() < 4.0 * first_order.u / (DRAWS as f64).sqrt());
+}
+
+#[test]
+fn marks_that_share_an_error_share_its_draw() {
+    let mut observations = pair(Side::Right);
+    for reach in &mut observations.reaches {
+        for mark in &mut reach.frames[0].marks {
+            mark.covariance_px2 = Matrix2::identity() * 1e-4;
+            mark.shared = Some(super::SharedError { origin: 0, covariance_px2: Matrix2::identity() * 4.0 });
+        }
+    }
+    let fit = fit_visit(&observations);
+    let quantity = Quantity::ElevationFromVertical(Side::Right);
+    let one = simulated(&fit, 60, &[term(1.0, 0, quantity)]).u();
+    let difference = simulated(&fit, 60, &[term(1.0, 1, quantity), term(-1.0, 0, quantity)]).u();
+    // drawn apart, the difference of two would be wider than one by sqrt 2
+    assert!(difference < 0.5 * one, "{difference} {one}");
+}
+
+#[test]
+fn draws_depend_on_the_seed_and_not_on_the_threads() {
+    let pose = Pose { elevation_deg: 158.0, lean_deg: 3.0 };
+    let fit = fit_visit(&visit(vec![reach(View::Side, Side::Right, Rotation::Internal, &pose)]));
+    let draw = |threads: usize, seed: u64| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+        let terms = [term(1.0, 0, Quantity::ElbowInPlane(Side::Right))];
+        pool.install(|| fit.simulate(MonteCarloOptions { draws: 12, seed }, &|_| {}).map(|draws| draws.values(&terms)))
+    };
+    let one = draw(1, 7);
+    assert!(one.as_ref().is_some_and(|values| values.len() == 12));
+    assert_eq!(one, draw(4, 7));
+    assert_ne!(one, draw(4, 8));
 }

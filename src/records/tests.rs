@@ -157,6 +157,7 @@ fn a_result_counts_until_something_changes() {
         reaches: Vec::new(),
         comparisons: Vec::new(),
         retest: None,
+        monte_carlo: None,
     };
     records.keep_result(visit.id, visit.changes, &result).unwrap();
     assert_eq!(records.result(visit.id).unwrap().unwrap(), result);

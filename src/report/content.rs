@@ -147,6 +147,7 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
     }
     let mut tables = tables::of_quantities(result);
     tables.extend(tables::of_differences(result));
+    tables.extend(tables::of_simulation(result));
     let title = "Two-reach overhead screen";
     let client = Some(format!("client {}", case.client_code)).filter(|_| !case.client_code.is_empty());
     let parts = [Some(title.to_owned()), client, case.date.clone()];

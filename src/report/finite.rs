@@ -9,6 +9,9 @@ pub(crate) fn finite_only(result: &VisitResult) -> VisitResult {
     result.reaches.iter_mut().for_each(clean_reach);
     result.comparisons.iter_mut().for_each(clean_comparison);
     result.retest.iter_mut().for_each(clean_retest);
+    if let Some(simulated) = &mut result.monte_carlo {
+        simulated.intervals.retain(|of| is_finite(&of.first_order) && is_finite(&of.simulated));
+    }
     result
 }
 
@@ -44,6 +47,9 @@ fn clean_retest(retest: &mut Retest) {
 }
 
 fn clean(quantity: &mut Option<Measured>) {
-    *quantity = quantity
-        .filter(|measured| [measured.value, measured.u, measured.lo, measured.hi].into_iter().all(f64::is_finite));
+    *quantity = quantity.filter(is_finite);
+}
+
+fn is_finite(measured: &Measured) -> bool {
+    [measured.value, measured.u, measured.lo, measured.hi].into_iter().all(f64::is_finite)
 }

@@ -5,8 +5,11 @@ use std::path::Path;
 use crate::geometry::Side;
 use crate::pose::{Rotation, View};
 use crate::report::content::{Cell, Row, Table};
-use crate::report::wording::{Sign, Unit, fixed, listed, occasion_word, palms, rotation_word, side_word, view_word};
-use crate::screen::{Occasion, ReachResult, ResultSide, VisitResult};
+use crate::report::wording::{
+    Sign, Unit, capitalized, fixed, interval as interval_words, listed, occasion_word, palms, rotation_word, side_word,
+    view_word,
+};
+use crate::screen::{Occasion, ReachResult, ResultSide, SimulatedInterval, Subject, UsedInterval, VisitResult};
 use crate::uncertainty::Measured;
 
 /// Views in the order in which they are shown: the side view first, since it sees the elevation best.
@@ -248,5 +251,57 @@ pub(crate) fn of_differences(result: &VisitResult) -> Option<Table> {
         columns: columns.to_vec(),
         rows,
         footnote: None,
+    })
+}
+
+/// Both intervals of what the call rests on and of all that are stated by simulation; nothing without a simulation.
+pub(crate) fn of_simulation(result: &VisitResult) -> Option<Table> {
+    let simulated = result.monte_carlo.as_ref()?;
+    let rows: Vec<Row> = simulated.notable().filter_map(|interval| simulation_row(result, interval)).collect();
+    let columns = [["First order", "95\u{a0}% interval"], ["Simulated", "95\u{a0}% interval"], ["Stated", ""]];
+    let is_used = |of: &SimulatedInterval| of.used == UsedInterval::Simulated;
+    let mut footnote = vec![format!("{} draws, seed {}.", simulated.draws, simulated.seed)];
+    match (&simulated.note, simulated.intervals.iter().any(is_used)) {
+        (Some(note), _) => footnote.push(note.clone()),
+        (None, false) => footnote.push("The first-order intervals are stated.".to_owned()),
+        (None, true) => footnote.push(
+            "The simulated interval is stated where the two differ by more than a tenth of their half-width and by more \
+             than chance: there the measurement is not near linear, or rests on few raises."
+                .to_owned(),
+        ),
+    }
+    Some(Table {
+        caption: "The same by simulation".to_owned(),
+        corner: "Quantity",
+        columns: columns.map(|head| head.map(str::to_owned)).to_vec(),
+        rows,
+        footnote: Some(footnote.join(" ")),
+    })
+}
+
+fn simulation_row(result: &VisitResult, interval: &SimulatedInterval) -> Option<Row> {
+    let (note, sign) = match result.subject(interval)? {
+        Subject::Reach(reach) => (
+            format!("{}, {}, {}", occasion_word(reach.occasion), rotation_word(reach.rotation), view_word(reach.view)),
+            Sign::Minus,
+        ),
+        Subject::Comparison(comparison) => {
+            (format!("{}, {}", occasion_word(comparison.occasion), side_word(comparison.side)), Sign::Always)
+        }
+        Subject::Retest => ("After minus before".to_owned(), Sign::Always),
+    };
+    let units =
+        [("_deg", "°", Unit::Degree), ("_mm", "mm", Unit::Millimetre), ("_arm", "arm lengths", Unit::ArmLength)];
+    let (stem, unit_words, unit) =
+        units.iter().find_map(|(end, words, unit)| Some((interval.name().strip_suffix(end)?, *words, *unit)))?;
+    let cell = |measured: Measured| Cell { main: interval_words(measured, unit, sign), ..Cell::default() };
+    let used = match interval.used {
+        UsedInterval::FirstOrder => Cell { main: "first order".to_owned(), ..Cell::default() },
+        UsedInterval::Simulated => Cell { main: "simulated".to_owned(), is_strong: true, ..Cell::default() },
+    };
+    Some(Row {
+        head: format!("{}, {unit_words}", capitalized(&stem.replace('_', " "))),
+        note,
+        cells: vec![cell(interval.first_order), cell(interval.simulated), used],
     })
 }

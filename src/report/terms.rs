@@ -21,6 +21,13 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
         push("Change", "after the stretch minus before it.".to_owned());
     }
     push("95\u{a0}% interval", "holds the true value in 95 of 100 such measurements.".to_owned());
+    if result.monte_carlo.is_some() {
+        push(
+            "First order",
+            "the interval that follows from the fit by straight-line propagation of all errors.".to_owned(),
+        );
+        push("Simulated", "the interval of many repeats of the measurement with errors drawn at random.".to_owned());
+    }
     push("Margin", format!("the smallest difference that counts, here {margin}."));
     push(
         "Fail, positive",

@@ -175,7 +175,7 @@ impl<F: Combine> Evaluation<'_, F> {
         basis: &mut Vec<String>,
     ) -> HeightDifference {
         let parts = [Part { factor: -1.0, reach: pair[0] }, Part { factor: 1.0, reach: pair[1] }];
-        let of = |quantity: Quantity| self.raising.combine(&parts, quantity).ok().map(Pooled::measured);
+        let of = |quantity: Quantity| self.raising.combine(&parts, quantity).ok().map(|pooled| pooled.measured());
         let has_moved = checks.iter().any(|check| check.name == "camera_unmoved" && check.status == CheckStatus::Fail);
         let have_datum = pair.iter().all(|reach| self.has_datum(*reach));
         if have_datum && !has_moved {

@@ -11,6 +11,7 @@ use super::flexion::elbow_flexion;
 use super::pooled::{Combine, Part, Pooled, Raising, number};
 use super::result::{Check, ReachResult, ResultSide};
 use super::seen::{image_angle, is_arm_seen, is_marked};
+use super::simulation::Purpose;
 use super::words::single_side;
 
 /// The basis of a number that covers the measurement alone, not the person's variation from raise to raise.
@@ -86,7 +87,7 @@ impl<'a, F: Combine> Evaluation<'a, F> {
             Ok(pooled) => Ok((pooled, false)),
             Err(undetermined) => match self.raising.combine(parts, elevation_from_vertical(side)) {
                 // the trunk moves between the reaches independently of the marks
-                Ok(pooled) => Ok((pooled.widened(TRUNK_MOVEMENT_SD_DEG * number(pairs).sqrt()), true)),
+                Ok(pooled) => Ok((pooled.widened(TRUNK_MOVEMENT_SD_DEG * number(pairs).sqrt(), Purpose::Trunk), true)),
                 Err(_) => Err(undetermined),
             },
         }
@@ -104,9 +105,9 @@ impl<'a, F: Combine> Evaluation<'a, F> {
         let entry = &self.case.reaches[reach];
         let observed = &self.observations.reaches[reach];
         let side = self.side(reach);
-        let measured = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(Pooled::measured);
+        let measured = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(|pooled| pooled.measured());
         let against_trunk = |quantity: Quantity| {
-            self.against_trunk(&[Part { factor: 1.0, reach }], quantity).ok().map(Pooled::measured)
+            self.against_trunk(&[Part { factor: 1.0, reach }], quantity).ok().map(|pooled| pooled.measured())
         };
         let of_arm =
             |side: Side| is_arm_seen(observed, side).then(|| against_trunk(Quantity::Elevation(side))).flatten();
@@ -168,7 +169,7 @@ impl<'a, F: Combine> Evaluation<'a, F> {
 
     fn bar_height(&self, reach: usize) -> (Option<String>, Option<Measured>, Option<Measured>) {
         let heights = |mm: Quantity, arm: Quantity| {
-            let of = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(Pooled::measured);
+            let of = |quantity: Quantity| self.raising.of_reach(reach, quantity).ok().map(|pooled| pooled.measured());
             (of(mm), of(arm))
         };
         let above_datum = self

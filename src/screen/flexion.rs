@@ -38,16 +38,24 @@ pub(crate) fn elbow_flexion<F: Combine>(
         [Err(_), Ok(out_of_plane)] => (of_straight_arms(ELBOW_IN_PLANE_DEG), out_of_plane, 0.0),
         [Err(undetermined), Err(_)] => return Err(undetermined),
     };
-    Ok(simulated_size([in_plane, out_of_plane], correlation))
+    let draws = match (&in_plane.draws, &out_of_plane.draws) {
+        (Some(first), Some(second)) => Some(first.size(second)),
+        // the one that is not seen has no draws
+        (Some(seen), None) => Some(seen.size(&seen.replaced(out_of_plane.value, out_of_plane.u))),
+        (None, Some(seen)) => Some(seen.size(&seen.replaced(in_plane.value, in_plane.u))),
+        (None, None) => None,
+    };
+    let first_order = simulated_size(&[in_plane, out_of_plane], correlation);
+    Ok(draws.map_or(first_order, |draws| draws.measured_shortest(first_order)))
 }
 
 /// A component that is not seen: as in straight arms.
 fn of_straight_arms(prior: Prior) -> Pooled {
     // the person's own bend and its change from reach to reach are independent
-    Pooled { value: prior.mean, u: prior.sd.hypot(ELBOW_FRAME_SD_DEG), dof: f64::INFINITY }
+    Pooled { value: prior.mean, u: prior.sd.hypot(ELBOW_FRAME_SD_DEG), dof: f64::INFINITY, draws: None }
 }
 
-fn simulated_size(components: [Pooled; 2], correlation: f64) -> Measured {
+fn simulated_size(components: &[Pooled; 2], correlation: f64) -> Measured {
     let rest = (1.0 - correlation * correlation).max(0.0).sqrt();
     let draws = monte_carlo(MonteCarloOptions::default(), |rng| {
         let mut normal = || -> f64 { StandardNormal.sample(rng) };
@@ -93,12 +101,12 @@ mod tests {
     const TOLERANCE_DEG: f64 = 0.12;
 
     fn exactly(value: f64, u: f64) -> Pooled {
-        Pooled { value, u, dof: f64::INFINITY }
+        Pooled { value, u, dof: f64::INFINITY, draws: None }
     }
 
     #[test]
     fn a_clear_bend_is_its_size() {
-        let flexion = simulated_size([exactly(30.0, 0.5), exactly(40.0, 0.5)], 0.0);
+        let flexion = simulated_size(&[exactly(30.0, 0.5), exactly(40.0, 0.5)], 0.0);
         assert!((flexion.value - 50.0).abs() < 0.02 && (flexion.u - 0.5).abs() < 0.02, "{flexion:?}");
         assert!((flexion.hi - flexion.lo - 2.0 * 1.96 * 0.5).abs() < 0.1, "{flexion:?}");
     }
@@ -107,7 +115,7 @@ mod tests {
     fn a_straight_arm_has_the_rayleigh_distribution() {
         // two components of zero with 4 deg each: mean 4 sqrt(pi / 2) = 5.013; the shortest interval [a, b] has
         // exp(-a²/2) - exp(-b²/2) = 0.95 at the least b - a, which is 2.390 from 0.110 to 2.500, times 4
-        let flexion = simulated_size([exactly(0.0, 4.0), exactly(0.0, 4.0)], 0.0);
+        let flexion = simulated_size(&[exactly(0.0, 4.0), exactly(0.0, 4.0)], 0.0);
         assert!((flexion.value - 5.013).abs() < TOLERANCE_DEG, "{flexion:?}");
         assert!((flexion.hi - flexion.lo - 9.56).abs() < 0.2 && flexion.lo >= 0.0, "{flexion:?}");
         assert!(flexion.lo < 0.9, "{flexion:?}");
@@ -116,7 +124,7 @@ mod tests {
     #[test]
     fn components_that_err_together_are_not_taken_for_independent() {
         // fully correlated, both 10 with 2: the size is 14.14 with 2.83
-        let flexion = simulated_size([exactly(10.0, 2.0), exactly(10.0, 2.0)], 1.0);
+        let flexion = simulated_size(&[exactly(10.0, 2.0), exactly(10.0, 2.0)], 1.0);
         assert!((flexion.value - 14.142).abs() < TOLERANCE_DEG && (flexion.u - 2.828).abs() < 0.1, "{flexion:?}");
     }
 }

@@ -11,7 +11,7 @@ use crate::video::Damage;
 use super::case::{CaseFile, CaseLines, ReachEntry};
 use super::error::ScreenError;
 use super::marks::{MarksFile, MarksLines};
-use super::measure::{MeasuredVisit, measure_visit};
+use super::measure::{MeasureOptions, MeasuredVisit, measure_visit};
 use super::media::SeenMedia;
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
@@ -73,7 +73,8 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
     problems.extend(of_case.into_list());
     match spread {
         Some(spread) if problems.is_empty() => {
-            Ok(measure_visit(&Visit { case: case.clone(), reaches: loaded, library, spread }))
+            let visit = Visit { case: case.clone(), reaches: loaded, library, spread };
+            Ok(measure_visit(&visit, MeasureOptions::default()))
         }
         _ => Err(ScreenError::Invalid { problems }),
     }
@@ -100,7 +101,7 @@ fn lens(profile: &LensProfile, picture: Picture) -> Result<crate::camera::Lens, 
 #[cfg(test)]
 mod tests {
     use crate::camera::read_profile;
-    use crate::screen::{MeasureOptions, measure_case};
+    use crate::screen::measure_case;
     use crate::video::Media;
 
     use super::*;

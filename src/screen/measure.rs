@@ -5,6 +5,7 @@ use std::path::Path;
 use image::RgbImage;
 
 use crate::pose::{Overlay, VisitFit, VisitObservations, fit_visit};
+use crate::uncertainty::MonteCarloOptions;
 
 use super::case::CaseFile;
 use super::error::ScreenError;
@@ -14,13 +15,18 @@ use super::media::Look;
 use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
+use super::simulation::simulated;
 use super::visit::{Visit, damage_warnings, load_visit};
 
 /// How a visit is measured.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct MeasureOptions {
+#[derive(Clone, Copy, Default)]
+pub struct MeasureOptions<'a> {
     /// Also give the picture of each reach at end range, for the report.
     pub with_stills: bool,
+    /// Also repeat the measurement with drawn errors.
+    pub monte_carlo: Option<MonteCarloOptions>,
+    /// Is told how many draws are done, from any thread.
+    pub on_draw: Option<&'a (dyn Fn(usize) + Sync)>,
 }
 
 /// A measured visit.
@@ -56,10 +62,10 @@ pub struct Still {
 /// # Errors
 /// [`ScreenError::Invalid`] with every fault of the case and of the files that it names; [`ScreenError::Video`] when a
 /// picture cannot be decoded after all.
-pub fn measure_case(path: &Path, options: MeasureOptions) -> Result<MeasuredVisit, ScreenError> {
+pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<MeasuredVisit, ScreenError> {
     let look = if options.with_stills { Look::AndKeep } else { Look::Only };
     let mut visit = load_visit(path, look)?;
-    let mut measured = measure_visit(&visit);
+    let mut measured = measure_visit(&visit, options);
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
             let Some((time_s, overlay)) = measured.shown(reach) else { continue };
@@ -71,11 +77,17 @@ pub fn measure_case(path: &Path, options: MeasureOptions) -> Result<MeasuredVisi
 }
 
 /// Measures a visit that was read, without stills.
-pub(crate) fn measure_visit(visit: &Visit) -> MeasuredVisit {
+pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> MeasuredVisit {
     let observations = observe(visit);
     let fit = fit_visit(&observations);
-    let result = evaluate(&visit.case, &observations, &fit);
-    let warnings = warnings(visit, &fit);
+    let on_draw = options.on_draw.unwrap_or(&|_| {});
+    let draws = options.monte_carlo.and_then(|options| fit.simulate(options, on_draw));
+    let result = match &draws {
+        Some(draws) => simulated(&fit, draws, |simulated| evaluate(&visit.case, &observations, simulated)),
+        None => evaluate(&visit.case, &observations, &fit),
+    };
+    let mut warnings = warnings(visit, &fit);
+    warnings.extend(result.monte_carlo.iter().filter_map(|simulated| simulated.note.clone()));
     MeasuredVisit { result, case: visit.case.clone(), stills: Vec::new(), warnings, observations, fit }
 }
 
@@ -101,6 +113,7 @@ pub(crate) fn evaluate<F: Combine>(case: &CaseFile, observations: &VisitObservat
         reaches: evaluation.reaches,
         comparisons,
         retest,
+        monte_carlo: None,
     }
 }
 

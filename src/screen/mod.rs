@@ -31,6 +31,7 @@ mod repeat_angles;
 mod retest;
 mod seen;
 mod sentences;
+mod simulation;
 mod text_file;
 mod wanted;
 pub(crate) mod words;
@@ -49,9 +50,10 @@ pub use measure::{MeasureOptions, MeasuredVisit, Still, measure_case};
 pub use problem::{Fault, Problem};
 pub use repeat_angles::{AngleComparison, AngleSpread};
 pub use repeatability::{LandmarkSpread, RaterSpread, Repeatability, repeatability_of};
+pub(crate) use result::Subject;
 pub use result::{
-    Call, Check, CheckStatus, Comparison, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest, RetestOutcome,
-    VisitResult,
+    Call, Check, CheckStatus, Comparison, MonteCarlo, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest,
+    RetestOutcome, SimulatedInterval, UsedInterval, VisitResult,
 };
 pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
 pub use visit::{CaseCheck, check_case};

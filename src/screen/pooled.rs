@@ -9,6 +9,7 @@ use crate::pose::{Estimate, MarkResidual, Quantity, Term, Undetermined, VisitFit
 use crate::uncertainty::Measured;
 
 use super::case::Raises;
+use super::simulation::{Draws, Purpose};
 
 /// Degrees of freedom are cut down to a whole number for the interval: this keeps rounding from costing one of them.
 const DOF_ROUNDING: f64 = 1.0 + 1e-9;
@@ -30,6 +31,11 @@ pub(crate) trait Combine {
 
     /// Every mark's distance from where the others put it.
     fn residuals(&self) -> &[MarkResidual];
+
+    /// The values of a linear combination over simulated measurements; `None` without a simulation.
+    fn draws(&self, _terms: &[Term]) -> Option<Draws> {
+        None
+    }
 }
 
 impl Combine for VisitFit {
@@ -55,32 +61,37 @@ pub(crate) struct Part {
 }
 
 /// A combination of one quantity over reaches, before its interval is drawn.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Pooled {
     pub(crate) value: f64,
     /// Standard uncertainty.
     pub(crate) u: f64,
     /// Effective degrees of freedom.
     pub(crate) dof: f64,
+    /// The same by simulation.
+    pub(crate) draws: Option<Draws>,
 }
 
 impl Pooled {
     /// The quantity as it is reported.
-    pub(crate) fn measured(self) -> Measured {
-        Measured::from_u(self.value, self.u, self.dof)
+    pub(crate) fn measured(&self) -> Measured {
+        let first_order = Measured::from_u(self.value, self.u, self.dof);
+        self.draws.as_ref().map_or(first_order, |draws| draws.measured_symmetric(first_order))
     }
 
     /// The same with an independent error more, known for certain in size.
-    pub(crate) fn widened(self, u: f64) -> Self {
+    pub(crate) fn widened(self, u: f64, purpose: Purpose) -> Self {
         let variance = self.u.powi(2) + u.powi(2);
         // Welch-Satterthwaite with an added part of infinite degrees of freedom
         let ratio = if self.u > 0.0 { variance / self.u.powi(2) } else { 1.0 };
-        Self { value: self.value, u: variance.sqrt(), dof: self.dof * ratio.powi(2) }
+        let draws = self.draws.map(|draws| draws.widened(u, purpose));
+        Self { value: self.value, u: variance.sqrt(), dof: self.dof * ratio.powi(2), draws }
     }
 
     /// The same in another unit.
     pub(crate) fn scaled(self, factor: f64) -> Self {
-        Self { value: self.value * factor, u: self.u * factor.abs(), dof: self.dof }
+        let draws = self.draws.map(|draws| draws.scaled(factor));
+        Self { value: self.value * factor, u: self.u * factor.abs(), dof: self.dof, draws }
     }
 }
 
@@ -123,8 +134,9 @@ impl<'a, F: Combine> Raising<'a, F> {
     pub(crate) fn combine(&self, parts: &[Part], quantity: Quantity) -> Result<Pooled, Undetermined> {
         let terms: Vec<Term> = parts.iter().flat_map(|part| self.terms(*part, quantity)).collect();
         let measured = self.fit.combine(&terms)?;
+        let draws = self.fit.draws(&terms);
         let Some(spread) = self.spread(quantity)? else {
-            return Ok(Pooled { value: measured.value, u: measured.u, dof: f64::INFINITY });
+            return Ok(Pooled { value: measured.value, u: measured.u, dof: f64::INFINITY, draws });
         };
         // raises vary independently of each other: their variances add with the squares of their factors
         let weight: f64 = parts.iter().map(|part| part.factor.powi(2) * self.raise_weight(part.reach)).sum();
@@ -133,7 +145,12 @@ impl<'a, F: Combine> Raising<'a, F> {
         let repeated = weight * spread.variance;
         let dof =
             if repeated > 0.0 { spread.dof * (variance / repeated).powi(2) * DOF_ROUNDING } else { f64::INFINITY };
-        Ok(Pooled { value: measured.value, u: variance.sqrt(), dof })
+        let purpose = match quantity {
+            Quantity::ElbowOutOfPlane(_) => Purpose::PersonOutOfPlane,
+            _ => Purpose::Person,
+        };
+        let draws = draws.map(|draws| draws.with_person(&spread, weight, purpose));
+        Ok(Pooled { value: measured.value, u: variance.sqrt(), dof, draws })
     }
 
     /// The correlation of two quantities of a reach, as far as it comes from the measurement.
@@ -196,12 +213,12 @@ impl<'a, F: Combine> Raising<'a, F> {
 }
 
 /// The spread between raises.
-struct Spread {
+pub(crate) struct Spread {
     /// s².
-    variance: f64,
+    pub(crate) variance: f64,
     /// The measurement's part in it.
-    unshared: f64,
-    dof: f64,
+    pub(crate) unshared: f64,
+    pub(crate) dof: f64,
 }
 
 /// A term of a combination.

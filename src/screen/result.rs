@@ -162,6 +162,48 @@ pub struct Retest {
     pub reason: String,
 }
 
+/// What repeating the measurement with drawn errors gave.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MonteCarlo {
+    /// How many draws were asked for.
+    pub draws: usize,
+    /// The seed of the draws.
+    pub seed: u64,
+    /// How many of the draws did not settle and are left out.
+    pub unsettled: usize,
+    /// Why no interval is by simulation, where none is.
+    pub note: Option<String>,
+    /// Every quantity of the result with both its intervals.
+    pub intervals: Vec<SimulatedInterval>,
+}
+
+/// A quantity by both ways.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SimulatedInterval {
+    /// Where the quantity stands in the result, as a JSON Pointer (RFC 6901) such as `/reaches/0/elevation_deg`.
+    pub quantity: String,
+    /// By propagation of uncertainty.
+    pub first_order: Measured,
+    /// By simulation.
+    pub simulated: Measured,
+    /// Which of the two the result states.
+    pub used: UsedInterval,
+    /// Why, where they differ by more than a tenth.
+    pub reason: Option<String>,
+}
+
+/// Which interval is stated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum UsedInterval {
+    /// That by propagation of uncertainty.
+    FirstOrder,
+    /// That by simulation.
+    Simulated,
+}
+
 /// The whole result of a visit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -172,4 +214,86 @@ pub struct VisitResult {
     pub reaches: Vec<ReachResult>,
     pub comparisons: Vec<Comparison>,
     pub retest: Option<Retest>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub monte_carlo: Option<MonteCarlo>,
+}
+
+/// What a quantity of the result is of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Subject<'a> {
+    /// One reach.
+    Reach(&'a ReachResult),
+    /// External against internal.
+    Comparison(&'a Comparison),
+    /// After against before.
+    Retest,
+}
+
+impl MonteCarlo {
+    /// The quantities to show: elevations that the call rests on, and all that are stated by simulation.
+    pub(crate) fn notable(&self) -> impl Iterator<Item = &SimulatedInterval> {
+        self.intervals.iter().filter(|interval| {
+            let name = interval.name();
+            let is_of_call = ["elevation_deg", "difference_elevation_deg", "change_elevation_deg"].contains(&name);
+            is_of_call || interval.used == UsedInterval::Simulated
+        })
+    }
+}
+
+impl SimulatedInterval {
+    /// The quantity's name, such as `elevation_deg`.
+    pub(crate) fn name(&self) -> &str {
+        self.quantity.rsplit('/').next().unwrap_or_default()
+    }
+}
+
+impl VisitResult {
+    /// What a simulated quantity of this result is of.
+    pub(crate) fn subject(&self, interval: &SimulatedInterval) -> Option<Subject<'_>> {
+        let mut steps = interval.quantity.split('/').skip(1);
+        let (list, index) = (steps.next()?, steps.next().and_then(|step| step.parse::<usize>().ok()));
+        match (list, index) {
+            ("reaches", Some(index)) => self.reaches.get(index).map(Subject::Reach),
+            ("comparisons", Some(index)) => self.comparisons.get(index).map(Subject::Comparison),
+            ("retest", _) => Some(Subject::Retest),
+            _ => None,
+        }
+    }
+
+    /// Every quantity that is not null, with its JSON Pointer.
+    pub(crate) fn quantities(&self) -> Vec<(String, Measured)> {
+        let of_reaches = self.reaches.iter().enumerate().flat_map(|(index, reach)| {
+            let fields = [
+                ("elevation_deg", reach.elevation_deg),
+                ("elevation_left_deg", reach.elevation_left_deg),
+                ("elevation_right_deg", reach.elevation_right_deg),
+                ("elevation_from_vertical_deg", reach.elevation_from_vertical_deg),
+                ("elbow_flexion_deg", reach.elbow_flexion_deg),
+                ("trunk_lean_deg", reach.trunk_lean_deg),
+                ("bar_height_mm", reach.bar_height_mm),
+                ("bar_height_arm", reach.bar_height_arm),
+                ("bar_tilt_deg", reach.bar_tilt_deg),
+                ("grip_width_mm", reach.grip_width_mm),
+            ];
+            fields.map(|(name, measured)| (format!("/reaches/{index}/{name}"), measured))
+        });
+        let of_comparisons = self.comparisons.iter().enumerate().flat_map(|(index, comparison)| {
+            let fields = [
+                ("difference_elevation_deg", comparison.difference_elevation_deg),
+                ("difference_bar_height_mm", comparison.difference_bar_height_mm),
+                ("difference_bar_height_arm", comparison.difference_bar_height_arm),
+            ];
+            fields.map(|(name, measured)| (format!("/comparisons/{index}/{name}"), measured))
+        });
+        let of_retest = self.retest.iter().flat_map(|retest| {
+            let fields = [
+                ("change_elevation_deg", retest.change_elevation_deg),
+                ("change_bar_height_mm", retest.change_bar_height_mm),
+                ("change_difference_deg", retest.change_difference_deg),
+            ];
+            fields.map(|(name, measured)| (format!("/retest/{name}"), measured))
+        });
+        let all = of_reaches.chain(of_comparisons).chain(of_retest);
+        all.filter_map(|(pointer, measured)| Some((pointer, measured?))).collect()
+    }
 }

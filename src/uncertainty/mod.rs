@@ -19,7 +19,9 @@ pub use anova::{OneWay, TwoWay, one_way, two_way};
 pub use error::UncertaintyError;
 pub use line::{LineFit, fit_line};
 pub use measured::{COVERAGE, Component, Measured, combine_independent, coverage_factor, effective_dof};
-pub use monte_carlo::{CoverageInterval, MonteCarloOptions, NormalSampler, SimulatedDistribution, monte_carlo};
+pub use monte_carlo::{
+    CoverageInterval, MonteCarloOptions, NormalSampler, SimulatedDistribution, draw_stream, monte_carlo,
+};
 pub use propagation::{RepeatedMeans, correlation_of, propagate, repeated_means};
 pub use quantile::{chi_squared_quantile, f_quantile, student_t_quantile};
 pub use reliability::{Coefficient, Reliability, reliability_of};

@@ -18,4 +18,5 @@ mod reference_clips;
 mod repeatability;
 mod report;
 mod retest;
+mod simulation;
 mod web;

@@ -69,6 +69,7 @@ pub fn full() -> Invented {
                 comparison(Occasion::After, ResultSide::Right, -2.4, Call::Negative),
             ],
             retest: Some(retest(9.5, 8.9)),
+            monte_carlo: None,
         },
         case: facts(),
         stills: stills(elevations, [1280, 720], Side::Right),
