@@ -3,6 +3,7 @@
 use std::io::{self, IsTerminal as _, Write as _};
 use std::path::PathBuf;
 
+use super::unfinished::Unfinished;
 use crate::demo::{DemoCase, DemoOptions, write_demo};
 
 /// Renders sample cases with known truth: clips of an invented rower, with case, marks and lens profile.
@@ -51,7 +52,9 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let options = DemoOptions { width_px: args.width, overwrite: args.force };
     let shows_progress = !args.quiet && io::stderr().is_terminal();
     for &case in cases {
+        let mut unfinished = None;
         let folder = write_demo(case, &args.out, options, |progress| {
+            unfinished.get_or_insert_with(|| Unfinished::folder(progress.growing));
             if shows_progress {
                 let name = case.name();
                 // A terminal that cannot be written to is no reason to stop rendering.

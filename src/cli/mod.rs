@@ -17,6 +17,7 @@ mod schema;
 mod serve;
 mod still;
 mod table;
+mod unfinished;
 
 use std::io;
 use std::process::ExitCode;

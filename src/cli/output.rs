@@ -7,11 +7,14 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use tempfile::NamedTempFile;
 
+use super::unfinished::{Unfinished, finishing};
+
 /// A file being written under a temporary name beside its path, put there by [`OutputFile::finish`] and removed if dropped.
 pub(super) struct OutputFile {
     path: PathBuf,
     force: bool,
     file: NamedTempFile,
+    unfinished: Unfinished,
 }
 
 impl OutputFile {
@@ -32,14 +35,17 @@ impl OutputFile {
             builder.permissions(std::fs::Permissions::from_mode(0o666)); // narrowed by the user's mask
         }
         let file = builder.tempfile_in(folder).with_context(|| format!("cannot write {}", path.display()))?;
-        Ok(Self { path: path.to_owned(), force, file })
+        let unfinished = Unfinished::file(file.path());
+        Ok(Self { path: path.to_owned(), force, file, unfinished })
     }
 
     /// Puts the finished file at its path.
     pub(super) fn finish(mut self) -> anyhow::Result<()> {
         self.file.flush().with_context(|| format!("cannot write {}", self.path.display()))?;
-        let done = if self.force { self.file.persist(&self.path) } else { self.file.persist_noclobber(&self.path) };
-        done.map(drop).map_err(|error| error.error).with_context(|| format!("cannot write {}", self.path.display()))
+        let Self { path, force, file, unfinished: _unfinished } = self;
+        let _finishing = finishing();
+        let done = if force { file.persist(&path) } else { file.persist_noclobber(&path) };
+        done.map(drop).map_err(|error| error.error).with_context(|| format!("cannot write {}", path.display()))
     }
 
     /// The open file.

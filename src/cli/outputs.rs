@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 use tempfile::{NamedTempFile, TempPath};
 
+use super::unfinished::{Unfinished, finishing};
+
 /// A directory that results are written to. Dropped before [`OutputFolder::finish`], it leaves nothing behind.
 pub(super) struct OutputFolder {
     folder: PathBuf,
@@ -15,6 +17,7 @@ pub(super) struct OutputFolder {
     is_new: bool,
     /// Written files under temporary names, with the names that they get.
     written: Vec<(TempPath, PathBuf)>,
+    unfinished: Vec<Unfinished>,
 }
 
 impl OutputFolder {
@@ -27,7 +30,8 @@ impl OutputFolder {
         } else if !folder.is_dir() {
             bail!("{} is a file, expected a directory", folder.display());
         }
-        let opened = Self { folder: folder.to_owned(), may_overwrite, is_new, written: Vec::new() };
+        let unfinished = if is_new { vec![Unfinished::empty_folder(folder)] } else { Vec::new() };
+        let opened = Self { folder: folder.to_owned(), may_overwrite, is_new, written: Vec::new(), unfinished };
         for name in names {
             opened.refuse_existing(name)?;
         }
@@ -42,6 +46,7 @@ impl OutputFolder {
         let path = self.folder.join(name);
         let context = || format!("cannot write {}", path.display());
         let mut file = self.temporary()?;
+        self.unfinished.push(Unfinished::file(file.path()));
         file.write_all(bytes).and_then(|()| file.as_file().sync_all()).with_context(context)?;
         self.written.push((file.into_temp_path(), path));
         Ok(())
@@ -51,6 +56,9 @@ impl OutputFolder {
     /// not, none stays beside the new results, where it would be taken for one of them.
     pub(super) fn finish(mut self, may_be_left: &[&str]) -> anyhow::Result<Vec<PathBuf>> {
         let mut paths = Vec::new();
+        // taken off the list after the lock on it is gone
+        let _unfinished = std::mem::take(&mut self.unfinished);
+        let _finishing = finishing();
         for (temporary, path) in self.written.drain(..) {
             let done = if self.may_overwrite { temporary.persist(&path) } else { temporary.persist_noclobber(&path) };
             done.map_err(|error| error.error).with_context(|| format!("cannot write {}", path.display()))?;

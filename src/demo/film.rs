@@ -62,11 +62,13 @@ pub struct DemoProgress<'a> {
     pub done: u32,
     /// Frames of the case in all.
     pub all: u32,
+    /// The temporary folder in which the case grows.
+    pub growing: &'a Path,
 }
 
 /// Renders a case into the folder `parent` / its name and returns that folder.
 ///
-/// Files appear when all of them are whole. `progress` is told after every frame.
+/// Files appear when all of them are whole. `progress` is told before the first frame and after every one.
 ///
 /// # Errors
 /// [`DemoError::Exists`] unless overwriting, [`DemoError::Width`], [`DemoError::Write`], [`DemoError::Video`].
@@ -121,11 +123,12 @@ fn render_case(
     folder: &Path,
     progress: &mut impl FnMut(DemoProgress<'_>),
 ) -> Result<(), DemoError> {
+    let all = scenario.reaches.iter().map(frame_count).sum();
+    let mut done = 0;
+    progress(DemoProgress { clip: scenario.reaches[0].name(), done, all, growing: folder });
     let studio = Studio::new(&scenario.room);
     let renderer = Renderer::new(scenario.camera, &studio);
     let sensor = Sensor::new();
-    let all = scenario.reaches.iter().map(frame_count).sum();
-    let mut done = 0;
     let mut truths = Vec::new();
     for (number, reach) in (0_u64..).zip(&scenario.reaches) {
         let [width, height] = scenario.camera.lens.image_size;
@@ -145,7 +148,7 @@ fn render_case(
             encoder.push(&sensor.develop(&light, renderer.size_px(), stream))?;
             frames.push(frame_truth(scenario, &renderer, &body_at(time_s), time_s));
             done += 1;
-            progress(DemoProgress { clip: reach.name(), done, all });
+            progress(DemoProgress { clip: reach.name(), done, all, growing: folder });
         }
         encoder.finish()?;
         let marks = place_marks(scenario, reach, &frames, scenario.seed + number);

@@ -19,4 +19,5 @@ mod repeatability;
 mod report;
 mod retest;
 mod simulation;
+mod stopping;
 mod web;
