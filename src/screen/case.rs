@@ -290,7 +290,7 @@ fn parse_case(text: &str, problems: &mut Problems) -> (CaseFile, CaseLines) {
         fields.node("marking").map_or_else(|| (MarkingEntry::default(), 0), |node| marking(node, problems));
     let limits = fields.node("limits").map_or_else(CheckLimits::default, |node| CheckLimits::take(node, problems));
     fields.required("reach", problems);
-    let (reaches, lines) = reaches(fields.list("reach", problems).unwrap_or_default(), problems);
+    let (reaches, lines) = fields.list("reach", problems).map(|nodes| reaches(nodes, problems)).unwrap_or_default();
     contradictions(&reaches, &lines, problems);
     let case = CaseFile { schema: CASE_SCHEMA.to_owned(), client, bar, camera, call, marking, limits, reaches };
     (case, CaseLines { camera_profile, spread_file, reaches: lines })

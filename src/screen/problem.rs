@@ -197,7 +197,7 @@ pub enum Fault {
     },
     /// A side view in which only the arm away from the camera is marked.
     #[error(
-        "only the {far} arm is marked, but near_side is \"{near}\": mark the near arm, or set near_side = \"{far}\""
+        "the marks of the arm are those of the {far} one, but near_side is \"{near}\": mark the near arm, or set near_side = \"{far}\""
     )]
     OnlyFarArm {
         /// The side towards the camera, by the case.

@@ -264,13 +264,13 @@ pub(crate) fn hold_against_case(marks: &MarksFile, lines: &MarksLines, entry: &R
     }
     if let (View::Side, Some(near)) = (entry.view, entry.near_side) {
         let landmarks: BTreeSet<Landmark> = measured().flat_map(|frame| frame.points.keys().copied()).collect();
-        let has_arm = |side: Side| {
-            [Landmark::Shoulder(side), Landmark::Elbow(side), Landmark::Wrist(side)]
-                .iter()
-                .any(|landmark| landmarks.contains(landmark))
-        };
+        let has = |of: &[fn(Side) -> Landmark], side: Side| of.iter().any(|of| landmarks.contains(&of(side)));
+        // the far wrist holds the bar in view; shoulder and elbow of the far arm alone are never all that is seen
+        let is_far_alone = |of: &[fn(Side) -> Landmark]| !has(of, near) && has(of, near.other());
         let far = near.other();
-        if !has_arm(near) && has_arm(far) {
+        if is_far_alone(&[Landmark::Shoulder, Landmark::Elbow])
+            || is_far_alone(&[Landmark::Shoulder, Landmark::Elbow, Landmark::Wrist])
+        {
             let line = lines.frames.first().map(|frame| frame.frame);
             problems.push(line, Fault::OnlyFarArm { near: near.word(), far: far.word() });
         }

@@ -32,6 +32,19 @@ fn missing_case() {
 }
 
 #[test]
+fn empty_case() {
+    let files = case();
+    files.write("case.toml", "");
+    let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+    assert_eq!(code(&checked), 1);
+    let said = stdout(&checked);
+    for field in ["schema", "client", "reach"] {
+        assert!(said.contains(&format!("line 1: missing field \"{field}\" in the case")), "{said}");
+    }
+    assert!(stderr(&checked).contains("3 problems in"), "each once: {said}");
+}
+
+#[test]
 fn missing_clip() {
     let files = case();
     fs::remove_file(files.path("before-external.png")).unwrap();
@@ -172,8 +185,19 @@ fn contradictory_sides() {
     files.replace("case.toml", "near_side = \"right\"", "near_side = \"left\"");
     refuses(
         &files,
-        &["contradicts line 13, where the same view has near_side = \"left\"", "only the right arm is marked"],
+        &[
+            "contradicts line 13, where the same view has near_side = \"left\"",
+            "the marks of the arm are those of the right one",
+        ],
     );
+    // the far wrist is seen as well, and what is marked is still the right arm
+    let files = case();
+    let far = "\"left_wrist\": [700, 300], \"right_wrist\"";
+    for name in ["before-internal", "before-external", "after-internal", "after-external"] {
+        files.replace(&format!("{name}.marks.json"), "\"right_wrist\"", far);
+        files.replace("case.toml", "near_side = \"right\"", "near_side = \"left\"");
+    }
+    refuses(&files, &["the marks of the arm are those of the right one, but near_side is \"left\""]);
 }
 
 #[test]
