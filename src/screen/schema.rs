@@ -14,11 +14,15 @@ pub const RESULT_JSON_SCHEMA: &str = include_str!("schemas/result.schema.json");
 /// JSON Schema of the spread file.
 pub const SPREAD_JSON_SCHEMA: &str = include_str!("schemas/spread.schema.json");
 
+/// JSON Schema of what `repeatability` finds.
+pub const REPEATABILITY_JSON_SCHEMA: &str = include_str!("schemas/repeatability.schema.json");
+
 /// Every format's name and JSON Schema.
-pub const SCHEMAS: [(&str, &str); 5] = [
+pub const SCHEMAS: [(&str, &str); 6] = [
     ("case", CASE_JSON_SCHEMA),
     ("marks", MARKS_JSON_SCHEMA),
     ("camera", PROFILE_JSON_SCHEMA),
     ("result", RESULT_JSON_SCHEMA),
     ("spread", SPREAD_JSON_SCHEMA),
+    ("repeatability", REPEATABILITY_JSON_SCHEMA),
 ];

@@ -190,7 +190,7 @@ fn one_rotation_alone_is_measured_without_a_call() {
 
 #[test]
 fn schemas_are_printed_and_are_valid() {
-    for format in ["case", "marks", "camera", "result"] {
+    for format in ["case", "marks", "camera", "result", "spread", "repeatability"] {
         let output = tworeach(&["schema", format]);
         assert_eq!(code(&output), 0);
         let schema: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();

@@ -65,6 +65,10 @@ fn repeated_marks_give_spread_reliability_chart_and_spread_files() {
     assert_eq!(names, ["agreement.svg", "rater-a.spread.json", "rater-b.spread.json", "repeatability.json"]);
     let json: serde_json::Value =
         serde_json::from_str(&fs::read_to_string(out.join("repeatability.json")).unwrap()).unwrap();
+    let schema: serde_json::Value = serde_json::from_str(&stdout(&tworeach(&["schema", "repeatability"]))).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let errors: Vec<String> = validator.iter_errors(&json).map(|error| error.to_string()).collect();
+    assert_eq!(errors, Vec::<String>::new());
     // Rater b's shoulder lies 4 px lower on every picture and x agrees: the raters' middle places differ by 0 and 4, squares
     // 0 and 8 over 1 + 1 degrees of freedom a picture, 4 px²; the repeats (x 2 apart, y 1 apart: 1.25 px², halved by
     // averaging two) come off: sqrt(4 - 0.625).
