@@ -43,6 +43,8 @@ pub(crate) struct Content {
     pub check_tables: Vec<Table>,
     /// Checks that are not in order, and other things to mend, with what to do.
     pub findings: Vec<Finding>,
+    /// What is said where there is no finding.
+    pub without_findings: &'static str,
     /// Terms and what they mean.
     pub terms: Vec<Term>,
     /// Method and limits.
@@ -168,6 +170,7 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         tables,
         check_tables: checks::tables(result),
         findings: checks::findings(result),
+        without_findings: if result.reaches.is_empty() { "No check was made." } else { "Every check is in order." },
         method: terms::method(case),
     })
 }
@@ -183,7 +186,9 @@ fn facts(input: &ReportInput) -> Vec<Fact> {
     let case = &input.case;
     let mut facts = Vec::new();
     let mut push = |label, value: String| facts.push(Fact { label, value });
-    push("Client", case.client_code.clone());
+    if !case.client_code.is_empty() {
+        push("Client", case.client_code.clone());
+    }
     if let Some(date) = &case.date {
         push("Date", date.clone());
     }

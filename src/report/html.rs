@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::report::chart::escape;
-use crate::report::content::{Cell, Content, Finding, Table};
+use crate::report::content::{Cell, Content, Table};
 use crate::report::font::{self, single_spaced};
 use crate::report::input::PageSize;
 use crate::report::stills::{StillRow, Tile};
@@ -47,7 +47,7 @@ pub(crate) fn render(content: &Content, page: PageSize) -> String {
     });
     section(&mut html, "Checks", |html| {
         content.check_tables.iter().for_each(|table| write_table(html, table));
-        write_findings(html, &content.findings);
+        write_findings(html, content);
     });
     section(&mut html, "Terms", |html| {
         html.push_str("<dl class=\"terms\">\n");
@@ -201,9 +201,10 @@ fn write_cell(html: &mut String, cell: &Cell) {
     let _ = write!(html, "<td{class}><span class=\"main\">{}</span>{}</td>", text(&cell.main), sub(&cell.sub));
 }
 
-fn write_findings(html: &mut String, findings: &[Finding]) {
+fn write_findings(html: &mut String, content: &Content) {
+    let findings = &content.findings;
     if findings.is_empty() {
-        html.push_str("<p>Every check is in order.</p>\n");
+        html.push_str(&format!("<p>{}</p>\n", content.without_findings));
         return;
     }
     html.push_str("<h3>What to do</h3>\n<ul class=\"findings\">\n");

@@ -26,7 +26,7 @@ pub(super) fn lay_out(content: &Content, metrics: Metrics) -> (Vec<Piece>, Tags)
     tables(&mut tags, section, &mut pieces, &content.tables, metrics);
     let section = heading(&mut tags, &mut pieces, "Checks", metrics);
     tables(&mut tags, section, &mut pieces, &content.check_tables, metrics);
-    pieces.extend(notes::findings(&mut tags, section, &content.findings, metrics));
+    pieces.extend(notes::findings(&mut tags, section, content, metrics));
     let section = heading(&mut tags, &mut pieces, "Terms", metrics);
     pieces.extend(notes::terms(&mut tags, section, &content.terms, metrics));
     let section = heading(&mut tags, &mut pieces, "Method and limits", metrics);
@@ -91,22 +91,32 @@ fn title_block(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
     Piece { height: top + height, ops, ..Piece::default() }
 }
 
-/// Every column as wide as its text, a long one no wider than a third of the sheet; what is left over is shared out.
+/// Every column as wide as its text; what is left over is shared out. Where there is not enough, the widest give way, down to
+/// one width for all of them, so that a long name breaks into lines and not a number with its unit.
 fn title_block_widths(facts: &[Fact], metrics: Metrics, width: f32, pad: f32) -> Vec<f32> {
     let wanted: Vec<f32> = facts
         .iter()
         .map(|fact| {
             let value = Run::new(&fact.value, metrics.strong()).width();
-            value.max(Run::new(fact.label, metrics.small()).width()).min(width / 3.0) + 2.0 * pad
+            value.max(Run::new(fact.label, metrics.small()).width()) + 2.0 * pad
         })
         .collect();
+    let mut left = f32::from(u16::try_from(facts.len().max(1)).unwrap_or(u16::MAX));
     let total: f32 = wanted.iter().sum();
-    let count = f32::from(u16::try_from(facts.len().max(1)).unwrap_or(u16::MAX));
     if total <= width {
-        wanted.iter().map(|wanted| wanted + (width - total) / count).collect()
-    } else {
-        wanted.iter().map(|wanted| wanted * width / total).collect()
+        return wanted.iter().map(|wanted| wanted + (width - total) / left).collect();
     }
+    let mut ascending = wanted.clone();
+    ascending.sort_by(f32::total_cmp);
+    let mut room = width;
+    for narrow in ascending {
+        if narrow > room / left {
+            break;
+        }
+        room -= narrow;
+        left -= 1.0;
+    }
+    wanted.iter().map(|wanted| wanted.min(room / left)).collect()
 }
 
 fn cautions(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {

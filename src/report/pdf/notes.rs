@@ -1,6 +1,6 @@
 //! The parts in small print: what to do about checks, and the terms.
 
-use crate::report::content::{Finding, Term};
+use crate::report::content::{Content, Finding, Term};
 use crate::report::palette::{INK, RULE, WHITE};
 use crate::report::pdf::metrics::{Metrics, Style};
 use crate::report::pdf::ops::{Align, Op, Piece, Stack, columns, side_by_side};
@@ -13,10 +13,11 @@ const GUTTER: f32 = 18.0;
 const BALANCED_HEIGHT_MAX: f32 = 220.0;
 
 /// What is not in order and what to do, in two columns.
-pub(super) fn findings(tags: &mut Tags, section: NodeId, findings: &[Finding], metrics: Metrics) -> Vec<Piece> {
+pub(super) fn findings(tags: &mut Tags, section: NodeId, content: &Content, metrics: Metrics) -> Vec<Piece> {
+    let findings = &content.findings;
     let mut title = Stack::new(0.0, metrics.width());
     if findings.is_empty() {
-        title.text(tags.child(section, Role::Paragraph), "Every check is in order.", metrics.note());
+        title.text(tags.child(section, Role::Paragraph), content.without_findings, metrics.note());
         return vec![title.into_piece(metrics.gap(6.0))];
     }
     let words = "What to do".to_owned();

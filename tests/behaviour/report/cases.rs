@@ -8,7 +8,8 @@ use tworeach::geometry::{ImagePoint, Landmark, Side};
 use tworeach::pose::{Overlay, Rotation, View};
 use tworeach::report::{CaseFacts, ReportInput, StillInput};
 use tworeach::screen::{
-    Call, Check, CheckStatus, Comparison, Occasion, ReachResult, ResultSide, Retest, RetestOutcome, VisitResult,
+    Call, Check, CheckStatus, Comparison, MonteCarlo, Occasion, ReachResult, ResultSide, Retest, RetestOutcome,
+    SimulatedInterval, UsedInterval, VisitResult,
 };
 use tworeach::uncertainty::Measured;
 
@@ -47,6 +48,7 @@ pub fn all() -> Vec<Invented> {
         long_code(),
         nulls(),
         two_views(),
+        simulated(),
         empty(),
     ]
 }
@@ -317,6 +319,37 @@ pub fn two_views() -> Invented {
     invented.stills = stills(elevations, [720, 1280], Side::Right);
     invented.stills.extend(front.stills.into_iter().map(|still| StillInput { reach: still.reach + count, ..still }));
     invented
+}
+
+/// With intervals by simulation, one of which is stated.
+fn simulated() -> Invented {
+    let mut invented = full();
+    let interval = |quantity: &str, first_order: Measured, used| SimulatedInterval {
+        quantity: quantity.to_owned(),
+        first_order,
+        simulated: Measured { lo: first_order.lo - 0.4 * first_order.u, ..first_order },
+        used,
+        reason: (used == UsedInterval::Simulated).then(|| "They differ, and not by chance.".to_owned()),
+    };
+    let result = &invented.result;
+    let intervals = vec![
+        interval("/reaches/0/elevation_deg", result.reaches[0].elevation_deg.unwrap(), UsedInterval::FirstOrder),
+        interval("/reaches/1/elevation_deg", result.reaches[1].elevation_deg.unwrap(), UsedInterval::FirstOrder),
+        interval("/reaches/1/bar_height_mm", result.reaches[1].bar_height_mm.unwrap(), UsedInterval::Simulated),
+        interval("/reaches/1/bar_height_arm", result.reaches[1].bar_height_arm.unwrap(), UsedInterval::Simulated),
+        interval(
+            "/comparisons/0/difference_elevation_deg",
+            result.comparisons[0].difference_elevation_deg.unwrap(),
+            UsedInterval::FirstOrder,
+        ),
+        interval(
+            "/retest/change_elevation_deg",
+            result.retest.as_ref().unwrap().change_elevation_deg.unwrap(),
+            UsedInterval::FirstOrder,
+        ),
+    ];
+    invented.result.monte_carlo = Some(MonteCarlo { draws: 5000, seed: 7, unsettled: 0, note: None, intervals });
+    Invented { name: "simulated", ..invented }
 }
 
 /// A result with nothing in it.
