@@ -1,7 +1,9 @@
-//! Reading a clip in order and by jumps, and writing one, over the sizes that phones record.
+//! Reading a clip in order and by jumps, and writing one, over the sizes that phones record; and one frame of a long clip
+//! against the `ffmpeg` command (`cargo bench --bench video -- "one frame"`), which also makes the clips.
 
 use std::hint::black_box;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use image::{Rgb, RgbImage};
@@ -78,5 +80,75 @@ fn bench(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, bench);
+/// A minute of 1080p at 30 frames a second, moving and grainy, as phones and as encoders by default group them.
+const LONG_CLIPS: [(&str, &[&str]); 3] = [
+    ("h264, groups of 250", &["-c:v", "libx264", "-preset", "veryfast", "-g", "250"]),
+    ("h264, groups of 30", &["-c:v", "libx264", "-preset", "veryfast", "-g", "30"]),
+    ("hevc, usual groups", &["-c:v", "libx265", "-preset", "ultrafast", "-x265-params", "log-level=none"]),
+];
+/// Where the frames are, s: early, in the middle and late, at all places of a group.
+const PLACES_S: [f64; 6] = [3.2, 14.9, 27.77, 38.05, 46.4, 57.9];
+
+/// The clip, made once and kept beside the build; `None` without the command.
+fn long_clip(name: &str, encoding: &[&str]) -> Option<PathBuf> {
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("{name}.mp4"));
+    if !path.exists() {
+        let growing = path.with_extension("growing.mp4");
+        let source = "testsrc2=s=1920x1080:r=30:d=60,noise=alls=6:allf=t,format=yuv420p";
+        let made = Command::new("ffmpeg")
+            .args(["-v", "error", "-y", "-f", "lavfi", "-i", source])
+            .args(encoding)
+            .arg(&growing)
+            .status()
+            .ok()?;
+        if !made.success() {
+            return None;
+        }
+        std::fs::rename(&growing, &path).ok()?;
+    }
+    Some(path)
+}
+
+fn command(program: &str) -> Command {
+    let mut command = Command::new(program);
+    command.stdout(Stdio::null()).stderr(Stdio::null());
+    command
+}
+
+/// One frame as a person asks for it: opened, found, converted; and by two commands that write it as PNG.
+fn one_frame(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("one frame of a minute");
+    group.sample_size(12);
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let picture = folder.path().join("still.png");
+    for (name, encoding) in LONG_CLIPS {
+        let Some(path) = long_clip(name, encoding) else {
+            eprintln!("skipped: {name} needs the ffmpeg command with its encoder");
+            continue;
+        };
+        let run = |mut command: Command| assert!(command.status().is_ok_and(|status| status.success()), "{command:?}");
+        let mut places = PLACES_S.iter().cycle();
+        let mut next = || places.next().copied().unwrap_or_default();
+        group.bench_function(BenchmarkId::new("opened and decoded", name), |bencher| {
+            bencher.iter(|| Clip::open(&path).and_then(|mut clip| clip.frame_at(next())).expect("the frame is there"));
+        });
+        group.bench_function(BenchmarkId::new("tworeach still", name), |bencher| {
+            bencher.iter(|| {
+                let mut still = command(env!("CARGO_BIN_EXE_tworeach"));
+                still.arg("still").arg(&path).args(["--at", &next().to_string(), "--force", "--out"]).arg(&picture);
+                run(still);
+            });
+        });
+        group.bench_function(BenchmarkId::new("ffmpeg -ss", name), |bencher| {
+            bencher.iter(|| {
+                let mut ffmpeg = command("ffmpeg");
+                ffmpeg.args(["-y", "-ss", &next().to_string(), "-i"]).arg(&path).args(["-frames:v", "1"]).arg(&picture);
+                run(ffmpeg);
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, bench, one_frame);
 criterion_main!(benches);
