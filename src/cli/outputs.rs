@@ -47,7 +47,8 @@ impl OutputFolder {
         let context = || format!("cannot write {}", path.display());
         let mut file = self.temporary()?;
         self.unfinished.push(Unfinished::file(file.path()));
-        file.write_all(bytes).and_then(|()| file.as_file().sync_all()).with_context(context)?;
+        // the plain file: its errors don't speak of the temporary name
+        file.as_file_mut().write_all(bytes).and_then(|()| file.as_file().sync_all()).with_context(context)?;
         self.written.push((file.into_temp_path(), path));
         Ok(())
     }

@@ -16,7 +16,7 @@ use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
 use super::simulation::simulated;
-use super::visit::{Visit, damage_warnings, load_visit};
+use super::visit::{Visit, damage_warnings, far_wrist_warnings, load_visit};
 
 /// How a visit is measured.
 #[derive(Clone, Copy, Default)]
@@ -93,6 +93,7 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
 
 fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     let mut warnings = damage_warnings(&visit.reaches);
+    warnings.extend(far_wrist_warnings(&visit.reaches, &visit.library));
     if !fit.outcome().is_converged {
         warnings.push(format!(
             "The fit did not settle in {} steps, so nothing is reported: look for a mark on the wrong landmark or side.",

@@ -15,6 +15,7 @@ use super::media::{Look, SeenMedia};
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::MarkingSpread;
+use super::words::decimal;
 
 /// A visit, ready to be measured.
 pub(crate) struct Visit {
@@ -54,7 +55,9 @@ pub struct CaseCheck {
 #[must_use]
 pub fn check_case(path: &Path) -> CaseCheck {
     let loaded = load(path, Look::Only);
-    CaseCheck { warnings: damage_warnings(&loaded.reaches), problems: loaded.problems }
+    let mut warnings = damage_warnings(&loaded.reaches);
+    warnings.extend(far_wrist_warnings(&loaded.reaches, &loaded.library));
+    CaseCheck { warnings, problems: loaded.problems }
 }
 
 /// Reads a case and everything that it names. `look` says whether pictures are wanted.
@@ -74,6 +77,33 @@ pub(crate) fn damage_warnings(reaches: &[LoadedReach]) -> Vec<String> {
             format!("{} is damaged after {:.2} s: only what is before that can be used.", file.display(), damage.time_s)
         })
         .collect()
+}
+
+/// A sentence for every side view whose far wrist lies where no hand on the same bar can be: further from the near one than the
+/// arm is long. A bar that is seen end on brings the hands together; turned by 20 deg, a grip of 1.1 m takes them 0.4 m apart.
+pub(crate) fn far_wrist_warnings(reaches: &[LoadedReach], library: &Library) -> Vec<String> {
+    let impossible = |reach: &LoadedReach| {
+        let near = reach.entry.near_side.filter(|_| reach.entry.view == View::Side)?;
+        let frames = library.files[reach.marks].marks.frames.iter();
+        let apart_px = frames
+            .filter(|frame| frame.used_as == FrameUse::EndRange)
+            .filter_map(|frame| {
+                let place = |landmark: Landmark| frame.points.get(&landmark).map(|mark| mark.point);
+                let wrist = place(Landmark::Wrist(near))?;
+                let arm_px = wrist.distance_px(place(Landmark::Shoulder(near))?);
+                let apart_px = wrist.distance_px(place(Landmark::Wrist(near.other()))?);
+                (apart_px > arm_px).then_some(apart_px)
+            })
+            .max_by(f64::total_cmp)?;
+        Some(format!(
+            "{}: the {} wrist is marked {} px from the {near} one, further than the arm is long: with both hands on one bar, \
+             seen from the side, it cannot be there. Mark it again.",
+            reach.entry.marks.display(),
+            near.other(),
+            decimal(apart_px, 0)
+        ))
+    };
+    reaches.iter().filter_map(impossible).collect()
 }
 
 /// What could be read of a case, and what was wrong with it.

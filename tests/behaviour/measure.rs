@@ -83,6 +83,11 @@ fn a_far_arm_that_cannot_be_there_is_named() {
     let output = files.measure(&[]);
     assert_eq!(code(&output), 0, "{}", stderr(&output));
     assert!(stdout(&output).contains("The left wrist is "), "{}", stdout(&output));
+    let words =
+        "before-internal.marks.json: the left wrist is marked 301 px from the right one, further than the arm is long";
+    assert!(stderr(&output).contains(words), "{}", stderr(&output));
+    let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+    assert!(stdout(&checked).contains(words), "{}", stdout(&checked));
 }
 
 #[test]
