@@ -10,6 +10,7 @@ pub mod video;
 pub mod camera;
 pub mod pose;
 pub mod screen;
+pub mod plan;
 pub mod records;
 pub mod report;
 pub mod demo;

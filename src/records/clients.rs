@@ -4,9 +4,10 @@ use rusqlite::{Connection, OptionalExtension as _, Row, params};
 
 use super::error::{RecordsError, database};
 use super::model::{Client, ClientFacts, Removal, Screening};
-use super::screening::{Answers, DangerSign};
+use super::screening::Answers;
 use super::store::Records;
 use super::words::Stored;
+use crate::plan::DangerSign;
 
 /// A client in the list of all.
 #[derive(Debug, Clone, PartialEq)]

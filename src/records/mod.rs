@@ -18,6 +18,7 @@ mod words;
 #[cfg(test)]
 mod tests;
 
+pub use crate::plan::{DangerSign, UnknownWord};
 pub use case::{CaseReach, LeftOut, VisitCase};
 pub use clients::ClientSummary;
 pub use error::RecordsError;
@@ -27,6 +28,6 @@ pub use model::{
     Visit, VisitSettings,
 };
 pub use reaches::Confirmed;
-pub use screening::{AnsweredBy, Answers, DangerSign, ScreeningOutcome, UnknownWord};
+pub use screening::{AnsweredBy, Answers, ScreeningOutcome};
 pub use store::{Records, hash_words};
 pub use words::Word;

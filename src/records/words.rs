@@ -3,8 +3,9 @@
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
 
 use super::model::Palms;
-use super::screening::{AnsweredBy, UnknownWord};
+use super::screening::AnsweredBy;
 use crate::geometry::Side;
+use crate::plan::UnknownWord;
 use crate::pose::{Rotation, View};
 use crate::screen::{LimitedBy, Occasion, ResultSide};
 

@@ -299,6 +299,12 @@ pub enum Fault {
         /// The cause, which the sentence holds.
         cause: Box<dyn Error + Send + Sync>,
     },
+    /// A fault of a file of another room, which alone knows what it means.
+    #[error("{}", with_causes(cause.as_ref()))]
+    Other {
+        /// The cause, which the sentence holds.
+        cause: Box<dyn Error + Send + Sync>,
+    },
 }
 
 /// The problems of one file, as they are found.

@@ -1,0 +1,397 @@
+//! The progression engine: from plan, visits and log to what becomes of each stage's dose. Deterministic, without a clock.
+//!
+//! What no plan can change: nothing rises after pain above the safe limit, before the next morning is known, or after a danger
+//! sign; a rise is one step; after pain the load is never more than the one that hurt; heavy work of the wrist flexors is never
+//! done on consecutive days; no stage begins before those that it waits for are done.
+
+use super::danger::DangerSign;
+use super::day::Day;
+use super::error::EntryFault;
+use super::facts::{Alarm, Facts, ScreenState};
+use super::load::Load;
+use super::log::{Log, LogEntry};
+use super::model::Plan;
+use super::rules::{Action, first_holding};
+use super::stage_state::{LastSession, StageState};
+
+/// Days between heavy sessions of the wrist flexors.
+const HEAVY_GAP_DAYS: i32 = 2;
+
+/// What becomes of a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Decision {
+    /// The first session.
+    Start,
+    /// One step up.
+    Up,
+    /// The same again.
+    Hold,
+    /// A lower dose.
+    Down,
+    /// Another phase, up or down.
+    ChangeOfMode,
+    /// Its exit is met.
+    StageDone,
+    /// Done on an earlier day.
+    Finished,
+    /// No more of it until a clinician has looked.
+    SeeClinician,
+    /// Its entry is not met yet.
+    Waiting,
+    /// It is not needed.
+    NotNeeded,
+}
+
+/// Why, apart from the plan's rules.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// A rule of the plan, by its place; none is the rule that holds when no other does.
+    Rule(Option<usize>),
+    /// The entry was met.
+    Entry,
+    /// The exit was met.
+    Exit,
+    /// The exit was met before.
+    Earlier,
+    /// The top was reached; the exit asks for more.
+    Top,
+    /// The dose that hurt is the lightest there is.
+    Lightest,
+    /// Even the lightest dose is more than what hurt.
+    LightestTooHeavy,
+    /// Pain in another stage, or a danger sign, on the day of the latest session or since.
+    SoreElsewhere,
+    /// A clinician should look at another stage first.
+    OtherStage(usize),
+    /// A danger sign or finding.
+    Alarm(Day, Alarm),
+    /// It waits for another stage.
+    After(usize),
+    /// It waits for less pain in use at a visit.
+    PainInUse,
+    /// It waits for a screen.
+    NoScreen,
+    /// It waits for a screen that can make the call.
+    UnsettledScreen,
+    /// The screen was negative.
+    NegativeScreen,
+    /// The stretch changed nothing.
+    UnchangedScreen,
+}
+
+/// What becomes of a stage, on a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Choice {
+    /// What.
+    pub decision: Decision,
+    /// Why.
+    pub cause: Cause,
+    /// Place of the dose; `None` where nothing is to be done.
+    pub rung: Option<usize>,
+    /// The earliest day of the next session.
+    pub due_on: Option<Day>,
+    /// It counts as a fall.
+    pub(super) is_fall: bool,
+}
+
+/// Where a client stands in a plan.
+#[derive(Debug, Clone)]
+pub struct Progress<'a> {
+    plan: &'a Plan,
+    facts: &'a Facts,
+    pub(super) states: Vec<StageState>,
+    /// The latest day with a session, of any stage, that nothing rises after.
+    sore_on: Option<Day>,
+    /// The latest day of heavy work of the wrist flexors.
+    heavy_on: Option<Day>,
+    /// The latest danger sign of the log.
+    sign: Option<(Day, DangerSign)>,
+    latest: Option<Day>,
+}
+
+impl<'a> Progress<'a> {
+    /// A client who has not begun.
+    #[must_use]
+    pub fn new(plan: &'a Plan, facts: &'a Facts) -> Self {
+        let states = plan.stages.iter().map(StageState::new).collect();
+        Self { plan, facts, states, sore_on: None, heavy_on: None, sign: None, latest: None }
+    }
+
+    /// A client after all entries of a log up to a day.
+    #[must_use]
+    pub fn after(plan: &'a Plan, facts: &'a Facts, log: &Log, on: Day) -> Self {
+        let mut progress = Self::new(plan, facts);
+        for entry in log.entries().iter().take_while(|entry| entry.day <= on) {
+            progress.record(entry).expect("the entries of a log are in the order of their days");
+        }
+        progress
+    }
+
+    /// Takes in an entry.
+    ///
+    /// # Errors
+    /// [`EntryFault::OutOfOrder`] if a later day was taken in before it: replay the whole log instead.
+    ///
+    /// # Panics
+    /// If the entry's stage is not one of the plan's.
+    pub fn record(&mut self, entry: &LogEntry) -> Result<(), EntryFault> {
+        if let Some(before) = self.latest.filter(|before| entry.day < *before) {
+            return Err(EntryFault::OutOfOrder { found: entry.day, before });
+        }
+        self.latest = Some(entry.day);
+        self.settle(entry.day);
+        let (stage, limits) = (&self.plan.stages[entry.stage], self.plan.pain_limits(entry.stage));
+        let is_open = self.states[entry.stage].is_open;
+        let is_silent = !entry.is_done && entry.pain_during.is_none() && entry.pain_next_morning.is_none();
+        if is_open && !is_silent {
+            let choice = self.settled_choices(entry.day)[entry.stage];
+            let cleared = self.facts.cleared_on(entry.day);
+            let state = &mut self.states[entry.stage];
+            state.forget_before(cleared);
+            if state.last.is_some() {
+                state.move_to(choice.rung.unwrap_or(state.rung), choice.is_fall);
+            }
+            state.take(entry, &stage.rungs[state.rung], &limits);
+        }
+        let during = entry.pain_during.is_some_and(|pain| pain > limits.safe_at_most);
+        let morning = entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most);
+        if during || morning || entry.sign.is_some() {
+            self.sore_on = Some(entry.day);
+        }
+        if let Some(sign) = entry.sign {
+            self.sign = Some((entry.day, sign));
+        }
+        let load = if entry.load == Load::None { stage.rungs[self.states[entry.stage].rung].load } else { entry.load };
+        let is_heavy = stage.phase_of(self.states[entry.stage].rung).is_heavy
+            || stage.lightest_heavy.is_some_and(|lightest| load != Load::None && load.amount() >= lightest);
+        if entry.is_done && is_heavy {
+            self.heavy_on = Some(entry.day);
+        }
+        Ok(())
+    }
+
+    /// What becomes of every stage on a day, in the order of the plan. Entries after that day must not have been taken in.
+    #[must_use]
+    pub fn choices(&self, on: Day) -> Vec<Choice> {
+        // looking ahead leaves no trace: what is recorded later meets the same state as if nobody had looked
+        let mut ahead = self.clone();
+        ahead.settle(on);
+        ahead.settled_choices(on)
+    }
+
+    fn settled_choices(&self, on: Day) -> Vec<Choice> {
+        if let Some((day, alarm)) = self.alarm(on) {
+            return self.states.iter().map(|_| nothing(Decision::SeeClinician, Cause::Alarm(day, alarm))).collect();
+        }
+        let mut choices: Vec<Choice> = (0..self.states.len()).map(|stage| self.choose(stage, on)).collect();
+        let stopped = choices
+            .iter()
+            .position(|choice| choice.decision == Decision::SeeClinician && choice.cause != Cause::UnchangedScreen);
+        if let Some(stopped) = stopped {
+            for (stage, choice) in choices.iter_mut().enumerate() {
+                let state = &self.states[stage];
+                // nothing new and nothing higher until a clinician has looked at what went wrong
+                if choice.decision == Decision::Start {
+                    *choice = nothing(Decision::Waiting, Cause::OtherStage(stopped));
+                } else if choice.rung.is_some_and(|rung| rung > state.rung) {
+                    let cause = Cause::OtherStage(stopped);
+                    *choice = self.with_dose(stage, on, Decision::Hold, cause, state.rung, false);
+                }
+            }
+        }
+        choices
+    }
+
+    /// The danger sign or finding that stops everything on a day, until a clinician has let the plan go on.
+    ///
+    /// A clearance answers what came up before its day. It also answers what was found at a visit of the same day.
+    #[must_use]
+    pub fn alarm(&self, on: Day) -> Option<(Day, Alarm)> {
+        let cleared = self.facts.cleared_on(on);
+        let logged = self.sign.map(|(day, sign)| (day, Alarm::Sign(sign)));
+        let logged = logged.filter(|(day, _)| cleared.is_none_or(|cleared| cleared <= *day));
+        let seen = self.facts.alarm_on(on).filter(|(day, _)| cleared.is_none_or(|cleared| cleared < *day));
+        logged.or(seen)
+    }
+
+    /// Opens the stages whose entry is met on a day, and closes those whose exit is.
+    fn settle(&mut self, on: Day) {
+        for at in 0..self.plan.order.len() {
+            let stage = self.plan.order[at];
+            if !self.states[stage].is_open && self.blocked(stage, on).is_none() {
+                self.states[stage].is_open = true;
+            }
+            if self.states[stage].is_open && self.states[stage].done_on.is_none() && self.is_exit_met(stage, on) {
+                self.states[stage].done_on = Some(on);
+            }
+        }
+    }
+
+    /// What keeps a stage from being begun or gone on with.
+    fn blocked(&self, stage: usize, on: Day) -> Option<(Decision, Cause)> {
+        let entry = &self.plan.stages[stage].entry;
+        if entry.screen_positive {
+            match self.facts.screen_on(on) {
+                ScreenState::Positive | ScreenState::Improved => {}
+                ScreenState::None => return Some((Decision::Waiting, Cause::NoScreen)),
+                ScreenState::Unsettled => return Some((Decision::Waiting, Cause::UnsettledScreen)),
+                ScreenState::Negative => return Some((Decision::NotNeeded, Cause::NegativeScreen)),
+                ScreenState::Unchanged => return Some((Decision::SeeClinician, Cause::UnchangedScreen)),
+            }
+        }
+        if self.states[stage].is_open {
+            return None;
+        }
+        let unmet = entry.after.iter().filter_map(|id| self.plan.stage_at(id)).find(|before| {
+            let is_passed_by = self.plan.stages[*before].entry.screen_positive
+                && matches!(self.facts.screen_on(on), ScreenState::Negative | ScreenState::Unchanged);
+            self.states[*before].done_on.is_none() && !is_passed_by
+        });
+        if let Some(before) = unmet {
+            return Some((Decision::Waiting, Cause::After(before)));
+        }
+        let limit = entry.pain_in_use_at_most?;
+        let is_met = self.facts.pain_on(on).is_some_and(|pain| pain.in_use <= limit);
+        (!is_met).then_some((Decision::Waiting, Cause::PainInUse))
+    }
+
+    fn is_exit_met(&self, stage: usize, on: Day) -> bool {
+        let (state, exit) = (&self.states[stage], &self.plan.stages[stage].exit);
+        let is_pressing_met = exit
+            .pain_on_pressing_at_most
+            .is_none_or(|limit| self.facts.pain_on(on).is_some_and(|pain| pain.on_pressing <= limit));
+        // sessions count as good only once their morning is known; soreness elsewhere on that day or since takes that back
+        state.has_exit_sessions(&self.plan.stages[stage])
+            && is_pressing_met
+            && state.last.is_some_and(|last| !self.is_sore_since(last.day, on))
+    }
+
+    fn is_sore_since(&self, day: Day, on: Day) -> bool {
+        let alarm = self.facts.alarm_on(on).map(|(alarm, _)| alarm);
+        self.sore_on.is_some_and(|sore| sore >= day) || alarm.is_some_and(|alarm| alarm >= day)
+    }
+
+    fn choose(&self, stage: usize, on: Day) -> Choice {
+        if let Some((decision, cause)) = self.blocked(stage, on) {
+            return nothing(decision, cause);
+        }
+        let state = &self.states[stage];
+        match state.done_on {
+            Some(done) if done == on => {
+                let dose = self.plan.stages[stage].keep.then(|| self.choose_open(stage, on));
+                let (rung, due_on) = dose.map_or((None, None), |dose| (dose.rung, dose.due_on));
+                Choice { decision: Decision::StageDone, cause: Cause::Exit, rung, due_on, is_fall: false }
+            }
+            Some(_) if !self.plan.stages[stage].keep => nothing(Decision::Finished, Cause::Earlier),
+            _ => self.choose_open(stage, on),
+        }
+    }
+
+    /// What the rules say of a stage that is open.
+    fn choose_open(&self, stage: usize, on: Day) -> Choice {
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let Some(last) = &state.last else {
+            return self.with_dose(stage, on, Decision::Start, Cause::Entry, state.rung, false);
+        };
+        let mut situation = state.situation(last, of_plan, on, self.facts.cleared_on(on));
+        let act = |situation| {
+            let rule = first_holding(&self.plan.rules, &of_plan.id, &situation);
+            (rule, rule.map_or(Action::Hold, |rule| self.plan.rules[rule].then))
+        };
+        let (mut rule, mut action) = act(situation);
+        if action == Action::Down {
+            // the fall that this one would be counts, so that the last of them is not waited for
+            situation.setbacks = situation.setbacks.saturating_add(1);
+            let counted = act(situation);
+            if counted.1 == Action::SeeClinician {
+                (rule, action) = counted;
+            }
+        }
+        match action {
+            Action::SeeClinician => nothing(Decision::SeeClinician, Cause::Rule(rule)),
+            Action::Up => self.up(stage, on, last, rule),
+            Action::Down => self.down(stage, on, last, rule),
+            Action::Hold if last.is_sore() => self.keep_or_lower(stage, on, last, rule),
+            Action::Hold => self.with_dose(stage, on, Decision::Hold, Cause::Rule(rule), state.rung, false),
+        }
+    }
+
+    fn up(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        // the plan's rules were read to hold this; whoever holds a plan need not trust them
+        if last.is_sore() || !last.is_good() || self.is_sore_since(last.day, on) {
+            return self.with_dose(stage, on, Decision::Hold, Cause::SoreElsewhere, state.rung, false);
+        }
+        let next = state.rung + 1;
+        if next >= of_plan.rungs.len() {
+            return self.with_dose(stage, on, Decision::Hold, Cause::Top, state.rung, false);
+        }
+        let decision = self.moved(stage, next, Decision::Up);
+        self.with_dose(stage, on, decision, Cause::Rule(rule), next, false)
+    }
+
+    fn down(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let lighter_phase = of_plan.phase_of(state.rung).if_it_hurts.as_ref().filter(|_| last.is_sore());
+        let below = match lighter_phase.and_then(|id| of_plan.phases.iter().position(|phase| phase.id == *id)) {
+            Some(phase) => of_plan.rungs.iter().rposition(|rung| rung.phase == phase),
+            None => state.rung.checked_sub(1),
+        };
+        let lowest_is_light = of_plan.rungs[0].load.amount() <= self.cap(stage, last);
+        match below.and_then(|below| self.highest_within(stage, below, last)) {
+            Some(rung) => {
+                let decision = self.moved(stage, rung, Decision::Down);
+                self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
+            }
+            None if state.rung == 0 && lowest_is_light => {
+                self.with_dose(stage, on, Decision::Hold, Cause::Lightest, 0, true)
+            }
+            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy) },
+        }
+    }
+
+    /// The same again after some pain, but with no more load than was used.
+    fn keep_or_lower(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
+        let state = &self.states[stage];
+        match self.highest_within(stage, state.rung, last) {
+            Some(rung) if rung == state.rung => {
+                self.with_dose(stage, on, Decision::Hold, Cause::Rule(rule), rung, false)
+            }
+            Some(rung) => {
+                let decision = self.moved(stage, rung, Decision::Down);
+                self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
+            }
+            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy) },
+        }
+    }
+
+    /// The highest dose up to a place whose load is no more than the one that hurt.
+    fn highest_within(&self, stage: usize, limit: usize, last: &LastSession) -> Option<usize> {
+        let cap = self.cap(stage, last);
+        self.plan.stages[stage].rungs[..=limit].iter().rposition(|rung| rung.load.amount() <= cap)
+    }
+
+    fn cap(&self, stage: usize, last: &LastSession) -> u64 {
+        last.load.amount().min(self.plan.stages[stage].rungs[self.states[stage].rung].load.amount())
+    }
+
+    /// `otherwise`, or a change of mode where the phase is another.
+    fn moved(&self, stage: usize, rung: usize, otherwise: Decision) -> Decision {
+        let rungs = &self.plan.stages[stage].rungs;
+        if rungs[rung].phase == rungs[self.states[stage].rung].phase { otherwise } else { Decision::ChangeOfMode }
+    }
+
+    fn with_dose(&self, stage: usize, on: Day, decision: Decision, cause: Cause, rung: usize, is_fall: bool) -> Choice {
+        let of_plan = &self.plan.stages[stage];
+        let after_last = self.states[stage].last.map(|last| last.day.plus(i32::from(of_plan.days_between)));
+        let after_heavy =
+            self.heavy_on.filter(|_| of_plan.phase_of(rung).is_heavy).map(|heavy| heavy.plus(HEAVY_GAP_DAYS));
+        let due_on = [Some(on), after_last, after_heavy].into_iter().flatten().max();
+        Choice { decision, cause, rung: Some(rung), due_on, is_fall }
+    }
+}
+
+const fn nothing(decision: Decision, cause: Cause) -> Choice {
+    Choice { decision, cause, rung: None, due_on: None, is_fall: false }
+}

@@ -1,0 +1,355 @@
+//! What the client did of the plan: one entry a session of a stage.
+
+use super::danger::DangerSign;
+use super::day::Day;
+use super::error::EntryFault;
+use super::load::{Load, LoadKind};
+use super::model::Plan;
+use super::pain::PAIN_MAX;
+
+/// The most that an entry takes: whatever lies beyond is a slip of the finger.
+const SETS_MAX: u16 = 50;
+const REPETITIONS_MAX: u16 = 500;
+const SECONDS_MAX: u16 = 7200;
+const NOTE_MAX: usize = 1000;
+
+/// The columns of a log, in the order in which they are written. The first three and `pain_during` are needed.
+pub const COLUMNS: [&str; 12] = [
+    "day",
+    "stage",
+    "done",
+    "load",
+    "sets",
+    "repetitions",
+    "seconds",
+    "pain_during",
+    "pain_next_morning",
+    "danger_sign",
+    "entered",
+    "note",
+];
+
+/// One session of one stage.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LogEntry {
+    /// The day it was done.
+    pub day: Day,
+    /// The day it was entered, where that was another: a catch-up.
+    pub entered: Option<Day>,
+    /// Place of the stage in the plan.
+    pub stage: usize,
+    /// It was done, or begun.
+    pub is_done: bool,
+    /// What was lifted; [`Load::None`] where nothing was stated, which counts as what was proposed.
+    pub load: Load,
+    /// Sets; as proposed where not stated.
+    pub sets: Option<u16>,
+    /// Repetitions of a set; as proposed where not stated.
+    pub repetitions: Option<u16>,
+    /// Hold of a repetition, s; as proposed where not stated.
+    pub seconds: Option<u16>,
+    /// The most pain during it, 0 to 10.
+    pub pain_during: Option<u8>,
+    /// Pain on the next morning, 0 to 10.
+    pub pain_next_morning: Option<u8>,
+    /// A danger sign that came up.
+    pub sign: Option<DangerSign>,
+    /// In the client's words.
+    pub note: String,
+}
+
+/// What an entry is checked against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LogBounds {
+    /// No entry is later.
+    pub today: Day,
+    /// No entry is earlier.
+    pub first_visit: Option<Day>,
+}
+
+/// An entry as it was typed, each cell as text; empty where nothing was stated.
+#[derive(Debug, Clone, Copy, Default)]
+#[allow(missing_docs, reason = "each is the column of its name")]
+pub struct TypedEntry<'a> {
+    pub day: &'a str,
+    pub stage: &'a str,
+    pub done: &'a str,
+    pub load: &'a str,
+    pub sets: &'a str,
+    pub repetitions: &'a str,
+    pub seconds: &'a str,
+    pub pain_during: &'a str,
+    pub pain_next_morning: &'a str,
+    pub danger_sign: &'a str,
+    pub entered: &'a str,
+    pub note: &'a str,
+}
+
+/// Entries by day, each day's in the order in which they were given.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Log {
+    entries: Vec<LogEntry>,
+}
+
+impl Log {
+    /// Orders entries by day.
+    #[must_use]
+    pub fn from_entries(mut entries: Vec<LogEntry>) -> Self {
+        entries.sort_by_key(|entry| entry.day);
+        Self { entries }
+    }
+
+    /// The entries, the earliest first.
+    #[must_use]
+    pub fn entries(&self) -> &[LogEntry] {
+        &self.entries
+    }
+}
+
+impl TypedEntry<'_> {
+    /// The cell of a column.
+    pub(super) fn cell(&self, column: &str) -> &str {
+        match column {
+            "day" => self.day,
+            "stage" => self.stage,
+            "done" => self.done,
+            "load" => self.load,
+            "sets" => self.sets,
+            "repetitions" => self.repetitions,
+            "seconds" => self.seconds,
+            "pain_during" => self.pain_during,
+            "pain_next_morning" => self.pain_next_morning,
+            "danger_sign" => self.danger_sign,
+            "entered" => self.entered,
+            "note" => self.note,
+            _ => "",
+        }
+    }
+
+    /// The entry, if all of it can be.
+    ///
+    /// # Errors
+    /// The first [`EntryFault`] in the order of the columns.
+    pub fn check(&self, plan: &Plan, bounds: LogBounds) -> Result<LogEntry, EntryFault> {
+        let day = self.day(bounds)?;
+        let stage = self.stage(plan)?;
+        let is_done = match self.done.trim() {
+            "yes" => true,
+            "no" => false,
+            _ => return Err(self.unlike("done", "yes or no".to_owned())),
+        };
+        let load = self.load(plan, stage)?;
+        let [sets, repetitions, seconds] =
+            [("sets", SETS_MAX), ("repetitions", REPETITIONS_MAX), ("seconds", SECONDS_MAX)]
+                .map(|(column, most)| self.count(column, [1, most]));
+        let (sets, repetitions, seconds) = (sets?, repetitions?, seconds?);
+        if !is_done {
+            let dosed = ["load", "sets", "repetitions", "seconds"].into_iter().find(|column| !self.is_empty(column));
+            if let Some(column) = dosed {
+                return Err(EntryFault::DoseOfNothing { column, found: self.cell(column).to_owned() });
+            }
+        }
+        let pain_during = self.pain("pain_during")?;
+        if is_done && pain_during.is_none() {
+            return Err(EntryFault::Empty { column: "pain_during", accepted: pain_words() });
+        }
+        let pain_next_morning = self.pain("pain_next_morning")?;
+        let sign = match self.danger_sign.trim() {
+            "" => None,
+            name => Some(name.parse::<DangerSign>().map_err(|_| {
+                let names = DangerSign::ALL.map(DangerSign::name).join(", ");
+                self.unlike("danger_sign", format!("nothing or one of {names}"))
+            })?),
+        };
+        let entered = self.entered(day, bounds)?;
+        if self.note.chars().count() > NOTE_MAX {
+            let found = format!("{} characters long", self.note.chars().count());
+            return Err(EntryFault::Cell { column: "note", found, accepted: format!("at most {NOTE_MAX} characters") });
+        }
+        let note = self.note.trim().to_owned();
+        Ok(LogEntry {
+            day,
+            entered,
+            stage,
+            is_done,
+            load,
+            sets,
+            repetitions,
+            seconds,
+            pain_during,
+            pain_next_morning,
+            sign,
+            note,
+        })
+    }
+
+    fn day(&self, bounds: LogBounds) -> Result<Day, EntryFault> {
+        let day = self.a_day("day")?;
+        if day > bounds.today {
+            return Err(EntryFault::InFuture { column: "day", found: day, today: bounds.today });
+        }
+        match bounds.first_visit {
+            Some(limit) if day < limit => Err(EntryFault::BeforeVisit { found: day, limit }),
+            _ => Ok(day),
+        }
+    }
+
+    fn entered(&self, day: Day, bounds: LogBounds) -> Result<Option<Day>, EntryFault> {
+        if self.is_empty("entered") {
+            return Ok(None);
+        }
+        let entered = self.a_day("entered")?;
+        if entered < day {
+            return Err(EntryFault::EnteredBefore { entered, day });
+        }
+        if entered > bounds.today {
+            return Err(EntryFault::InFuture { column: "entered", found: entered, today: bounds.today });
+        }
+        Ok((entered > day).then_some(entered))
+    }
+
+    fn a_day(&self, column: &'static str) -> Result<Day, EntryFault> {
+        let accepted = || "a day such as 2026-11-05".to_owned();
+        if self.is_empty(column) {
+            return Err(EntryFault::Empty { column, accepted: accepted() });
+        }
+        self.cell(column).trim().parse().map_err(|_| self.unlike(column, accepted()))
+    }
+
+    fn stage(&self, plan: &Plan) -> Result<usize, EntryFault> {
+        plan.stage_at(self.stage.trim()).ok_or_else(|| {
+            let ids: Vec<&str> = plan.stages().iter().map(|stage| stage.id.as_str()).collect();
+            self.unlike("stage", format!("one of {}", ids.join(", ")))
+        })
+    }
+
+    fn load(&self, plan: &Plan, stage: usize) -> Result<Load, EntryFault> {
+        let load = Load::parse(self.load, &plan.equipment().bands)
+            .map_err(|_| self.unlike("load", load_words(plan.stages()[stage].load_kind()).to_owned()))?;
+        let kind = plan.stages()[stage].load_kind();
+        if load.kind() != LoadKind::None && load.kind() != kind {
+            let (found, stage) = (self.load.to_owned(), plan.stages()[stage].id.clone());
+            return Err(EntryFault::OtherLoad { found, stage, accepted: load_words(kind) });
+        }
+        Ok(load)
+    }
+
+    fn count(&self, column: &'static str, range: [u16; 2]) -> Result<Option<u16>, EntryFault> {
+        if self.is_empty(column) {
+            return Ok(None);
+        }
+        let accepted = || format!("a whole number from {} to {}", range[0], range[1]);
+        match self.cell(column).trim().parse::<u16>() {
+            Ok(number) if (range[0]..=range[1]).contains(&number) => Ok(Some(number)),
+            _ => Err(self.unlike(column, accepted())),
+        }
+    }
+
+    fn pain(&self, column: &'static str) -> Result<Option<u8>, EntryFault> {
+        if self.is_empty(column) {
+            return Ok(None);
+        }
+        match self.cell(column).trim().parse::<u8>() {
+            Ok(pain) if pain <= PAIN_MAX => Ok(Some(pain)),
+            _ => Err(self.unlike(column, pain_words())),
+        }
+    }
+
+    fn is_empty(&self, column: &str) -> bool {
+        self.cell(column).trim().is_empty()
+    }
+
+    fn unlike(&self, column: &'static str, accepted: String) -> EntryFault {
+        EntryFault::Cell { column, found: self.cell(column).chars().take(60).collect(), accepted }
+    }
+}
+
+fn pain_words() -> String {
+    format!("a whole number from 0 to {PAIN_MAX}")
+}
+
+const fn load_words(kind: LoadKind) -> &'static str {
+    match kind {
+        LoadKind::None => "nothing: leave it empty",
+        LoadKind::Weight => "a weight above 0 with its unit, such as 2.5 kg or 5 lb",
+        LoadKind::Band => "a band, by its name in the plan",
+        LoadKind::Share => "a share of the usual load, such as 60 %",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::load::Unit;
+    use super::*;
+
+    const GOOD: TypedEntry<'static> = TypedEntry {
+        day: "2026-11-05",
+        stage: "flexors",
+        done: "yes",
+        load: "2.5 kg",
+        sets: "3",
+        repetitions: "10",
+        seconds: "",
+        pain_during: "0",
+        pain_next_morning: "",
+        danger_sign: "",
+        entered: "",
+        note: "",
+    };
+
+    fn check(entry: TypedEntry<'_>) -> Result<LogEntry, String> {
+        let day = |text: &str| text.parse::<Day>().unwrap();
+        let bounds = LogBounds { today: day("2026-11-20"), first_visit: Some(day("2026-11-02")) };
+        entry.check(&Plan::default_plan(Unit::Kg), bounds).map_err(|fault| fault.to_string())
+    }
+
+    #[test]
+    fn a_quick_entry_needs_no_more_than_day_stage_done_and_pain() {
+        let quick =
+            TypedEntry { day: "2026-11-05", stage: "cuff", done: "yes", pain_during: "0", ..TypedEntry::default() };
+        let entry = check(quick).unwrap();
+        assert_eq!((entry.load, entry.sets, entry.pain_during), (Load::None, None, Some(0)));
+        let missed = TypedEntry { day: "2026-11-05", stage: "cuff", done: "no", ..TypedEntry::default() };
+        assert!(!check(missed).unwrap().is_done);
+    }
+
+    #[test]
+    fn a_catch_up_keeps_the_day_of_entry() {
+        let late = check(TypedEntry { entered: "2026-11-08", ..GOOD }).unwrap();
+        assert_eq!(late.entered.unwrap().to_string(), "2026-11-08");
+        assert_eq!(check(TypedEntry { entered: "2026-11-05", ..GOOD }).unwrap().entered, None);
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused_in_one_sentence() {
+        for (entry, words) in [
+            (
+                TypedEntry { pain_during: "11", ..GOOD },
+                "\"pain_during\" is \"11\", expected a whole number from 0 to 10",
+            ),
+            (TypedEntry { pain_during: "-1", ..GOOD }, "\"pain_during\" is \"-1\""),
+            (TypedEntry { pain_during: "", ..GOOD }, "\"pain_during\" is empty"),
+            (TypedEntry { pain_next_morning: "none", ..GOOD }, "\"pain_next_morning\" is \"none\""),
+            (TypedEntry { load: "-5 kg", ..GOOD }, "\"load\" is \"-5 kg\", expected a weight above 0"),
+            (TypedEntry { load: "light", ..GOOD }, "stage \"flexors\" is loaded with a weight"),
+            (TypedEntry { load: "5", ..GOOD }, "\"load\" is \"5\""),
+            (TypedEntry { stage: "pull", load: "5 kg", ..GOOD }, "loaded with nothing"),
+            (TypedEntry { day: "2026-11-21", ..GOOD }, "in the future: today is 2026-11-20"),
+            (TypedEntry { day: "2026-11-01", ..GOOD }, "before 2026-11-02, the day of the first visit"),
+            (TypedEntry { day: "2026-02-30", ..GOOD }, "\"day\" is \"2026-02-30\""),
+            (TypedEntry { day: "", ..GOOD }, "\"day\" is empty"),
+            (TypedEntry { stage: "flexor", ..GOOD }, "expected one of soft_tissue, flexors"),
+            (TypedEntry { done: "maybe", ..GOOD }, "expected yes or no"),
+            (TypedEntry { done: "no", ..GOOD }, "\"load\" is \"2.5 kg\", but \"done\" is no"),
+            (TypedEntry { sets: "0", ..GOOD }, "\"sets\" is \"0\", expected a whole number from 1 to 50"),
+            (TypedEntry { repetitions: "2.5", ..GOOD }, "\"repetitions\" is \"2.5\""),
+            (TypedEntry { seconds: "7201", ..GOOD }, "\"seconds\" is \"7201\""),
+            (TypedEntry { danger_sign: "toothache", ..GOOD }, "expected nothing or one of chest_pain_breathless"),
+            (TypedEntry { entered: "2026-11-04", ..GOOD }, "before \"day\""),
+            (TypedEntry { entered: "2026-11-21", ..GOOD }, "\"entered\" is 2026-11-21, which is in the future"),
+        ] {
+            let fault = check(entry).unwrap_err();
+            assert!(fault.contains(words) && !fault.contains('\n'), "{fault}");
+        }
+    }
+}

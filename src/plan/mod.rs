@@ -1,0 +1,41 @@
+//! Cautions, intake, the staged loading plan, its progression rules, the log and the course over weeks.
+//!
+//! A plan is data that the clinician edits; the code reads it strictly, refuses one that contradicts itself, and proposes the
+//! next session from what was logged. Doses, rules and limits are common practice without source unless a source is named.
+//! It cannot see whether a log tells what was done, nor whether an exercise was done as described: it knows pain and doses as
+//! they were entered, and stops where these say so.
+
+pub mod danger;
+pub mod day;
+pub mod engine;
+pub mod error;
+pub mod facts;
+pub mod intake;
+pub mod ladder;
+pub mod load;
+pub mod log;
+pub mod model;
+pub mod pain;
+pub mod proposal;
+pub mod rules;
+pub mod words;
+mod check;
+mod intake_read;
+mod log_csv;
+mod read;
+mod stage_state;
+#[cfg(test)]
+mod tests;
+
+pub use danger::{DangerSign, UnknownWord};
+pub use day::Day;
+pub use engine::{Cause, Choice, Decision, Progress};
+pub use error::{EntryFault, IntakeFault, PlanError, PlanFault};
+pub use facts::{Alarm, Facts, ScreenState, VisitPain};
+pub use intake::{Intake, IntakeVisit};
+pub use load::{Load, LoadKind, Unit, Weight};
+pub use log::{Log, LogBounds, LogEntry, TypedEntry};
+pub use model::{Mode, Phase, Plan, Rung, Stage};
+pub use pain::{Morning, PainLimits, PainRule, Zone};
+pub use proposal::{Dose, Proposal, StageProposal, propose};
+pub use rules::{Action, Rule, Situation};

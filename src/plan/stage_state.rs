@@ -1,0 +1,196 @@
+//! Where a client stands in one stage: the dose, the latest session, and how the run of sessions went.
+
+use std::collections::VecDeque;
+
+use super::day::Day;
+use super::load::Load;
+use super::log::LogEntry;
+use super::model::{ExitAt, Rung, Stage};
+use super::pain::{Morning, PainLimits, Zone};
+use super::rules::Situation;
+
+/// Of a pause between two sessions, no more days than this count as training.
+const TRAINING_GAP_DAYS: u16 = 7;
+
+/// Pain of the last week is compared with that of the one before.
+const WEEK_DAYS: i32 = 7;
+
+/// Where a client stands in one stage.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct StageState {
+    /// Its entry was met.
+    pub(super) is_open: bool,
+    /// Its exit was met on that day.
+    pub(super) done_on: Option<Day>,
+    /// Place of the dose that the latest session was to be done with.
+    pub(super) rung: usize,
+    /// The highest place so far.
+    pub(super) best: usize,
+    /// Falls since `best` was reached, or since a clinician looked.
+    pub(super) setbacks: u16,
+    /// The session that led to the latest fall.
+    pub(super) setback_on: Option<Day>,
+    /// Days of training since `best` was reached, or since a clinician looked.
+    pub(super) training_days: u16,
+    /// Good sessions in a row at this dose, up to the latest.
+    pub(super) run_here: u16,
+    /// Good sessions in a row at any dose, up to the latest.
+    pub(super) run: u16,
+    /// The latest session.
+    pub(super) last: Option<LastSession>,
+    /// Pain of the sessions of the last two weeks.
+    recent: VecDeque<(Day, u8)>,
+}
+
+/// The latest session of a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct LastSession {
+    pub(super) day: Day,
+    /// The load that was used, never more than what is known: as proposed where nothing was stated.
+    pub(super) load: Load,
+    pub(super) pain_during: Option<u8>,
+    pub(super) pain_next_morning: Option<u8>,
+    pub(super) during: Zone,
+    pub(super) morning: Morning,
+    pub(super) is_short: bool,
+}
+
+impl LastSession {
+    /// Pain, during or on the morning after, that the dose must not rise after.
+    pub(super) fn is_sore(&self) -> bool {
+        self.during != Zone::Safe || self.morning == Morning::NotSettled
+    }
+
+    /// Whole, and without more pain than is safe, then and on the morning after.
+    pub(super) fn is_good(&self) -> bool {
+        !self.is_short && self.during == Zone::Safe && self.morning == Morning::Settled
+    }
+}
+
+impl StageState {
+    pub(super) fn new(stage: &Stage) -> Self {
+        Self {
+            is_open: false,
+            done_on: None,
+            rung: stage.first_rung,
+            best: stage.first_rung,
+            setbacks: 0,
+            setback_on: None,
+            training_days: 0,
+            run_here: 0,
+            run: 0,
+            last: None,
+            recent: VecDeque::new(),
+        }
+    }
+
+    /// Forgets falls and days that a clinician has looked at since.
+    pub(super) fn forget_before(&mut self, cleared: Option<Day>) {
+        if let Some(cleared) = cleared {
+            if self.setback_on.is_some_and(|on| cleared > on) {
+                self.setbacks = 0;
+                self.setback_on = None;
+            }
+            if self.last.is_some_and(|last| cleared > last.day) {
+                self.training_days = 0;
+            }
+        }
+    }
+
+    /// Moves to the dose that a session was to be done with. A fall is one even where there is no lower dose.
+    pub(super) fn move_to(&mut self, rung: usize, is_fall: bool) {
+        if rung != self.rung {
+            self.run_here = 0;
+        }
+        if is_fall || rung < self.rung {
+            self.setbacks = self.setbacks.saturating_add(1);
+            self.setback_on = self.last.map(|last| last.day);
+        }
+        if rung > self.best {
+            self.best = rung;
+            self.setbacks = 0;
+            self.training_days = 0;
+        }
+        self.rung = rung;
+    }
+
+    /// Takes in a session that was to be done with the present dose.
+    pub(super) fn take(&mut self, entry: &LogEntry, rung: &Rung, limits: &PainLimits) {
+        let session = session_of(entry, rung, limits);
+        if let Some(last) = self.last {
+            let gap = u16::try_from(entry.day.days_since(last.day)).unwrap_or(0);
+            self.training_days = self.training_days.saturating_add(gap.min(TRAINING_GAP_DAYS));
+        }
+        let grown = |run: u16| if session.is_good() { run.saturating_add(1) } else { 0 };
+        (self.run_here, self.run) = (grown(self.run_here), grown(self.run));
+        if let Some(pain) = entry.pain_during {
+            self.recent.push_back((entry.day, pain));
+        }
+        while self.recent.front().is_some_and(|(day, _)| entry.day.days_since(*day) >= 2 * WEEK_DAYS) {
+            self.recent.pop_front();
+        }
+        self.last = Some(session);
+    }
+
+    /// What the rules look at, on a day after the latest session.
+    pub(super) fn situation(&self, last: &LastSession, stage: &Stage, on: Day, cleared: Option<Day>) -> Situation {
+        let is_seen_since = |day: Option<Day>| day.zip(cleared).is_some_and(|(day, cleared)| cleared > day);
+        Situation {
+            during: last.during,
+            morning: last.morning,
+            week_rises: self.week_rises(last.day),
+            is_short: last.is_short,
+            is_ready: self.run_here >= stage.sessions_to_rise,
+            setbacks: if is_seen_since(self.setback_on) { 0 } else { self.setbacks },
+            // a stage that is done has nothing left to gain
+            days_without_gain: if is_seen_since(Some(last.day)) || self.done_on.is_some() {
+                0
+            } else {
+                self.training_days
+            },
+            days_since_session: u16::try_from(on.days_since(last.day)).unwrap_or(0),
+        }
+    }
+
+    /// Whether the sessions that the exit asks for were done.
+    pub(super) fn has_exit_sessions(&self, stage: &Stage) -> bool {
+        let is_top = self.rung + 1 == stage.rungs().len();
+        match stage.exit.at {
+            ExitAt::Top => is_top && self.run_here >= stage.exit.sessions,
+            ExitAt::Any => self.run >= stage.exit.sessions,
+        }
+    }
+
+    /// Mean pain during sessions of the week up to a day is above that of the week before.
+    fn week_rises(&self, until: Day) -> bool {
+        let mut sums = [(0_u32, 0_u32); 2];
+        for (day, pain) in &self.recent {
+            let week = usize::from(until.days_since(*day) >= WEEK_DAYS);
+            sums[week].0 += u32::from(*pain);
+            sums[week].1 += 1;
+        }
+        let [(now, now_count), (before, before_count)] = sums;
+        // cross-multiplied means; a week without sessions compares with nothing
+        before_count > 0 && now * before_count > before * now_count
+    }
+}
+
+fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession {
+    let load = if entry.load == Load::None { rung.load } else { entry.load };
+    let reaches = |done: Option<u16>, proposed: u16| done.is_none_or(|done| done >= proposed);
+    let is_whole = entry.is_done
+        && load.is_at_least(rung.load)
+        && reaches(entry.sets, rung.sets)
+        && reaches(entry.repetitions, rung.repetitions)
+        && (rung.hold_s == 0 || reaches(entry.seconds, rung.hold_s));
+    LastSession {
+        day: entry.day,
+        load,
+        pain_during: entry.pain_during,
+        pain_next_morning: entry.pain_next_morning,
+        // a session that was not done says nothing of pain unless some is stated
+        during: entry.pain_during.map_or(Zone::Safe, |pain| limits.zone(pain)),
+        morning: limits.morning(entry.pain_next_morning),
+        is_short: !is_whole,
+    }
+}

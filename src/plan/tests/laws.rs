@@ -1,0 +1,310 @@
+//! What no sequence of logs can bring about, whatever the client does and the clinician clears.
+
+use proptest::prelude::*;
+
+use super::super::danger::DangerSign;
+use super::super::engine::{Choice, Decision, Progress};
+use super::super::load::{LoadKind, Weight};
+use super::*;
+
+/// What happens on one day: which stage is done, how, and what is felt.
+#[derive(Debug, Clone)]
+struct Event {
+    gap_days: u8,
+    stage: usize,
+    is_done: bool,
+    /// Tenths of the proposed load, and of sets, repetitions and hold.
+    load_tenths: u16,
+    dose_tenths: u16,
+    pain: u8,
+    morning: Option<u8>,
+    sign: bool,
+    cleared: bool,
+}
+
+fn event() -> impl Strategy<Value = Event> {
+    let gap = prop_oneof![6 => 0_u8..4, 1 => 4_u8..30];
+    let pain = prop_oneof![5 => Just(0_u8), 2 => 1_u8..4, 1 => 4_u8..=10];
+    let morning = prop_oneof![5 => Just(Some(0_u8)), 1 => Just(None), 1 => (1_u8..=10).prop_map(Some)];
+    let tenths = prop_oneof![6 => Just(10_u16), 1 => 1_u16..20];
+    (
+        gap,
+        0..6_usize,
+        prop::bool::weighted(0.9),
+        tenths.clone(),
+        tenths,
+        pain,
+        morning,
+        prop::bool::weighted(0.02),
+        prop::bool::weighted(0.05),
+    )
+        .prop_map(|(gap_days, stage, is_done, load_tenths, dose_tenths, pain, morning, sign, cleared)| Event {
+            gap_days,
+            stage,
+            is_done,
+            load_tenths,
+            dose_tenths,
+            pain,
+            morning,
+            sign,
+            cleared,
+        })
+}
+
+fn rule_name() -> impl Strategy<Value = &'static str> {
+    prop::sample::select(vec!["pain_free", "thomee_1997", "silbernagel_2007"])
+}
+
+fn plan_of(rule: &str) -> Plan {
+    // short ladders and early openings, so that sequences of some hundred sessions come far
+    plan_with(&[
+        ("rule = \"pain_free\"", &format!("rule = \"{rule}\"")),
+        ("weights = [0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10]", "weights = [0.5, 1, 2, 4, 5, 8]"),
+        ("after = [\"flexors\", \"cuff\"]", "after = [\"soft_tissue\"]"),
+        ("sessions_to_rise = 2\nkeep = true\nstart", "sessions_to_rise = 1\nkeep = true\nstart"),
+    ])
+}
+
+/// The entry of an event, with a dose taken from the proposal where there is one.
+fn entry_of(plan: &Plan, event: &Event, on: Day, choice: &Choice) -> LogEntry {
+    let stage = &plan.stages()[event.stage];
+    let rung = &stage.rungs()[choice.rung.unwrap_or(0)];
+    let scaled = |value: u16, tenths: u16| (value * tenths).div_ceil(10).max(1);
+    let load = match (stage.load_kind(), rung.load) {
+        (LoadKind::Weight, Load::Weight(weight)) => {
+            let hundredths = (weight.amount() * 10.0 * f64::from(event.load_tenths)).round();
+            Load::Weight(Weight::new(hundredths.max(1.0) / 100.0, Unit::Kg).unwrap())
+        }
+        (_, load) => load,
+    };
+    LogEntry {
+        day: on,
+        entered: None,
+        stage: event.stage,
+        is_done: event.is_done,
+        load: if event.is_done { load } else { Load::None },
+        sets: event.is_done.then(|| scaled(rung.sets, event.dose_tenths)),
+        repetitions: event.is_done.then(|| scaled(rung.repetitions, event.dose_tenths)),
+        seconds: (event.is_done && rung.hold_s > 0).then(|| scaled(rung.hold_s, event.dose_tenths)),
+        pain_during: event.is_done.then_some(event.pain),
+        pain_next_morning: event.morning,
+        sign: event.sign.then_some(DangerSign::NightPain),
+        note: String::new(),
+    }
+}
+
+/// Facts with all clearances of the events, and the days on which they happen.
+fn days_and_facts(events: &[Event]) -> (Vec<Day>, Facts) {
+    let mut facts = facts();
+    let mut on = day("2026-10-02");
+    let mut days = Vec::new();
+    for event in events {
+        on = on.plus(i32::from(event.gap_days));
+        days.push(on);
+        if event.cleared {
+            facts.clearances.push(on);
+        }
+    }
+    (days, facts)
+}
+
+fn amount(plan: &Plan, stage: usize, choice: &Choice) -> Option<u64> {
+    choice.rung.map(|rung| plan.stages()[stage].rungs()[rung].load.amount())
+}
+
+fn is_sore(plan: &Plan, entry: &LogEntry) -> bool {
+    let limits = plan.pain_limits(entry.stage);
+    entry.pain_during.is_some_and(|pain| pain > limits.safe_at_most)
+        || entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most)
+}
+
+/// The dose of a choice is higher on the ladder than the one before it.
+fn rises(choice: &Choice, before: Option<usize>) -> bool {
+    choice.rung.zip(before).is_some_and(|(rung, before)| rung > before)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+
+    /// After pain above the safe limit, or a morning that is not settled, the stage's next dose has no more load than the one
+    /// that hurt and than the one proposed before, and is no higher on the ladder. After a danger sign nothing rises in any
+    /// stage until a session without trouble.
+    #[test]
+    fn nothing_rises_after_a_stop_sign(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        for (event, on) in events.iter().zip(days) {
+            let before = progress.choices(on);
+            let entry = entry_of(&plan, event, on, &before[event.stage]);
+            let (was_open, was_at) = (progress.states[event.stage].is_open, before[event.stage].rung);
+            progress.record(&entry).unwrap();
+            for later in [1, 3, 20] {
+                let after = progress.choices(on.plus(later));
+                let own = &after[event.stage];
+                if is_sore(&plan, &entry) {
+                    if let Some(next) = amount(&plan, event.stage, own).filter(|_| was_open) {
+                        let proposed = amount(&plan, event.stage, &before[event.stage]);
+                        prop_assert!(proposed.is_none_or(|proposed| next <= proposed), "{own:?}");
+                        let used = if entry.load == Load::None { proposed } else { Some(entry.load.amount()) };
+                        prop_assert!(used.is_none_or(|used| next <= used), "{own:?} {entry:?}");
+                    }
+                    prop_assert!(!rises(own, was_at), "{own:?} after {:?}", before[event.stage]);
+                    prop_assert!(own.decision != Decision::StageDone && own.decision != Decision::Up);
+                }
+                if entry.sign.is_some() || is_sore(&plan, &entry) {
+                    for (stage, (choice, state)) in after.iter().zip(&progress.states).enumerate() {
+                        prop_assert!(choice.rung.is_none_or(|rung| rung <= state.rung), "{stage} {choice:?}");
+                    }
+                }
+                if entry.sign.is_some() && !facts.clearances.iter().any(|cleared| *cleared > on && *cleared <= on.plus(later)) {
+                    prop_assert!(after.iter().all(|choice| choice.rung.is_none()));
+                }
+            }
+        }
+    }
+
+    /// A rise is one place on the ladder, follows as many good sessions in a row as the stage asks for, and never the day's
+    /// first unknown morning.
+    #[test]
+    fn a_rise_is_one_step_and_earned(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        let mut entries: Vec<LogEntry> = Vec::new();
+        for (event, on) in events.iter().zip(days) {
+            let choices = progress.choices(on);
+            for (stage, (choice, state)) in choices.iter().zip(&progress.states).enumerate() {
+                if let Some(rung) = choice.rung.filter(|rung| *rung > state.rung) {
+                    prop_assert_eq!(rung, state.rung + 1);
+                    let wanted = usize::from(plan.stages()[stage].sessions_to_rise);
+                    let latest: Vec<&LogEntry> = entries
+                        .iter()
+                        .rev()
+                        .filter(|entry| entry.stage == stage && (entry.is_done || entry.pain_next_morning.is_some()))
+                        .take(wanted)
+                        .collect();
+                    prop_assert_eq!(latest.len(), wanted);
+                    for entry in latest {
+                        prop_assert!(entry.is_done && entry.pain_next_morning.is_some() && !is_sore(&plan, entry));
+                    }
+                }
+            }
+            let entry = entry_of(&plan, event, on, &choices[event.stage]);
+            progress.record(&entry).unwrap();
+            entries.push(entry);
+        }
+    }
+
+    /// A stage has a dose only once every stage that it waits for has met its exit, by a count of the log that shares nothing
+    /// with the engine.
+    #[test]
+    fn no_exit_is_skipped(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        let (first, second) = (plan.stage_at("soft_tissue").unwrap(), plan.stage_at("pull").unwrap());
+        let (mut run, mut longest) = (0_u16, 0_u16);
+        for (event, on) in events.iter().zip(days) {
+            let choices = progress.choices(on);
+            if choices[second].rung.is_some() {
+                prop_assert!(longest >= plan.stages()[first].exit.sessions, "{longest} sessions, then {:?}", choices[second]);
+            }
+            let entry = entry_of(&plan, event, on, &choices[event.stage]);
+            if entry.stage == first && (entry.is_done || entry.pain_next_morning.is_some()) {
+                let is_good = entry.is_done && entry.pain_next_morning.is_some() && !is_sore(&plan, &entry);
+                run = if is_good { run + 1 } else { 0 };
+                longest = longest.max(run);
+            }
+            progress.record(&entry).unwrap();
+        }
+    }
+
+    /// Doses do not rise and fall for ever: without a clinician, each stage's falls between two new heights are bounded, and so
+    /// is the number of all changes.
+    #[test]
+    fn nothing_oscillates_without_end(rule in rule_name(), pattern in prop::collection::vec(event(), 1..12)) {
+        // without the rule on weeks without gain, which would end it sooner, the count of falls alone has to
+        let plan = plan_with(&[
+            ("rule = \"pain_free\"", &format!("rule = \"{rule}\"")),
+            ("days_without_gain_above = 42", "days_without_gain_above = 365"),
+            ("weights = [0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10]", "weights = [0.5, 1, 2, 4, 5, 8]"),
+            ("sessions_to_rise = 2\nkeep = true\nstart", "sessions_to_rise = 1\nkeep = true\nstart"),
+        ]);
+        // the same days over and over, with nobody clearing anything
+        let pattern: Vec<Event> =
+            pattern.into_iter().map(|event| Event { cleared: false, sign: false, ..event }).collect();
+        let events: Vec<Event> = pattern.iter().cycle().take(1500).cloned().collect();
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        let mut changes = vec![0_usize; plan.stages().len()];
+        let mut late_changes = 0_usize;
+        for (at, (event, on)) in events.iter().zip(days).enumerate() {
+            let before = progress.states[event.stage].rung;
+            let choices = progress.choices(on);
+            progress.record(&entry_of(&plan, event, on, &choices[event.stage])).unwrap();
+            if progress.states[event.stage].rung != before {
+                changes[event.stage] += 1;
+                late_changes += usize::from(at >= 1200);
+            }
+        }
+        for (stage, changes) in changes.iter().enumerate() {
+            // at most three falls, each as deep as the ladder, for every new height, and the climbs between them
+            let rungs = plan.stages()[stage].rungs().len();
+            prop_assert!(*changes <= rungs * (3 + 4 * rungs), "{stage}: {changes}");
+        }
+        prop_assert_eq!(late_changes, 0, "still moving after 1200 sessions");
+    }
+
+    /// Heavy work of the wrist flexors is never proposed for the day of, or the day after, other such work.
+    #[test]
+    fn heavy_days_are_never_next_to_each_other(events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_with(&[
+            ("start = \"light\"", "start = \"heavy\""),
+            ("after = [\"flexors\", \"cuff\"]\npain_in_use_at_most = 2\n", ""),
+            ("[[stage]]\nid = \"pull\"\n", "[[stage]]\nid = \"pull\"\nstart = \"full\"\n"),
+        ]);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        let mut heavy: Vec<Day> = Vec::new();
+        for (event, on) in events.iter().zip(days) {
+            let choices = progress.choices(on);
+            let is_heavy = |stage: usize, rung: usize| plan.stages()[stage].phase_of(rung).is_heavy;
+            for (stage, choice) in choices.iter().enumerate() {
+                if let Some((rung, due)) = choice.rung.zip(choice.due_on).filter(|(rung, _)| is_heavy(stage, *rung)) {
+                    prop_assert!(heavy.iter().all(|day| due.days_since(*day) > 1), "{rung} on {due} after {heavy:?}");
+                }
+            }
+            let entry = entry_of(&plan, event, on, &choices[event.stage]);
+            let proposed = choices[event.stage].rung.is_some_and(|rung| is_heavy(event.stage, rung));
+            if entry.is_done && proposed {
+                heavy.push(on);
+            }
+            progress.record(&entry).unwrap();
+        }
+    }
+
+    /// Looking at proposals on the way changes nothing, and a log that is read anew leads to the same place.
+    #[test]
+    fn a_replay_gives_the_same_proposals(rule in rule_name(), events in prop::collection::vec(event(), 1..80)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut looked = Progress::new(&plan, &facts);
+        let mut entries = Vec::new();
+        let mut until = day("2026-10-02");
+        for (event, on) in events.iter().zip(days) {
+            let choices = looked.choices(on);
+            let _ = looked.choices(on.plus(40));
+            let entry = entry_of(&plan, event, on, &choices[event.stage]);
+            looked.record(&entry).unwrap();
+            entries.push(entry);
+            until = on;
+        }
+        let log = Log::from_entries(entries);
+        let replayed = Progress::after(&plan, &facts, &log, until);
+        prop_assert_eq!(replayed.choices(until.plus(1)), looked.choices(until.plus(1)));
+        let written = log.to_csv(&plan).unwrap();
+        let bounds = super::super::log::LogBounds { today: until, first_visit: None };
+        prop_assert_eq!(Log::parse(&written, Path::new("log.csv"), &plan, bounds).unwrap(), log);
+    }
+}

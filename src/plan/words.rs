@@ -1,0 +1,246 @@
+//! What the client reads of the plan: cautions, decisions, reasons, doses. All of it is here or in the plan's own texts, so that
+//! it can be translated. A log is told without blame.
+
+use super::danger::DangerSign;
+use super::day::Day;
+use super::engine::{Cause, Decision};
+use super::facts::Alarm;
+use super::load::Load;
+use super::log::LogEntry;
+use super::model::{Mode, Phase, Plan, Rung};
+
+/// What heads every proposal.
+pub const CAUTIONS: &str = "Not a diagnosis. Stop on pain. See a licensed clinician for numbness, weakness, a pop, swelling, \
+fever, night pain, or a recent injury or operation.";
+
+/// What follows a danger sign that may be an emergency.
+pub const EMERGENCY: &str = "Chest pain or trouble getting your breath: call the emergency number now.";
+
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// A day as `5 November`.
+#[must_use]
+pub fn day_words(day: Day) -> String {
+    let [_, month, date] = day.ymd();
+    let month = usize::try_from(month - 1).ok().and_then(|month| MONTHS.get(month)).unwrap_or(&"");
+    format!("{date} {month}")
+}
+
+/// Days as `3, 5 and 7 November`.
+#[must_use]
+pub fn days_words(days: &[Day]) -> String {
+    let words: Vec<String> = days
+        .iter()
+        .enumerate()
+        .map(|(at, day)| {
+            let [_, month, date] = day.ymd();
+            // the month is said once, at the end of its days
+            let is_same_next = days.get(at + 1).is_some_and(|next| next.ymd()[1] == month);
+            if is_same_next { date.to_string() } else { day_words(*day) }
+        })
+        .collect();
+    match words.split_last() {
+        None => String::new(),
+        Some((last, [])) => last.clone(),
+        Some((last, others)) => format!("{} and {last}", others.join(", ")),
+    }
+}
+
+/// The decision in words.
+#[must_use]
+pub const fn decision_words(decision: Decision) -> &'static str {
+    match decision {
+        Decision::Start => "start",
+        Decision::Up => "one step up",
+        Decision::Hold => "the same again",
+        Decision::Down => "less",
+        Decision::ChangeOfMode => "another way of doing it",
+        Decision::StageDone => "stage done",
+        Decision::Finished => "finished",
+        Decision::SeeClinician => "see a clinician",
+        Decision::Waiting => "not yet",
+        Decision::NotNeeded => "not needed",
+    }
+}
+
+/// How a dose is done, in words.
+#[must_use]
+pub const fn mode_words(mode: Mode) -> &'static str {
+    match mode {
+        Mode::Press => "pressing",
+        Mode::Stretch => "stretching",
+        Mode::Hold => "holding",
+        Mode::LoweringOnly => "lowering only",
+        Mode::LiftAndLower => "lifting and lowering",
+        Mode::Move => "moving through",
+    }
+}
+
+/// A dose such as `3 sets of 10, 2.5 kg, lowering over 5 s`.
+#[must_use]
+pub fn dose_words(rung: &Rung, phase: &Phase, bands: &[String]) -> String {
+    let sets = if rung.sets == 1 { "1 set".to_owned() } else { format!("{} sets", rung.sets) };
+    let mut words = format!("{sets} of {}", rung.repetitions);
+    let load = rung.load.words(bands);
+    match rung.load {
+        Load::None => {}
+        Load::Weight(_) => words.push_str(&format!(", {load}")),
+        Load::Band(_) => words.push_str(&format!(", {load} band")),
+        Load::Share(_) => words.push_str(&format!(", {load} of the usual")),
+    }
+    if rung.hold_s > 0 {
+        words.push_str(&format!(", {} s each", rung.hold_s));
+    }
+    if let Some(lowering_s) = phase.lowering_s {
+        words.push_str(&format!(", lowering over {lowering_s} s"));
+    }
+    words
+}
+
+/// An entry such as `5 November: 2.5 kg, 3 sets of 10, pain 0, 1 the next morning`.
+#[must_use]
+pub fn entry_words(entry: &LogEntry, bands: &[String]) -> String {
+    let mut parts = Vec::new();
+    if !entry.is_done {
+        parts.push("not done".to_owned());
+    }
+    if entry.load != Load::None {
+        parts.push(entry.load.words(bands));
+    }
+    match (entry.sets, entry.repetitions) {
+        (Some(sets), Some(repetitions)) => parts.push(format!("{sets} x {repetitions}")),
+        (Some(sets), None) => parts.push(format!("{sets} sets")),
+        (None, Some(repetitions)) => parts.push(format!("{repetitions} repetitions")),
+        (None, None) => {}
+    }
+    if let Some(seconds) = entry.seconds {
+        parts.push(format!("{seconds} s"));
+    }
+    if let Some(pain) = entry.pain_during {
+        parts.push(format!("pain {pain}"));
+    }
+    match entry.pain_next_morning {
+        Some(pain) => parts.push(format!("{pain} the next morning")),
+        None if entry.is_done => parts.push("the next morning not recorded".to_owned()),
+        None => {}
+    }
+    format!("{}: {}", day_words(entry.day), parts.join(", "))
+}
+
+/// Why, as a clause after "because".
+#[must_use]
+pub fn cause_words(cause: Cause, plan: &Plan) -> String {
+    let name = |stage: usize| plan.stages().get(stage).map_or_else(String::new, |stage| format!("\"{}\"", stage.name));
+    match cause {
+        Cause::Rule(Some(rule)) => plan.rules().get(rule).map_or_else(String::new, |rule| rule.because.clone()),
+        Cause::Rule(None) => "nothing speaks for a change yet".to_owned(),
+        Cause::Entry => "all that comes before it is in place".to_owned(),
+        Cause::Exit => "the sessions that end this stage are done".to_owned(),
+        Cause::Earlier => "the sessions that end this stage were done before".to_owned(),
+        Cause::Top => "this is the last dose of the stage and what ends it is not complete".to_owned(),
+        Cause::Lightest => "there is no lighter dose in the plan than this one".to_owned(),
+        Cause::LightestTooHeavy => "even the lightest dose of the plan is more than what hurt".to_owned(),
+        Cause::SoreElsewhere => {
+            "something hurt, or a danger sign came up, on the day of that session or since".to_owned()
+        }
+        Cause::OtherStage(stage) => format!("a clinician should look at {} first", name(stage)),
+        Cause::Alarm(day, alarm) => format!("{} was noted on {}", alarm_words(alarm), day_words(day)),
+        Cause::After(stage) => format!("{} comes first", name(stage)),
+        Cause::PainInUse => "it begins when pain in use, asked at a visit, is low enough".to_owned(),
+        Cause::NoScreen => "it depends on the overhead screen, which has not been made".to_owned(),
+        Cause::UnsettledScreen => "the overhead screen could not make the call: film the two reaches again".to_owned(),
+        Cause::NegativeScreen => "the outward reach was not lower in the overhead screen".to_owned(),
+        Cause::UnchangedScreen => {
+            "stretching did not bring the outward reach up, so another cause should be looked for".to_owned()
+        }
+    }
+}
+
+/// An alarm as the subject of a clause.
+#[must_use]
+pub const fn alarm_words(alarm: Alarm) -> &'static str {
+    match alarm {
+        Alarm::Finding(finding) => finding,
+        Alarm::Sign(sign) => match sign {
+            DangerSign::NumbRingLittleFinger => "numbness in ring and little finger",
+            DangerSign::WeakGrip => "a grip that has become weak",
+            DangerSign::PopOrBruise => "a pop or a bruise",
+            DangerSign::JointLocked => "a joint that locks",
+            DangerSign::JointHotRedSwollen => "a hot, red or swollen joint",
+            DangerSign::Fever => "a fever",
+            DangerSign::NightPain => "pain that wakes at night",
+            DangerSign::RecentInjury => "a recent injury or operation",
+            DangerSign::ArmSwollenBlueHeavy => "an arm that is swollen, blue or heavy",
+            DangerSign::InnerElbowThrowing => "pain of the inner elbow on throwing",
+            DangerSign::ShoulderSlips => "a shoulder that slips",
+            DangerSign::BothArmsNumb => "numbness in both arms",
+            DangerSign::NeckSigns => "signs from the neck",
+            DangerSign::CancerOrWeightLoss => "a past cancer or weight loss",
+            DangerSign::ChestPainBreathless => "chest pain or breathlessness",
+        },
+    }
+}
+
+/// How much was done, without blame.
+#[must_use]
+pub fn adherence_words(done: usize, due: usize, days: i32, catch_ups: usize) -> String {
+    let sessions = |count: usize| if count == 1 { "1 session".to_owned() } else { format!("{count} sessions") };
+    let mut words = format!("{} in the last {days} days", sessions(done));
+    if due > 0 {
+        words.push_str(&format!("; the plan had room for about {due}"));
+    }
+    words.push('.');
+    if done == 0 {
+        words.push_str(" The plan waits, and goes on from where you are.");
+    } else if done < due {
+        words.push_str(" Fewer than planned is common, and the plan goes on from what was done.");
+    }
+    if catch_ups > 0 {
+        words.push_str(&format!(
+            " {} entered on a later day.",
+            if catch_ups == 1 { "1 was".to_owned() } else { format!("{catch_ups} were") }
+        ));
+    }
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_listed_with_each_month_once() {
+        let days: Vec<Day> =
+            ["2026-10-30", "2026-11-02", "2026-11-05"].iter().map(|day| day.parse().unwrap()).collect();
+        assert_eq!(days_words(&days), "30 October, 2 and 5 November");
+        assert_eq!(days_words(&days[..1]), "30 October");
+        assert_eq!(days_words(&[]), "");
+    }
+
+    #[test]
+    fn adherence_is_told_without_blame() {
+        for (done, due) in [(0, 12), (5, 12), (12, 12), (1, 0)] {
+            let words = adherence_words(done, due, 28, 1).to_lowercase();
+            for blame in ["only", "miss", "fail", "should", "must", "behind", "poor", "lazy"] {
+                assert!(!words.contains(blame), "{words}");
+            }
+        }
+        assert!(
+            adherence_words(5, 12, 28, 0)
+                .starts_with("5 sessions in the last 28 days; the plan had room for about 12.")
+        );
+    }
+}
