@@ -21,6 +21,7 @@ pub(super) fn check_whole(plan: &mut Plan, lines: &PlanLines, problems: &mut Pro
     }
     for ((stage, &line), phase_lines) in plan.stages.iter_mut().zip(&lines.stages).zip(&lines.phases) {
         names("after", "[stage.entry]", &stage.entry.after, &ids, line, problems);
+        stage.after_at = stage.entry.after.iter().filter_map(|after| ids.iter().position(|id| id == after)).collect();
         check_phases(stage, &plan.equipment, line, phase_lines, problems);
     }
     plan.order = order(&plan.stages);
@@ -109,7 +110,8 @@ fn order(stages: &[Stage]) -> Vec<usize> {
     let mut order: Vec<usize> = Vec::new();
     while let Some(next) = (0..stages.len()).find(|at| {
         !order.contains(at)
-            && stages[*at].entry.after.iter().all(|id| order.iter().any(|before| stages[*before].id == *id))
+            && stages[*at].after_at.len() == stages[*at].entry.after.len()
+            && stages[*at].after_at.iter().all(|before| order.contains(before))
     }) {
         order.push(next);
     }
@@ -122,10 +124,7 @@ fn chain(stages: &[Stage], from: usize) -> Option<Vec<String>> {
     let mut chain = Vec::new();
     let mut at = from;
     loop {
-        let blocked = stages[at].entry.after.iter().find_map(|id| {
-            let place = stages.iter().position(|stage| stage.id == *id)?;
-            (!ordered.contains(&place)).then_some(place)
-        })?;
+        let blocked = stages[at].after_at.iter().copied().find(|before| !ordered.contains(before))?;
         let id = format!("\"{}\"", stages[blocked].id);
         if chain.contains(&id) {
             return Some(chain);

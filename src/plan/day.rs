@@ -61,6 +61,11 @@ impl Day {
         Self(self.0.saturating_add(days))
     }
 
+    /// The day's place in a cycle of that many days, from 0.
+    pub(super) fn place_in(self, days: usize) -> usize {
+        i32::try_from(days).map_or(0, |days| usize::try_from(self.0.rem_euclid(days)).unwrap_or(0))
+    }
+
     /// Days from `earlier` to this day, negative when that is the later one.
     #[must_use]
     pub const fn days_since(self, earlier: Self) -> i32 {

@@ -145,7 +145,7 @@ impl<'a> Progress<'a> {
         let is_open = self.states[entry.stage].is_open;
         let is_silent = !entry.is_done && entry.pain_during.is_none() && entry.pain_next_morning.is_none();
         if is_open && !is_silent {
-            let choice = self.settled_choices(entry.day)[entry.stage];
+            let choice = self.settled_choice(entry.stage, entry.day);
             let cleared = self.facts.cleared_on(entry.day);
             let state = &mut self.states[entry.stage];
             state.forget_before(cleared);
@@ -184,23 +184,42 @@ impl<'a> Progress<'a> {
         if let Some((day, alarm)) = self.alarm(on) {
             return self.states.iter().map(|_| nothing(Decision::SeeClinician, Cause::Alarm(day, alarm))).collect();
         }
-        let mut choices: Vec<Choice> = (0..self.states.len()).map(|stage| self.choose(stage, on)).collect();
-        let stopped = choices
-            .iter()
-            .position(|choice| choice.decision == Decision::SeeClinician && choice.cause != Cause::UnchangedScreen);
-        if let Some(stopped) = stopped {
-            for (stage, choice) in choices.iter_mut().enumerate() {
-                let state = &self.states[stage];
-                // nothing new and nothing higher until a clinician has looked at what went wrong
-                if choice.decision == Decision::Start {
-                    *choice = nothing(Decision::Waiting, Cause::OtherStage(stopped));
-                } else if choice.rung.is_some_and(|rung| rung > state.rung) {
-                    let cause = Cause::OtherStage(stopped);
-                    *choice = self.with_dose(stage, on, Decision::Hold, cause, state.rung, false);
-                }
+        let choices: Vec<Choice> = (0..self.states.len()).map(|stage| self.choose(stage, on)).collect();
+        match choices.iter().position(stops_others) {
+            Some(stopped) => {
+                (0..).zip(choices).map(|(stage, choice)| self.held_back(stage, on, choice, stopped)).collect()
             }
+            None => choices,
         }
-        choices
+    }
+
+    /// The same for one stage.
+    fn settled_choice(&self, stage: usize, on: Day) -> Choice {
+        if let Some((day, alarm)) = self.alarm(on) {
+            return nothing(Decision::SeeClinician, Cause::Alarm(day, alarm));
+        }
+        let choice = self.choose(stage, on);
+        if !self.is_new_or_higher(stage, &choice) {
+            return choice;
+        }
+        let stopped = (0..self.states.len()).find(|other| stops_others(&self.choose(*other, on)));
+        stopped.map_or(choice, |stopped| self.held_back(stage, on, choice, stopped))
+    }
+
+    fn is_new_or_higher(&self, stage: usize, choice: &Choice) -> bool {
+        choice.decision == Decision::Start || choice.rung.is_some_and(|rung| rung > self.states[stage].rung)
+    }
+
+    /// Nothing new and nothing higher until a clinician has looked at the stage that stopped.
+    fn held_back(&self, stage: usize, on: Day, choice: Choice, stopped: usize) -> Choice {
+        let cause = Cause::OtherStage(stopped);
+        match choice.decision {
+            Decision::Start => nothing(Decision::Waiting, cause),
+            _ if self.is_new_or_higher(stage, &choice) => {
+                self.with_dose(stage, on, Decision::Hold, cause, self.states[stage].rung, false)
+            }
+            _ => choice,
+        }
     }
 
     /// The danger sign or finding that stops everything on a day, until a clinician has let the plan go on.
@@ -243,12 +262,13 @@ impl<'a> Progress<'a> {
         if self.states[stage].is_open {
             return None;
         }
-        let unmet = entry.after.iter().filter_map(|id| self.plan.stage_at(id)).find(|before| {
-            let is_passed_by = self.plan.stages[*before].entry.screen_positive
+        let unmet = self.plan.stages[stage].after_at.iter().find(|before| {
+            let before = **before;
+            let is_passed_by = self.plan.stages[before].entry.screen_positive
                 && matches!(self.facts.screen_on(on), ScreenState::Negative | ScreenState::Unchanged);
-            self.states[*before].done_on.is_none() && !is_passed_by
+            self.states[before].done_on.is_none() && !is_passed_by
         });
-        if let Some(before) = unmet {
+        if let Some(&before) = unmet {
             return Some((Decision::Waiting, Cause::After(before)));
         }
         let limit = entry.pain_in_use_at_most?;
@@ -390,6 +410,11 @@ impl<'a> Progress<'a> {
         let due_on = [Some(on), after_last, after_heavy].into_iter().flatten().max();
         Choice { decision, cause, rung: Some(rung), due_on, is_fall }
     }
+}
+
+/// A stage that a clinician should look at, unless only its stretch is without effect.
+fn stops_others(choice: &Choice) -> bool {
+    choice.decision == Decision::SeeClinician && choice.cause != Cause::UnchangedScreen
 }
 
 const fn nothing(decision: Decision, cause: Cause) -> Choice {

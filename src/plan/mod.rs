@@ -5,6 +5,7 @@
 //! It cannot see whether a log tells what was done, nor whether an exercise was done as described: it knows pain and doses as
 //! they were entered, and stops where these say so.
 
+pub mod course;
 pub mod danger;
 pub mod day;
 pub mod engine;
@@ -27,6 +28,7 @@ mod stage_state;
 #[cfg(test)]
 mod tests;
 
+pub use course::{Change, CoursePoint, Detectable, Series, Trend, course_of, difference_series};
 pub use danger::{DangerSign, UnknownWord};
 pub use day::Day;
 pub use engine::{Cause, Choice, Decision, Progress};

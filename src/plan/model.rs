@@ -86,6 +86,9 @@ pub struct Stage {
     /// The place of the first dose in `rungs`.
     #[serde(skip)]
     pub(super) first_rung: usize,
+    /// Places of the stages that it waits for.
+    #[serde(skip)]
+    pub(super) after_at: Vec<usize>,
     /// The lightest load of its heavy phases, where they have a load.
     #[serde(skip)]
     pub(super) lightest_heavy: Option<u64>,

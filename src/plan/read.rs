@@ -353,6 +353,7 @@ fn stage(node: &Node, problems: &mut Problems) -> Option<(Stage, Vec<usize>)> {
         phases,
         rungs: Vec::new(),
         first_rung: 0,
+        after_at: Vec::new(),
         lightest_heavy: None,
     };
     Some((stage, nodes.iter().map(|node| node.line).collect()))

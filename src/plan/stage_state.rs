@@ -1,7 +1,5 @@
 //! Where a client stands in one stage: the dose, the latest session, and how the run of sessions went.
 
-use std::collections::VecDeque;
-
 use super::day::Day;
 use super::load::Load;
 use super::log::LogEntry;
@@ -15,8 +13,11 @@ const TRAINING_GAP_DAYS: u16 = 7;
 /// Pain of the last week is compared with that of the one before.
 const WEEK_DAYS: i32 = 7;
 
+/// Days that are looked back on: the last week and the one before.
+const RECENT_DAYS: usize = 14;
+
 /// Where a client stands in one stage.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct StageState {
     /// Its entry was met.
     pub(super) is_open: bool,
@@ -38,8 +39,16 @@ pub(super) struct StageState {
     pub(super) run: u16,
     /// The latest session.
     pub(super) last: Option<LastSession>,
-    /// Pain of the sessions of the last two weeks.
-    recent: VecDeque<(Day, u8)>,
+    /// Pain of the sessions of the last two weeks, each day at its place in the fortnight.
+    recent: [DayOfPain; RECENT_DAYS],
+}
+
+/// Pain during the sessions of one day.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct DayOfPain {
+    day: Option<Day>,
+    sum: u32,
+    count: u32,
 }
 
 /// The latest session of a stage.
@@ -80,7 +89,7 @@ impl StageState {
             run_here: 0,
             run: 0,
             last: None,
-            recent: VecDeque::new(),
+            recent: [DayOfPain::default(); RECENT_DAYS],
         }
     }
 
@@ -124,10 +133,12 @@ impl StageState {
         let grown = |run: u16| if session.is_good() { run.saturating_add(1) } else { 0 };
         (self.run_here, self.run) = (grown(self.run_here), grown(self.run));
         if let Some(pain) = entry.pain_during {
-            self.recent.push_back((entry.day, pain));
-        }
-        while self.recent.front().is_some_and(|(day, _)| entry.day.days_since(*day) >= 2 * WEEK_DAYS) {
-            self.recent.pop_front();
+            let at = &mut self.recent[entry.day.place_in(RECENT_DAYS)];
+            if at.day != Some(entry.day) {
+                *at = DayOfPain { day: Some(entry.day), sum: 0, count: 0 };
+            }
+            at.sum += u32::from(pain);
+            at.count += 1;
         }
         self.last = Some(session);
     }
@@ -164,10 +175,11 @@ impl StageState {
     /// Mean pain during sessions of the week up to a day is above that of the week before.
     fn week_rises(&self, until: Day) -> bool {
         let mut sums = [(0_u32, 0_u32); 2];
-        for (day, pain) in &self.recent {
-            let week = usize::from(until.days_since(*day) >= WEEK_DAYS);
-            sums[week].0 += u32::from(*pain);
-            sums[week].1 += 1;
+        for DayOfPain { day, sum, count } in self.recent {
+            let Some(ago) = day.map(|day| until.days_since(day)).filter(|ago| *ago < 2 * WEEK_DAYS) else { continue };
+            let week = usize::from(ago >= WEEK_DAYS);
+            sums[week].0 += sum;
+            sums[week].1 += count;
         }
         let [(now, now_count), (before, before_count)] = sums;
         // cross-multiplied means; a week without sessions compares with nothing

@@ -17,7 +17,7 @@ pub mod spread;
 pub use agreement::{LimitsOfAgreement, limits_of_agreement};
 pub use anova::{OneWay, TwoWay, one_way, two_way};
 pub use error::UncertaintyError;
-pub use line::{LineFit, fit_line};
+pub use line::{LineFit, WeightedLineFit, fit_line, fit_weighted_line};
 pub use measured::{COVERAGE, Component, Measured, combine_independent, coverage_factor, effective_dof};
 pub use monte_carlo::{
     CoverageInterval, MonteCarloOptions, NormalSampler, SimulatedDistribution, draw_stream, monte_carlo,

@@ -2,7 +2,7 @@
 //! with 3 x 10; two sessions a rise, every second day.
 
 use super::super::danger::DangerSign;
-use super::super::engine::Decision;
+use super::super::engine::{Decision, Progress};
 use super::super::facts::Alarm;
 use super::super::proposal::{Proposal, StageProposal};
 use super::*;
@@ -272,4 +272,27 @@ fn pounds_rise_over_pounds_that_exist() {
     assert_eq!(of(&start, "flexors").dose.as_ref().unwrap().load.as_deref(), Some("3 lb"));
     let up = next(&plan, &facts(), &good(&plan, 4), "2026-10-10");
     assert_eq!(of(&up, "flexors").dose.as_ref().unwrap().load.as_deref(), Some("4 lb"));
+}
+
+#[test]
+fn a_client_without_pain_comes_to_the_end_of_the_plan() {
+    let (plan, facts) = (plan(), facts());
+    let mut progress = Progress::new(&plan, &facts);
+    let first = day("2026-10-02");
+    let end = (0..365).map(|at| first.plus(at)).find(|on| {
+        let choices = progress.choices(*on);
+        for (stage, choice) in choices.iter().enumerate() {
+            if choice.rung.is_some() && choice.due_on == Some(*on) {
+                let id = plan.stages()[stage].id.clone();
+                progress.record(&session(&plan, &on.to_string(), &id, "", 0, Some(0))).unwrap();
+            }
+        }
+        choices[5].decision == Decision::StageDone
+    });
+    // One stage after the other, two sessions a dose, every second day. Flexors: 1, 1.5, 2, 2.5, 3, 4 kg with 10 and 15, then
+    // 5, 6, 7, 8 kg with 6 and 8: 20 doses, 40 sessions. Pulling up: 3 + 7 doses, 20 sessions. Back to it: 40, 60, 80, 100 %
+    // with 6 and 8, three sessions at the last: 17. Two days for each of 77 sessions; each of the two changes of stage may
+    // come a day sooner, or wait a day for the last heavy session.
+    let days = end.unwrap().days_since(first);
+    assert!((152..=156).contains(&days), "{days}");
 }
