@@ -144,7 +144,7 @@ fn live(plan: &Plan, weeks: u64, rng: &mut ChaCha8Rng, tally: &mut Tally) {
             }
             let height = (rung as f64 + 1.0) / of_plan.rungs().len() as f64;
             let excess = (height - capacity[stage]).max(0.0) * 12.0 + if rng.random_bool(flares) { 3.0 } else { 0.0 };
-            let pain = (excess + rng.random_range(0.0..0.6)).round().min(10.0) as u8;
+            let pain = (excess + rng.random_range(0.0..0.5)).round().min(10.0) as u8;
             let morning = pain.saturating_sub(2);
             let mut entry = entry(on, stage, dose.load, pain, morning);
             if rng.random_bool(0.1) {

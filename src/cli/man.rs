@@ -34,8 +34,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         return Ok(());
     };
     let mut outputs = OutputFolder::open(folder, &[], args.force)?;
-    let commands = command.get_subcommands().filter(|command| !command.is_hide_set()).cloned().collect::<Vec<_>>();
-    for command in std::iter::once(command).chain(commands) {
+    for command in with_subcommands(command) {
         let man = clap_mangen::Man::new(command);
         let mut page = Vec::new();
         man.render(&mut page)?;
@@ -43,4 +42,11 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     }
     outputs.finish(&[])?;
     Ok(())
+}
+
+/// A command, its subcommands, and theirs.
+fn with_subcommands(command: clap::Command) -> Vec<clap::Command> {
+    let visible = command.get_subcommands().filter(|command| !command.is_hide_set() && command.get_name() != "help");
+    let below: Vec<clap::Command> = visible.cloned().flat_map(with_subcommands).collect();
+    std::iter::once(command).chain(below).collect()
 }

@@ -11,6 +11,7 @@ mod man;
 mod measure;
 mod output;
 mod outputs;
+mod plan;
 mod progress;
 mod repeatability;
 mod schema;
@@ -56,6 +57,7 @@ enum Command {
     Inspect(inspect::Args),
     Man(man::Args),
     Measure(measure::Args),
+    Plan(plan::Args),
     Repeatability(repeatability::Args),
     Schema(schema::Args),
     Serve(serve::Args),
@@ -76,6 +78,7 @@ pub fn run() -> ExitCode {
         Command::Inspect(args) => inspect::run(&args),
         Command::Man(args) => man::run(&args),
         Command::Measure(args) => measure::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Repeatability(args) => repeatability::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Serve(args) => serve::run(&args),

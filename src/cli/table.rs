@@ -2,16 +2,13 @@
 
 use std::io::{self, Write};
 
+use crate::plan::words::CAUTIONS;
 use crate::screen::words::{decimal, deg_interval};
 use crate::screen::{
     Call, CheckStatus, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome, Subject,
     UsedInterval, VisitResult,
 };
 use crate::uncertainty::Measured;
-
-/// What heads every result.
-const CAUTIONS: &str = "Not a diagnosis. Stop on pain. See a licensed clinician for numbness, weakness, a pop, swelling, \
-fever, night pain, or a recent injury or surgery.";
 
 /// The width that sentences are wrapped to.
 const COLUMNS: usize = 100;
@@ -259,7 +256,8 @@ fn bold(text: &str, is_styled: bool) -> String {
     if is_styled { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
 }
 
-fn wrapped(out: &mut impl Write, indent: &str, text: &str) -> io::Result<()> {
+/// Prints a text in lines of at most [`COLUMNS`] characters, each after `indent`.
+pub(super) fn wrapped(out: &mut impl Write, indent: &str, text: &str) -> io::Result<()> {
     let mut line = String::new();
     // a no-break space keeps a number with its unit
     for word in text.split(' ').filter(|word| !word.is_empty()) {

@@ -56,10 +56,10 @@ pub enum Cause {
     Earlier,
     /// The top was reached; the exit asks for more.
     Top,
-    /// The dose that hurt is the lightest there is.
-    Lightest,
-    /// Even the lightest dose is more than what hurt.
-    LightestTooHeavy,
+    /// A rule lowers the dose, but it is the lightest there is.
+    Lightest(Option<usize>),
+    /// A rule lowers or keeps the dose, but even the lightest is more than what hurt.
+    LightestTooHeavy(Option<usize>),
     /// Pain in another stage, or a danger sign, on the day of the latest session or since.
     SoreElsewhere,
     /// A clinician should look at another stage first.
@@ -365,9 +365,9 @@ impl<'a> Progress<'a> {
                 self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
             }
             None if state.rung == 0 && lowest_is_light => {
-                self.with_dose(stage, on, Decision::Hold, Cause::Lightest, 0, true)
+                self.with_dose(stage, on, Decision::Hold, Cause::Lightest(rule), 0, true)
             }
-            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy) },
+            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy(rule)) },
         }
     }
 
@@ -382,7 +382,7 @@ impl<'a> Progress<'a> {
                 let decision = self.moved(stage, rung, Decision::Down);
                 self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
             }
-            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy) },
+            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy(rule)) },
         }
     }
 

@@ -128,7 +128,8 @@ fn parse_intake(text: &str, today: Day, problems: &mut Problems) -> Option<Intak
     let clearances =
         clearance_nodes.iter().filter_map(|node| Some((node.line, clearance(node, problems)?))).collect::<Vec<_>>();
     days("visit", &visits, |visit| visit.on, None, today, problems);
-    let first = visits.first().map(|(_, visit)| visit.on);
+    // a first visit that could not be read leaves no day to compare with
+    let first = visits.first().filter(|_| visits.len() == visit_nodes.len()).map(|(_, visit)| visit.on);
     days("screen", &screens, |screen| screen.on, first, today, problems);
     days("clearance", &clearances, |clearance| clearance.on, first, today, problems);
     contradictions(affected_side?, &pain_spots, fields.line_of("pain_spots"), &visits, &activities, problems);

@@ -91,6 +91,31 @@ pub struct Log {
     entries: Vec<LogEntry>,
 }
 
+impl LogEntry {
+    /// The entry's cells, in the order of [`COLUMNS`], as [`TypedEntry::check`] takes them. `plan` is the one that it was checked
+    /// against.
+    #[must_use]
+    pub fn cells(&self, plan: &Plan) -> [String; COLUMNS.len()] {
+        fn number<T: ToString>(value: Option<T>) -> String {
+            value.map(|value| value.to_string()).unwrap_or_default()
+        }
+        [
+            self.day.to_string(),
+            plan.stages()[self.stage].id.clone(),
+            if self.is_done { "yes" } else { "no" }.to_owned(),
+            self.load.words(&plan.equipment().bands),
+            number(self.sets),
+            number(self.repetitions),
+            number(self.seconds),
+            number(self.pain_during),
+            number(self.pain_next_morning),
+            self.sign.map(|sign| sign.name().to_owned()).unwrap_or_default(),
+            number(self.entered),
+            self.note.clone(),
+        ]
+    }
+}
+
 impl Log {
     /// Orders entries by day.
     #[must_use]
@@ -106,7 +131,35 @@ impl Log {
     }
 }
 
-impl TypedEntry<'_> {
+impl<'a> TypedEntry<'a> {
+    /// The entry of cells in the order of [`COLUMNS`]; those that are not there are empty.
+    #[must_use]
+    pub fn of_cells(cells: &'a [String]) -> Self {
+        let cell = |column: &str| {
+            let at = COLUMNS.iter().position(|known| *known == column);
+            at.and_then(|at| cells.get(at)).map_or("", String::as_str)
+        };
+        Self::of(cell)
+    }
+
+    /// The entry whose cells a function gives by column.
+    pub(super) fn of(cell: impl Fn(&str) -> &'a str) -> Self {
+        Self {
+            day: cell("day"),
+            stage: cell("stage"),
+            done: cell("done"),
+            load: cell("load"),
+            sets: cell("sets"),
+            repetitions: cell("repetitions"),
+            seconds: cell("seconds"),
+            pain_during: cell("pain_during"),
+            pain_next_morning: cell("pain_next_morning"),
+            danger_sign: cell("danger_sign"),
+            entered: cell("entered"),
+            note: cell("note"),
+        }
+    }
+
     /// The cell of a column.
     pub(super) fn cell(&self, column: &str) -> &str {
         match column {

@@ -52,7 +52,11 @@ impl Log {
         let mut writer = csv::Writer::from_writer(Vec::new());
         writer.write_record(COLUMNS).map_err(|error| failed(error.into()))?;
         for entry in self.entries() {
-            writer.write_record(cells(entry, plan)).map_err(|error| failed(error.into()))?;
+            let mut cells = entry.cells(plan);
+            if let Some(note) = cells.last_mut() {
+                *note = with_guard(note);
+            }
+            writer.write_record(cells).map_err(|error| failed(error.into()))?;
         }
         let bytes = writer.into_inner().map_err(|error| failed(error.to_string().into()))?;
         String::from_utf8(bytes).map_err(|error| failed(error.into()))
@@ -123,40 +127,8 @@ fn typed<'a>(record: &'a csv::StringRecord, columns: &[Option<&'static str>]) ->
         let at = columns.iter().position(|known| *known == Some(column));
         at.and_then(|at| record.get(at)).unwrap_or_default()
     };
-    TypedEntry {
-        day: cell("day"),
-        stage: cell("stage"),
-        done: cell("done"),
-        load: cell("load"),
-        sets: cell("sets"),
-        repetitions: cell("repetitions"),
-        seconds: cell("seconds"),
-        pain_during: cell("pain_during"),
-        pain_next_morning: cell("pain_next_morning"),
-        danger_sign: cell("danger_sign"),
-        entered: cell("entered"),
-        note: without_guard(cell("note")),
-    }
-}
-
-fn cells(entry: &LogEntry, plan: &Plan) -> [String; 12] {
-    fn number<T: ToString>(value: Option<T>) -> String {
-        value.map(|value| value.to_string()).unwrap_or_default()
-    }
-    [
-        entry.day.to_string(),
-        plan.stages()[entry.stage].id.clone(),
-        if entry.is_done { "yes" } else { "no" }.to_owned(),
-        entry.load.words(&plan.equipment().bands),
-        number(entry.sets),
-        number(entry.repetitions),
-        number(entry.seconds),
-        number(entry.pain_during),
-        number(entry.pain_next_morning),
-        entry.sign.map(|sign| sign.name().to_owned()).unwrap_or_default(),
-        number(entry.entered),
-        with_guard(&entry.note),
-    ]
+    let typed = TypedEntry::of(cell);
+    TypedEntry { note: without_guard(typed.note), ..typed }
 }
 
 /// A note that a spreadsheet would run as a formula gets an apostrophe in front, which spreadsheets take as "text".

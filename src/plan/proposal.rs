@@ -96,7 +96,9 @@ fn stage_proposal(plan: &Plan, log: &Log, on: Day, at: usize, choice: &Choice) -
     let stage = &plan.stages()[at];
     let evidence = evidence(plan, log, on, at, choice);
     let rule = match choice.cause {
-        Cause::Rule(Some(rule)) => plan.rules().get(rule).map(|rule| rule.id.clone()),
+        Cause::Rule(Some(rule)) | Cause::Lightest(Some(rule)) | Cause::LightestTooHeavy(Some(rule)) => {
+            plan.rules().get(rule).map(|rule| rule.id.clone())
+        }
         _ => None,
     };
     StageProposal {
@@ -158,7 +160,7 @@ fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choic
                 _ => latest_first.take(1).collect(),
             }
         }
-        Cause::Rule(None) | Cause::Top | Cause::Lightest | Cause::LightestTooHeavy | Cause::SoreElsewhere => {
+        Cause::Rule(None) | Cause::Top | Cause::Lightest(_) | Cause::LightestTooHeavy(_) | Cause::SoreElsewhere => {
             latest_first.take(1).collect()
         }
         _ => Vec::new(),

@@ -11,7 +11,7 @@ use super::model::{Mode, Phase, Plan, Rung};
 
 /// What heads every proposal.
 pub const CAUTIONS: &str = "Not a diagnosis. Stop on pain. See a licensed clinician for numbness, weakness, a pop, swelling, \
-fever, night pain, or a recent injury or operation.";
+fever, night pain, or a recent injury or surgery.";
 
 /// What follows a danger sign that may be an emergency.
 pub const EMERGENCY: &str = "Chest pain or trouble getting your breath: call the emergency number now.";
@@ -93,7 +93,9 @@ pub const fn mode_words(mode: Mode) -> &'static str {
 #[must_use]
 pub fn dose_words(rung: &Rung, phase: &Phase, bands: &[String]) -> String {
     let sets = if rung.sets == 1 { "1 set".to_owned() } else { format!("{} sets", rung.sets) };
-    let mut words = format!("{sets} of {}", rung.repetitions);
+    // once for so long needs no counting
+    let is_single = rung.sets == 1 && rung.repetitions == 1 && rung.hold_s > 0;
+    let mut words = if is_single { format!("{} s", rung.hold_s) } else { format!("{sets} of {}", rung.repetitions) };
     let load = rung.load.words(bands);
     match rung.load {
         Load::None => {}
@@ -101,7 +103,7 @@ pub fn dose_words(rung: &Rung, phase: &Phase, bands: &[String]) -> String {
         Load::Band(_) => words.push_str(&format!(", {load} band")),
         Load::Share(_) => words.push_str(&format!(", {load} of the usual")),
     }
-    if rung.hold_s > 0 {
+    if rung.hold_s > 0 && !is_single {
         words.push_str(&format!(", {} s each", rung.hold_s));
     }
     if let Some(lowering_s) = phase.lowering_s {
@@ -145,14 +147,15 @@ pub fn entry_words(entry: &LogEntry, bands: &[String]) -> String {
 pub fn cause_words(cause: Cause, plan: &Plan) -> String {
     let name = |stage: usize| plan.stages().get(stage).map_or_else(String::new, |stage| format!("\"{}\"", stage.name));
     match cause {
-        Cause::Rule(Some(rule)) => plan.rules().get(rule).map_or_else(String::new, |rule| rule.because.clone()),
-        Cause::Rule(None) => "nothing speaks for a change yet".to_owned(),
+        Cause::Rule(rule) => rule_words(rule, plan),
         Cause::Entry => "all that comes before it is in place".to_owned(),
         Cause::Exit => "the sessions that end this stage are done".to_owned(),
         Cause::Earlier => "the sessions that end this stage were done before".to_owned(),
         Cause::Top => "this is the last dose of the stage and what ends it is not complete".to_owned(),
-        Cause::Lightest => "there is no lighter dose in the plan than this one".to_owned(),
-        Cause::LightestTooHeavy => "even the lightest dose of the plan is more than what hurt".to_owned(),
+        Cause::Lightest(rule) => format!("{}, and the plan has no lighter dose than this one", rule_words(rule, plan)),
+        Cause::LightestTooHeavy(rule) => {
+            format!("{}, and even the lightest dose of the plan is more than that", rule_words(rule, plan))
+        }
         Cause::SoreElsewhere => {
             "something hurt, or a danger sign came up, on the day of that session or since".to_owned()
         }
@@ -167,6 +170,11 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
             "stretching did not bring the outward reach up, so another cause should be looked for".to_owned()
         }
     }
+}
+
+fn rule_words(rule: Option<usize>, plan: &Plan) -> String {
+    let rule = rule.and_then(|rule| plan.rules().get(rule));
+    rule.map_or_else(|| "nothing speaks for a change yet".to_owned(), |rule| rule.because.clone())
 }
 
 /// An alarm as the subject of a clause.

@@ -13,6 +13,7 @@ mod decode;
 mod demo;
 mod look;
 mod measure;
+mod plan;
 mod real_bodies;
 mod reference_clips;
 mod repeatability;

@@ -82,7 +82,11 @@ fn less_than_what_hurt_is_proposed_when_less_was_lifted() {
     let proposal = next(&plan, &facts(), &entries, "2026-10-12");
     let stage = of(&proposal, "flexors");
     assert_eq!((stage.decision, stage.dose.is_none()), (Decision::SeeClinician, true));
-    assert!(stage.reason.contains("even the lightest dose"), "{}", stage.reason);
+    assert!(
+        stage.reason.contains("more during the session than the plan takes, and even the lightest dose"),
+        "{}",
+        stage.reason
+    );
 }
 
 #[test]
@@ -295,4 +299,16 @@ fn a_client_without_pain_comes_to_the_end_of_the_plan() {
     // come a day sooner, or wait a day for the last heavy session.
     let days = end.unwrap().days_since(first);
     assert!((152..=156).contains(&days), "{days}");
+}
+
+#[test]
+fn the_lightest_dose_stays_and_says_what_spoke_against_it() {
+    let plan = plan();
+    let entries = [session(&plan, "2026-10-06", "cuff", "", 0, Some(1))];
+    let proposal = next(&plan, &facts(), &entries, "2026-10-08");
+    let stage = of(&proposal, "cuff");
+    assert_eq!((stage.decision, stage.rule.as_deref()), (Decision::Hold, Some("pain_next_morning")));
+    let reason = "The same again, because the pain had not settled by the next morning, and the plan has no lighter dose than \
+                  this one (rule pain_next_morning; 6 October: pain 0, 1 the next morning).";
+    assert_eq!(stage.reason, reason);
 }

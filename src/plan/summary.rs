@@ -1,0 +1,98 @@
+//! How much of the plan was done, without blame: what was logged, beside what there was room for.
+
+use serde::Serialize;
+
+use super::day::Day;
+use super::log::{Log, LogEntry};
+use super::model::Plan;
+use super::words::adherence_words;
+
+/// What was done of the plan in the last days.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Adherence {
+    /// The first of the days looked at.
+    pub from: Day,
+    /// The last.
+    pub until: Day,
+    /// All in one sentence or two.
+    pub words: String,
+    /// Each stage with an entry, in the order of the plan.
+    pub stages: Vec<StageAdherence>,
+}
+
+/// What was done of one stage.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StageAdherence {
+    /// The stage's name in logs.
+    pub stage: String,
+    /// Its name in words.
+    pub name: String,
+    /// Sessions done.
+    pub done: usize,
+    /// Sessions that there was room for, by the stage's days between sessions, from its first entry to its last or to the last
+    /// day looked at, whichever the plan leaves open.
+    pub room: usize,
+}
+
+impl Adherence {
+    /// What was done in the `days` days up to `until`.
+    #[must_use]
+    pub fn of(plan: &Plan, log: &Log, until: Day, days: i32) -> Self {
+        let from = until.plus(1 - days.max(1));
+        let within = |entry: &&LogEntry| entry.day >= from && entry.day <= until;
+        let entries: Vec<&LogEntry> = log.entries().iter().filter(within).collect();
+        let stages: Vec<StageAdherence> = (0..plan.stages().len())
+            .filter_map(|stage| {
+                let first = log.entries().iter().find(|entry| entry.stage == stage && entry.day <= until)?.day;
+                Some(stage_adherence(plan, &entries, stage, first.max(from), until))
+            })
+            .collect();
+        let done = stages.iter().map(|stage| stage.done).sum();
+        let room = stages.iter().map(|stage| stage.room).sum();
+        let catch_ups = entries.iter().filter(|entry| entry.entered.is_some()).count();
+        Self { from, until, words: adherence_words(done, room, days.max(1), catch_ups), stages }
+    }
+}
+
+fn stage_adherence(plan: &Plan, entries: &[&LogEntry], at: usize, from: Day, until: Day) -> StageAdherence {
+    let stage = &plan.stages()[at];
+    let own = || entries.iter().filter(|entry| entry.stage == at);
+    // a stage that does not go on leaves no room after its last session
+    let until = if stage.keep { until } else { own().map(|entry| entry.day).max().unwrap_or(from) };
+    let days = usize::try_from(until.days_since(from) + 1).unwrap_or(0);
+    StageAdherence {
+        stage: stage.id.clone(),
+        name: stage.name.clone(),
+        done: own().filter(|entry| entry.is_done).count(),
+        room: days.div_ceil(usize::from(stage.days_between)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::super::load::Unit;
+    use super::super::log::LogBounds;
+    use super::*;
+
+    #[test]
+    fn sessions_are_counted_beside_what_there_was_room_for() {
+        let plan = Plan::default_plan(Unit::Kg);
+        let text = "day,stage,done,pain_during,entered\n2026-11-01,flexors,yes,0,\n2026-11-03,flexors,yes,0,2026-11-06\n\
+                    2026-11-05,flexors,no,,\n2026-11-02,soft_tissue,yes,0,\n2026-11-04,soft_tissue,yes,0,\n2026-09-01,cuff,yes,0,\n";
+        let until = "2026-11-10".parse().unwrap();
+        let log = Log::parse(text, Path::new("l.csv"), &plan, LogBounds { today: until, first_visit: None }).unwrap();
+        let found = Adherence::of(&plan, &log, until, 28);
+        let counts: Vec<(&str, usize, usize)> =
+            found.stages.iter().map(|stage| (stage.stage.as_str(), stage.done, stage.room)).collect();
+        // flexors: 1 to 10 November, every second day, 5; soft tissue: 2 to 4 November, daily, 3; cuff: all 28 days, every second
+        assert_eq!(counts, [("soft_tissue", 2, 3), ("flexors", 2, 5), ("cuff", 0, 14)]);
+        assert!(
+            found.words.starts_with("4 sessions in the last 28 days; the plan had room for about 22."),
+            "{}",
+            found.words
+        );
+        assert!(found.words.ends_with("1 was entered on a later day."), "{}", found.words);
+    }
+}
