@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::error::{RecordsError, database};
 
 /// The steps in order; the database's `user_version` says how many it has taken.
-const STEPS: [&str; 1] = [
+const STEPS: [&str; 2] = [
     // Revisions are only ever added: each confirmed edit of marks is a row of its own, and the latest of each raise and
     // repeat counts. Numbers of rows are never given out twice, so that an address never shows another client's reach.
     "CREATE TABLE clients (
@@ -74,6 +74,40 @@ const STEPS: [&str; 1] = [
         result TEXT NOT NULL,
         made_at TEXT NOT NULL
     ) STRICT;",
+    // Plans and intakes are kept as the files that they can be exported as, each change a row of its own, of which the latest
+    // counts. Log entries hold the cells of a log file, so that one check takes in what was typed, read or kept.
+    "CREATE TABLE plans (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        client INTEGER NOT NULL REFERENCES clients ON DELETE CASCADE,
+        text TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX plans_client ON plans (client);
+    CREATE TABLE intakes (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        client INTEGER NOT NULL REFERENCES clients ON DELETE CASCADE,
+        text TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX intakes_client ON intakes (client);
+    CREATE TABLE log_entries (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        client INTEGER NOT NULL REFERENCES clients ON DELETE CASCADE,
+        day TEXT NOT NULL,
+        stage TEXT NOT NULL,
+        done TEXT NOT NULL,
+        load TEXT NOT NULL,
+        sets TEXT NOT NULL,
+        repetitions TEXT NOT NULL,
+        seconds TEXT NOT NULL,
+        pain_during TEXT NOT NULL,
+        pain_next_morning TEXT NOT NULL,
+        danger_sign TEXT NOT NULL,
+        entered TEXT NOT NULL,
+        note TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX log_entries_client ON log_entries (client, day);",
 ];
 
 /// Takes the steps that a database has not taken yet, each in a transaction of its own.

@@ -10,6 +10,7 @@ mod export;
 mod media;
 mod migrations;
 mod model;
+mod plans;
 mod reaches;
 mod screening;
 mod store;
@@ -27,6 +28,7 @@ pub use model::{
     Client, ClientFacts, Feel, Marking, Media, MediaFacts, Palms, Reach, ReachFacts, ReachMarks, Removal, Screening,
     Visit, VisitSettings,
 };
+pub use plans::LoggedEntry;
 pub use reaches::Confirmed;
 pub use screening::{AnsweredBy, Answers, ScreeningOutcome};
 pub use store::{Records, hash_words};
