@@ -108,6 +108,8 @@ pub struct Progress<'a> {
     /// The latest danger sign of the log.
     sign: Option<(Day, DangerSign)>,
     latest: Option<Day>,
+    /// Places of the doses that were proposed at the beginning of the latest day, before any of its entries.
+    proposed: Vec<Option<usize>>,
 }
 
 impl<'a> Progress<'a> {
@@ -115,7 +117,7 @@ impl<'a> Progress<'a> {
     #[must_use]
     pub fn new(plan: &'a Plan, facts: &'a Facts) -> Self {
         let states = plan.stages.iter().map(StageState::new).collect();
-        Self { plan, facts, states, sore_on: None, heavy_on: None, sign: None, latest: None }
+        Self { plan, facts, states, sore_on: None, heavy_on: None, sign: None, latest: None, proposed: Vec::new() }
     }
 
     /// A client after all entries of a log up to a day.
@@ -139,8 +141,11 @@ impl<'a> Progress<'a> {
         if let Some(before) = self.latest.filter(|before| entry.day < *before) {
             return Err(EntryFault::OutOfOrder { found: entry.day, before });
         }
-        self.latest = Some(entry.day);
         self.settle(entry.day);
+        if self.latest != Some(entry.day) {
+            self.proposed = self.settled_choices(entry.day).iter().map(|choice| choice.rung).collect();
+        }
+        self.latest = Some(entry.day);
         let (stage, limits) = (&self.plan.stages[entry.stage], self.plan.pain_limits(entry.stage));
         let is_open = self.states[entry.stage].is_open;
         let is_silent = !entry.is_done && entry.pain_during.is_none() && entry.pain_next_morning.is_none();
@@ -163,7 +168,9 @@ impl<'a> Progress<'a> {
             self.sign = Some((entry.day, sign));
         }
         let load = if entry.load == Load::None { stage.rungs[self.states[entry.stage].rung].load } else { entry.load };
-        let is_heavy = stage.phase_of(self.states[entry.stage].rung).is_heavy
+        // pain in one stage holds another from that hour on, but what was proposed in the morning may have been done before it
+        let rungs = [Some(self.states[entry.stage].rung), self.proposed[entry.stage]];
+        let is_heavy = rungs.into_iter().flatten().any(|rung| stage.phase_of(rung).is_heavy)
             || stage.lightest_heavy.is_some_and(|lightest| load != Load::None && load.amount() >= lightest);
         if entry.is_done && is_heavy {
             self.heavy_on = Some(entry.day);

@@ -312,3 +312,23 @@ fn the_lightest_dose_stays_and_says_what_spoke_against_it() {
                   this one (rule pain_next_morning; 6 October: pain 0, 1 the next morning).";
     assert_eq!(stage.reason, reason);
 }
+
+#[test]
+fn heavy_work_proposed_in_the_morning_counts_whatever_hurt_before_it() {
+    let plan = plan_with(&[
+        ("start = \"light\"", "start = \"heavy\""),
+        ("after = [\"flexors\", \"cuff\"]\npain_in_use_at_most = 2\n", ""),
+        ("sets = [2, 4]\nrepetitions = [3, 3]", "sets = [2, 2]\nrepetitions = [3, 3]"),
+    ]);
+    let mut entries = vec![
+        session(&plan, "2026-10-02", "pull", "", 0, Some(0)),
+        session(&plan, "2026-10-04", "pull", "", 0, Some(0)),
+    ];
+    let morning = next(&plan, &facts(), &entries, "2026-10-06");
+    assert_eq!(of(&morning, "pull").dose.as_ref().unwrap().phase, "Full pull-ups, blades first");
+    // the band hurts first, which would hold pulling up; then pulling up is done as the morning proposed it
+    entries.push(session(&plan, "2026-10-06", "cuff", "", 4, Some(0)));
+    entries.push(session(&plan, "2026-10-06", "pull", "", 0, Some(0)));
+    let proposal = next(&plan, &facts(), &entries, "2026-10-07");
+    assert_eq!(of(&proposal, "flexors").due_on, Some(day("2026-10-08")));
+}

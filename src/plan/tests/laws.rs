@@ -256,21 +256,27 @@ proptest! {
         prop_assert_eq!(late_changes, 0, "still moving after 1200 sessions");
     }
 
-    /// Heavy work of the wrist flexors is never proposed for the day of, or the day after, other such work.
+    /// Heavy work of the wrist flexors is never proposed for the day of, or the day after, other such work. Clients do what was
+    /// proposed in the morning, whatever hurt in the course of the day.
     #[test]
-    fn heavy_days_are_never_next_to_each_other(events in prop::collection::vec(event(), 1..150)) {
+    fn heavy_days_are_never_next_to_each_other(events in prop::collection::vec(event(), 1..200)) {
         let plan = plan_with(&[
             ("start = \"light\"", "start = \"heavy\""),
             ("after = [\"flexors\", \"cuff\"]\npain_in_use_at_most = 2\n", ""),
-            ("[[stage]]\nid = \"pull\"\n", "[[stage]]\nid = \"pull\"\nstart = \"full\"\n"),
+            ("sets = [2, 4]\nrepetitions = [3, 3]", "sets = [2, 2]\nrepetitions = [3, 3]"),
         ]);
         let (days, facts) = days_and_facts(&events);
         let mut progress = Progress::new(&plan, &facts);
         let mut heavy: Vec<Day> = Vec::new();
+        let mut morning: Option<(Day, Vec<Choice>)> = None;
         for (event, on) in events.iter().zip(days) {
-            let choices = progress.choices(on);
+            let now = progress.choices(on);
+            let choices = match morning.take().filter(|(day, _)| *day == on) {
+                Some((_, choices)) => choices,
+                None => now.clone(),
+            };
             let is_heavy = |stage: usize, rung: usize| plan.stages()[stage].phase_of(rung).is_heavy;
-            for (stage, choice) in choices.iter().enumerate() {
+            for (stage, choice) in now.iter().enumerate() {
                 if let Some((rung, due)) = choice.rung.zip(choice.due_on).filter(|(rung, _)| is_heavy(stage, *rung)) {
                     prop_assert!(heavy.iter().all(|day| due.days_since(*day) > 1), "{rung} on {due} after {heavy:?}");
                 }
@@ -281,6 +287,7 @@ proptest! {
                 heavy.push(on);
             }
             progress.record(&entry).unwrap();
+            morning = Some((on, choices));
         }
     }
 
