@@ -49,7 +49,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     writeln!(out, "{}", server.address())?;
     out.flush()?;
     drop(out);
-    if !args.no_open && open::that_detached(server.address()).is_err() {
+    if !args.no_open && open::that_detached(server.address_once()).is_err() {
         writeln!(io::stderr(), "tworeach: no browser could be opened: open the address above")?;
     }
     server.run().context("the server stopped")

@@ -1,10 +1,12 @@
 //! Who may ask, and what an answer may do in the browser.
 //!
-//! The address that is opened has a random token; it is exchanged for a cookie that no other site can make the browser
-//! send (SameSite=Strict) and no script can read. `Host` must be this server's own name, against DNS rebinding, and
+//! The address that is printed has a random token; it is exchanged for a cookie that no other site can make the browser
+//! send (SameSite=Strict) and no script can read. The address that this program opens itself has another token, good once and
+//! for a minute: the browser's command line shows it to everybody on this machine, as long as the browser runs. `Host` must be this server's own name, against DNS rebinding, and
 //! whatever changes data must have this page's `Origin`, against forged requests.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
@@ -26,9 +28,14 @@ pub(super) const DOCUMENT_POLICY: &str = "default-src 'none'; style-src 'unsafe-
 /// Bytes of randomness in the token and in the session.
 const SECRET_BYTES: usize = 24;
 
+/// How long the browser that this program opens may take to get here.
+const OPENING: Duration = Duration::from_secs(60);
+
 /// Secrets and names of one run of the server.
 pub struct Guard {
     token: String,
+    /// A token that is good once, and until when.
+    once: Mutex<Option<(String, Instant)>>,
     session: String,
     cookie: String,
     hosts: Vec<String>,
@@ -40,6 +47,7 @@ impl Guard {
     pub fn new(port: u16) -> Self {
         Self {
             token: secret(),
+            once: Mutex::new(None),
             session: secret(),
             // browsers keep cookies by host and not by port: two servers must not take each other's
             cookie: format!("tworeach_{port}"),
@@ -51,6 +59,25 @@ impl Guard {
     #[must_use]
     pub fn entrance(&self) -> String {
         format!("/?token={}", self.token)
+    }
+
+    /// The path and query that start a session once, within a minute. The one given before is good no more.
+    #[must_use]
+    pub fn entrance_once(&self) -> String {
+        let token = secret();
+        let path = format!("/?token={token}");
+        *self.once() = Some((token, Instant::now() + OPENING));
+        path
+    }
+
+    fn once(&self) -> std::sync::MutexGuard<'_, Option<(String, Instant)>> {
+        self.once.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Whether a token starts a session; one that is good once is used up by this.
+    fn opens(&self, token: &str) -> bool {
+        let used = self.once().take_if(|(once, until)| is_same(token, once) && Instant::now() < *until);
+        used.is_some() || is_same(token, &self.token)
     }
 
     /// The `Cookie` header of a session, for programs that are no browser.
@@ -92,7 +119,7 @@ impl Guard {
         }
         if let Some(token) = request.uri().query().and_then(token_of)
             && is_reading
-            && is_same(token, &self.token)
+            && self.opens(token)
         {
             let cookie = format!("{}; Path=/; HttpOnly; SameSite=Strict", self.session_cookie());
             return Err(Refusal::Enter { path: path.to_owned(), cookie });
@@ -173,6 +200,23 @@ mod tests {
         for other in ["abd", "ab", "abcd", ""] {
             assert!(!is_same(other, "abc"), "{other}");
         }
+    }
+
+    #[test]
+    fn the_opened_address_is_good_once_and_the_printed_one_again_and_again() {
+        let guard = Guard::new(80);
+        let token = |path: String| path.strip_prefix("/?token=").unwrap().to_owned();
+        let (printed, replaced, opened) =
+            (token(guard.entrance()), token(guard.entrance_once()), token(guard.entrance_once()));
+        assert!(!guard.opens(&replaced), "a later one takes its place");
+        assert!(!guard.opens("") && !guard.opens(&opened[1..]));
+        assert!(guard.opens(&opened), "a wrong guess does not use it up");
+        assert!(!guard.opens(&opened));
+        assert!(guard.opens(&printed) && guard.opens(&printed));
+        let _ = guard.entrance_once();
+        guard.once().as_mut().unwrap().1 = Instant::now();
+        let late = guard.once().as_ref().unwrap().0.clone();
+        assert!(!guard.opens(&late), "it came too late");
     }
 
     #[test]

@@ -22,6 +22,7 @@ const BLOCKING_THREADS_MAX: usize = 16;
 pub struct Server {
     app: Arc<App>,
     listener: TcpListener,
+    origin: String,
     address: String,
 }
 
@@ -36,14 +37,21 @@ impl Server {
         listener.set_nonblocking(true).map_err(listening)?;
         let port = listener.local_addr().map_err(listening)?.port();
         let app = Arc::new(App::open(port, options)?);
-        let address = format!("http://127.0.0.1:{port}{}", app.guard.entrance());
-        Ok(Self { app, listener, address })
+        let origin = format!("http://127.0.0.1:{port}");
+        let address = format!("{origin}{}", app.guard.entrance());
+        Ok(Self { app, listener, origin, address })
     }
 
     /// The address to open, with the token that starts a session.
     #[must_use]
     pub fn address(&self) -> &str {
         &self.address
+    }
+
+    /// An address that starts a session once, within a minute: for a browser whose command line others can read.
+    #[must_use]
+    pub fn address_once(&self) -> String {
+        format!("{}{}", self.origin, self.app.guard.entrance_once())
     }
 
     /// Serves until interrupted.
