@@ -56,6 +56,8 @@ pub struct LeftOut {
     pub file: PathBuf,
     /// Why, as a sentence.
     pub reason: String,
+    /// No mark is placed on it.
+    pub is_unmarked: bool,
 }
 
 impl VisitCase {
@@ -122,7 +124,8 @@ impl Records {
             match faults(&entry, &marked).first() {
                 Some(problem) => {
                     let reason = problem.fault.to_string();
-                    left_out.push(LeftOut { id, media, file: entry.file, reason });
+                    let is_unmarked = recorded.markings.iter().all(|marking| marking.points.is_empty());
+                    left_out.push(LeftOut { id, media, file: entry.file, reason, is_unmarked });
                 }
                 None => {
                     reaches.push(CaseReach { id, media, marks: marked.marks });

@@ -159,7 +159,7 @@ fn write_figure(svg: &mut String, figure: &str, wanted: [f64; 2], height: f64) {
     let _ = write!(
         svg,
         "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{width:.1}\" height=\"{box_height:.1}\" rx=\"6\" fill=\"{white}\" \
-         fill-opacity=\"0.92\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-family=\"{FAMILY}\" \
+         fill-opacity=\"0.92\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-family=\"{FAMILY}, sans-serif\" \
          font-weight=\"600\" font-size=\"{FIGURE_SIZE}\" fill=\"{ink}\">{}</text>",
         x - width / 2.0,
         y - box_height / 2.0,

@@ -117,6 +117,25 @@ impl Picture {
 pub fn repeatability_of(paths: &[&Path]) -> Result<Repeatability, ScreenError> {
     let mut notes = Vec::new();
     let pictures = read_pictures(paths, &mut notes)?;
+    told_by(&pictures, notes).ok_or_else(|| {
+        let file = paths.first().copied().unwrap_or(Path::new("")).to_owned();
+        ScreenError::Invalid { problems: vec![Problem { file, line: None, fault: Fault::NoRepeats }] }
+    })
+}
+
+/// As [`repeatability_of`], of marks in memory, each with the name of its clip; `None` if nothing was marked twice.
+#[must_use]
+pub fn repeatability_of_marks(clips: &[(&str, &MarksFile)]) -> Option<Repeatability> {
+    let mut pictures = Vec::new();
+    for (name, marks) in clips {
+        add_pictures(&mut pictures, name, marks);
+    }
+    sort_placings(&mut pictures);
+    told_by(&pictures, Vec::new())
+}
+
+/// What pictures tell; `None` if nothing was marked twice.
+fn told_by(pictures: &[Picture], mut notes: Vec<String>) -> Option<Repeatability> {
     let raters: BTreeSet<&str> =
         pictures.iter().flat_map(|picture| &picture.placings).map(|placing| placing.rater.as_str()).collect();
     let landmarks: BTreeSet<Landmark> = pictures
@@ -125,18 +144,14 @@ pub fn repeatability_of(paths: &[&Path]) -> Result<Repeatability, ScreenError> {
         .flat_map(|placing| placing.points.keys().copied())
         .collect();
     let by_landmark: Vec<LandmarkSpread> =
-        landmarks.iter().map(|landmark| landmark_spread(&pictures, *landmark, &raters)).collect();
+        landmarks.iter().map(|landmark| landmark_spread(pictures, *landmark, &raters)).collect();
     let has_any = by_landmark.iter().any(|found| found.within_raters.is_some() || found.between_raters_sd_px.is_some());
-    if !has_any {
-        let file = paths.first().copied().unwrap_or(Path::new("")).to_owned();
-        return Err(ScreenError::Invalid { problems: vec![Problem { file, line: None, fault: Fault::NoRepeats }] });
-    }
-    Ok(Repeatability {
+    has_any.then(|| Repeatability {
         pictures: pictures.len(),
-        raters: raters.iter().map(|rater| rater_spread(&pictures, rater, &landmarks)).collect(),
+        raters: raters.iter().map(|rater| rater_spread(pictures, rater, &landmarks)).collect(),
         landmarks: by_landmark,
-        angles: angle_spreads(&pictures, &raters),
-        comparisons: angle_comparisons(&pictures, &raters, &mut notes),
+        angles: angle_spreads(pictures, &raters),
+        comparisons: angle_comparisons(pictures, &raters, &mut notes),
         notes,
     })
 }
@@ -173,36 +188,45 @@ fn read_pictures(paths: &[&Path], notes: &mut Vec<String>) -> Result<Vec<Picture
                 problems: vec![Problem { file: path.to_path_buf(), line: None, fault }],
             });
         }
-        let mut passed_over = 0;
-        for frame in &marks.frames {
-            if frame.source != Source::Hand {
-                passed_over += 1;
-                continue;
-            }
-            let is_same =
-                |picture: &Picture| picture.name == name && (picture.time_s - frame.time_s).abs() < SAME_TIME_S;
-            let index = pictures.iter().position(is_same).unwrap_or_else(|| {
-                let (image_size, time_s) = (marks.image_size, frame.time_s);
-                pictures.push(Picture { name: name.clone(), image_size, time_s, placings: Vec::new() });
-                pictures.len() - 1
-            });
-            let rater = frame.rater.clone().unwrap_or_else(|| NO_RATER.to_owned());
-            let placings = &mut pictures[index].placings;
-            let next = placings.iter().filter(|placing| placing.rater == rater).map(|placing| placing.repeat).max();
-            let repeat = frame.repeat.unwrap_or_else(|| next.unwrap_or(0) + 1);
-            let points = frame.points.iter().map(|(landmark, marked)| (*landmark, marked.point)).collect();
-            placings.push(Placing { rater, repeat, points });
-        }
+        let passed_over = add_pictures(&mut pictures, &name, &marks);
         if passed_over > 0 {
             notes.push(format!(
                 "{file_name}: {passed_over} frames were followed or carried, not placed by hand, and do not count"
             ));
         }
     }
-    for picture in &mut pictures {
+    sort_placings(&mut pictures);
+    Ok(pictures)
+}
+
+/// Adds the marks of the clip `name`. Gives how many frames were passed over, because no hand placed their marks.
+fn add_pictures(pictures: &mut Vec<Picture>, name: &str, marks: &MarksFile) -> usize {
+    let mut passed_over = 0;
+    for frame in &marks.frames {
+        if frame.source != Source::Hand {
+            passed_over += 1;
+            continue;
+        }
+        let is_same = |picture: &Picture| picture.name == name && (picture.time_s - frame.time_s).abs() < SAME_TIME_S;
+        let index = pictures.iter().position(is_same).unwrap_or_else(|| {
+            let (image_size, time_s) = (marks.image_size, frame.time_s);
+            pictures.push(Picture { name: name.to_owned(), image_size, time_s, placings: Vec::new() });
+            pictures.len() - 1
+        });
+        let rater = frame.rater.clone().unwrap_or_else(|| NO_RATER.to_owned());
+        let placings = &mut pictures[index].placings;
+        let next = placings.iter().filter(|placing| placing.rater == rater).map(|placing| placing.repeat).max();
+        let repeat = frame.repeat.unwrap_or_else(|| next.unwrap_or(0) + 1);
+        let points = frame.points.iter().map(|(landmark, marked)| (*landmark, marked.point)).collect();
+        placings.push(Placing { rater, repeat, points });
+    }
+    passed_over
+}
+
+fn sort_placings(pictures: &mut [Picture]) {
+    for picture in pictures {
         picture.placings.sort_by(|a, b| (&a.rater, a.repeat).cmp(&(&b.rater, b.repeat)));
     }
-    Ok(pictures)
 }
 
 /// One landmark's places on one picture by one rater: x and y, px at a long side of 1280.

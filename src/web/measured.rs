@@ -6,12 +6,14 @@ use crate::pose::Overlay;
 use crate::records::{Reach, Records, VisitCase};
 use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, outcome_word, value};
 use crate::screen::words::reach_name;
-use crate::screen::{Check, Comparison, MeasuredVisit, ReachResult, Retest, VisitResult, needed_landmarks};
+use crate::screen::{Check, CheckStatus, Comparison, MarksFile, MeasuredVisit, ReachResult, Retest, VisitResult};
+use crate::screen::{needed_landmarks, repeatability_of_marks};
 use crate::uncertainty::Measured;
 
 use super::error::WebError;
+use super::text;
 use super::view::{
-    ArmView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, RetestView,
+    ArmView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, RetestView, SteadinessView,
 };
 
 /// The latest result of a visit: the kept one if nothing has changed, else measured now and kept.
@@ -74,6 +76,7 @@ pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<
 pub(super) fn left_out_words(case: &VisitCase, reach: &Reach) -> String {
     let name = reach_name(reach.facts.rotation, reach.facts.occasion);
     match case.left_out.iter().find(|left_out| left_out.id == reach.id) {
+        Some(left_out) if left_out.is_unmarked => format!("The {name} is not marked yet."),
         Some(left_out) => format!("The {name} is not measured: {}.", left_out.reason),
         None => format!("The {name} is not measured."),
     }
@@ -128,6 +131,29 @@ pub(super) fn still_url(reach: i64, frame: usize) -> String {
     format!("/api/reaches/{reach}/frames/{frame}.jpg?size=preview")
 }
 
+/// The address of a full picture.
+pub(super) fn picture_url(reach: i64, frame: usize) -> String {
+    format!("/api/reaches/{reach}/frames/{frame}.jpg")
+}
+
+/// What blind repeats tell of the hand that placed a visit's marks.
+pub(super) fn steadiness(case: &VisitCase) -> Option<SteadinessView> {
+    let names: Vec<String> = case.reaches.iter().map(|reach| reach.id.to_string()).collect();
+    let clips: Vec<(&str, &MarksFile)> =
+        names.iter().map(String::as_str).zip(case.reaches.iter().map(|reach| &reach.marks)).collect();
+    let found = repeatability_of_marks(&clips)?;
+    // the page knows no raters: all marks are of one hand
+    let spread = found.raters.first()?.all?;
+    let assumed_px = case.case.marking.sd_px;
+    Some(SteadinessView {
+        spread: fixed(spread.sd, 1),
+        interval: format!("{} to {}", fixed(spread.interval.lo, 1), fixed(spread.interval.hi, 1)),
+        assumed: fixed(assumed_px, 1),
+        is_worse: spread.interval.lo > assumed_px,
+        angle: found.angles.first().map(|angle| (fixed(angle.sem.sd, 1), fixed(angle.mdc95, 1))),
+    })
+}
+
 fn no_elevation_words(reach: &Reach, of_case: &crate::records::CaseReach) -> String {
     let marked = |landmark| of_case.marks.frames.iter().any(|frame| frame.points.contains_key(landmark));
     let needed = needed_landmarks(reach.facts.view, reach.facts.near_side);
@@ -179,7 +205,10 @@ pub(super) fn retest_view(retest: &Retest) -> RetestView {
 }
 
 fn check_view(check: &Check) -> CheckView {
-    CheckView { name: check.name.clone(), status: check.status, text: check.text.clone() }
+    // the case file's words for what is asked on the page
+    let asked = text::not_answered(&check.name).filter(|_| check.status == CheckStatus::Unknown);
+    let text = asked.map_or_else(|| check.text.clone(), str::to_owned);
+    CheckView { name: check.name.clone(), status: check.status, text }
 }
 
 fn figure(measured: Measured, unit: Unit, sign: Sign) -> FigureView {

@@ -27,6 +27,11 @@ pub const MAIN_LINKS: &str = "Main";
 pub const WHERE: &str = "You are here";
 /// Heads the list of what was wrong with a form.
 pub const ERRORS: &str = "Please check this";
+/// How often a fault is there, after it.
+#[must_use]
+pub fn times(count: usize) -> String {
+    format!("({count} times)")
+}
 /// Heads the cautions of a result.
 pub const CAUTION: &str = "Caution";
 /// Marks what was invented for trying things out.
@@ -326,6 +331,41 @@ pub mod visit {
     pub const SAVE: &str = "Save";
     pub const ALL_DONE: &str = "All four reaches are measured.";
 
+    pub const STEADY: &str = "How steady your hand is";
+
+    /// How far marks spread.
+    #[must_use]
+    pub fn steady(spread: &str, interval: &str) -> String {
+        format!(
+            "Placed again without a sight of the first, your marks spread by {spread} px in each direction (standard deviation \
+             at 1280 px across, 95 % interval {interval})."
+        )
+    }
+
+    /// What that does to an angle.
+    #[must_use]
+    pub fn steady_angle(sem: &str, least: &str) -> String {
+        format!(
+            "That moves the angle between arm and trunk on the picture by {sem}° (standard error of measurement): between two \
+             markings, less than {least}° may be the hand alone."
+        )
+    }
+
+    /// The measurement's own assumption holds.
+    #[must_use]
+    pub fn as_assumed(assumed: &str) -> String {
+        format!("The measurement takes {assumed} px for granted, which these repeats do not speak against.")
+    }
+
+    /// It does not.
+    #[must_use]
+    pub fn worse_than_assumed(assumed: &str) -> String {
+        format!(
+            "The measurement takes {assumed} px for granted, and your marks spread more: its intervals are too narrow. Go closer up \
+             to each mark, and mark again."
+        )
+    }
+
     /// Landmarks that are still wanted.
     #[must_use]
     pub fn missing(names: &str) -> String {
@@ -454,7 +494,7 @@ pub fn mark_words() -> Value {
         "conflict": "Not saved: changed in another window",
         "refused": "Not saved: {message}",
         "elevation": "Elevation",
-        "no_number": "–",
+        "no_number": "No angle yet",
         "not_yet": "Comes with the first complete set of marks.",
         "hidden": "hidden",
         "hidden_why": "The numbers come back when you leave blind marking.",
@@ -515,7 +555,7 @@ pub mod result {
     pub const CHANGE_DIFFERENCE: &str = "The difference changed by";
     pub const REACHES: &str = "Each reach";
     pub const ELEVATION: &str = "Elevation at the top";
-    pub const NO_ANGLE: &str = "–";
+    pub const NO_ANGLE: &str = "No angle yet";
     pub const CHECKS: &str = "Checks";
     pub const ALL_OK: &str = "Every check is in order.";
     pub const NOT_RELIABLE: &str = "not to be relied on";
@@ -556,6 +596,26 @@ pub fn check(name: &str) -> (&'static str, &'static str) {
         "camera_unmoved" => ("Camera unmoved", "Leave the phone where it is between the reaches."),
         "same_person_and_bar" => ("Same person and bar", "Check that the clips belong to this client and this bar."),
         _ => ("Check", ""),
+    }
+}
+
+/// What a check says where its question on the marking page is not answered.
+#[must_use]
+pub fn not_answered(name: &str) -> Option<&'static str> {
+    match name {
+        "back_flat" => Some("Nobody said yet whether the low back and ribs stayed flat."),
+        "pain_free" => Some("Nobody said yet whether it hurt, and what stopped the reach."),
+        _ => None,
+    }
+}
+
+/// What would tell how a check comes out that these marks leave open. Common practice, no source.
+#[must_use]
+pub fn open_check(name: &str) -> &'static str {
+    match name {
+        "back_flat" | "pain_free" => "Answer the question on the marking page.",
+        "same_grip" => "Mark both wrists in both reaches, or tape the bar and say so on the visit's sheet.",
+        _ => "",
     }
 }
 

@@ -57,6 +57,10 @@ fn spread_worked_by_hand_is_found() {
         ],
     );
     let found = repeatability_of(&[&path]).unwrap();
+    let in_memory = MarksFile::read(&path).unwrap();
+    assert_eq!(repeatability_of_marks(&[("reach", &in_memory)]).as_ref(), Some(&found));
+    let once = MarksFile { frames: in_memory.frames[..1].to_vec(), ..in_memory };
+    assert_eq!(repeatability_of_marks(&[("reach", &once), ("other", &once)]), None, "two clips are no repeats");
     assert_eq!((found.pictures, found.raters.len()), (2, 1));
     let spread = found.raters[0].landmarks[0].spread;
     assert!((spread.sd - (16.0_f64 / 6.0).sqrt()).abs() < 1e-12, "{}", spread.sd);

@@ -13,16 +13,21 @@ export class Numbers {
 
   show(live) {
     const { words } = this;
-    if (this.isBlind) return this.#figures(words.hidden, words.hidden_why, null, null);
+    const state = (name) => (element("elevation").closest(".live").dataset.state = name);
+    if (this.isBlind) {
+      state("hidden");
+      return this.#figures(words.hidden, words.hidden_why, null, null);
+    }
     const reach = live?.reach ?? null;
     const hasAngle = reach !== null && reach.elevation !== null;
+    state(hasAngle ? "number" : "none");
     this.overlay = live?.overlay ? overlayOf(live.overlay) : null;
     this.spoken = hasAngle ? `${words.elevation} ${reach.elevation}` : words.no_number;
     this.#figures(
       hasAngle ? reach.elevation : words.no_number,
       hasAngle ? reach.interval : (reach?.reason ?? live?.reason ?? words.not_yet),
       live?.difference ?? null,
-      live?.call_words ?? null,
+      live?.call === "inconclusive" && !live.difference ? null : (live?.call_words ?? null),
     );
     this.#checks([...(reach?.checks ?? []), ...(live?.pair_checks ?? [])]);
   }
@@ -31,6 +36,7 @@ export class Numbers {
     element("elevation").textContent = elevation;
     element("interval").textContent = interval;
     element("pair").hidden = difference === null && call === null;
+    element("difference-interval").parentElement.hidden = difference === null;
     element("difference").textContent = difference?.value ?? "";
     element("difference-interval").textContent = difference?.interval ?? "";
     element("call").textContent = call ?? "";

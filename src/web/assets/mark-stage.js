@@ -292,8 +292,9 @@ export class Stage {
     if (!a || !b) return;
     const span = Math.max(1, distance(a, b));
     const middle = middleOf(a, b);
+    // Zoom first: a picture that fills the stage just so can't be panned.
+    this.view.zoom(span / this.#pinch.span, ...this.#pinch.middle);
     this.view.pan(middle[0] - this.#pinch.middle[0], middle[1] - this.#pinch.middle[1]);
-    this.view.zoom(span / this.#pinch.span, ...middle);
     this.#pinch = { span, middle };
     this.redraw();
   }

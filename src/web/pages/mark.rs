@@ -95,10 +95,10 @@ fn time(view: &MarkView) -> Markup {
                 output #when hidden[view.frames <= 1] {}
                 span.gap {}
                 div.pad {
-                    (icon_of_class("nudge-up", "up", words::UP, "M12 19V5M5 12L12 5L19 12"))
-                    (icon_of_class("nudge-left", "left", words::LEFT, "M19 12H5M12 5L5 12L12 19"))
-                    (icon_of_class("nudge-down", "down", words::DOWN, "M12 5V19M5 12L12 19L19 12"))
-                    (icon_of_class("nudge-right", "right", words::RIGHT, "M5 12H19M12 5L19 12L12 19"))
+                    (icon("nudge-left", words::LEFT, "M19 12H5M12 5L5 12L12 19"))
+                    (icon("nudge-up", words::UP, "M12 19V5M5 12L12 5L19 12"))
+                    (icon("nudge-down", words::DOWN, "M12 5V19M5 12L12 19L19 12"))
+                    (icon("nudge-right", words::RIGHT, "M5 12H19M12 5L19 12L12 19"))
                 }
             }
         }
@@ -131,9 +131,9 @@ fn ask(view: &MarkView) -> Markup {
 
 fn live() -> Markup {
     html! {
-        section.live aria-label=(words::LIVE) {
+        section.live aria-label=(words::LIVE) data-state="none" {
             h2 { (words::LIVE) }
-            p.number #elevation { "–" }
+            p.number #elevation { "…" }
             p.small #interval {}
             div.pair #pair hidden {
                 p { b #difference {} " " span #call {} }
@@ -244,12 +244,8 @@ fn conflict() -> Markup {
     }
 }
 
-fn icon(id: &str, label: &str, path: &str) -> Markup {
-    icon_of_class(id, "", label, path)
-}
-
 /// A button with a drawn sign; its name is for a screen reader and the tooltip.
-fn icon_of_class(id: &str, class: &str, label: &str, path: &str) -> Markup {
+fn icon(id: &str, label: &str, path: &str) -> Markup {
     let drawing = format!("<svg viewBox=\"0 0 24 24\" aria-hidden=\"true\"><path d=\"{path}\"/></svg>");
-    html! { button id=(id) class=[(!class.is_empty()).then_some(class)] type="button" aria-label=(label) title=(label) { (PreEscaped(drawing)) } }
+    html! { button id=(id) type="button" aria-label=(label) title=(label) { (PreEscaped(drawing)) } }
 }

@@ -151,6 +151,32 @@ struct Finding<'a> {
     check: &'a CheckView,
 }
 
+/// Findings of one check with one status, by what they say.
+struct Group<'a> {
+    name: &'a str,
+    status: CheckStatus,
+    /// Text, and the places where it holds.
+    texts: Vec<(&'a str, Vec<&'a str>)>,
+}
+
+/// Puts findings together that are of one check and status, in the order in which they come.
+fn grouped<'a>(findings: &'a [Finding<'a>]) -> Vec<Group<'a>> {
+    let mut groups: Vec<Group<'a>> = Vec::new();
+    for Finding { place, check } in findings {
+        let known = groups.iter_mut().find(|group| group.name == check.name && group.status == check.status);
+        let Some(group) = known else {
+            let texts = vec![(check.text.as_str(), vec![place.as_str()])];
+            groups.push(Group { name: &check.name, status: check.status, texts });
+            continue;
+        };
+        match group.texts.iter_mut().find(|(text, _)| *text == check.text) {
+            Some((_, places)) => places.push(place),
+            None => group.texts.push((&check.text, vec![place])),
+        }
+    }
+    groups
+}
+
 fn checks(view: &ResultView) -> Markup {
     let of_reaches = view.reaches.iter().flat_map(|reach| {
         let place = format!("{}, {}", text::occasion(reach.occasion), text::palms(reach.rotation));
@@ -172,7 +198,7 @@ fn checks(view: &ResultView) -> Markup {
         section {
             h2 { (words::CHECKS) }
             @if open.is_empty() && !in_order.is_empty() { p { (words::ALL_OK) } }
-            ul.findings { @for finding in &open { (finding_of(finding)) } }
+            ul.findings { @for group in grouped(&open) { (findings_of(&group)) } }
             @if !in_order.is_empty() {
                 details {
                     summary { (words::in_order(in_order.len())) }
@@ -183,9 +209,11 @@ fn checks(view: &ResultView) -> Markup {
     }
 }
 
-fn finding_of(finding: &Finding<'_>) -> Markup {
-    let (title, what_to_do) = text::check(&finding.check.name);
-    let (class, sign) = match finding.check.status {
+fn findings_of(group: &Group<'_>) -> Markup {
+    let (title, mend) = text::check(group.name);
+    // what is only open is no reason to film again
+    let what_to_do = if group.status == CheckStatus::Unknown { text::open_check(group.name) } else { mend };
+    let (class, sign) = match group.status {
         CheckStatus::Fail => ("status fail", "✗ fail"),
         CheckStatus::Warn => ("status warn", "△ near"),
         CheckStatus::Unknown => ("status", "? unknown"),
@@ -193,8 +221,8 @@ fn finding_of(finding: &Finding<'_>) -> Markup {
     };
     html! {
         li {
-            p { span class=(class) { (sign) } b { (title) } " " span.small { (finding.place) } }
-            p { (finding.check.text) }
+            p { span class=(class) { (sign) } b { (title) } }
+            @for (text, places) in &group.texts { p { (text) " " span.small { (places.join("; ")) } } }
             @if !what_to_do.is_empty() { p.small { (what_to_do) } }
         }
     }

@@ -85,8 +85,13 @@ pub(super) fn errors(form: &FormView) -> Markup {
             div.errors role="alert" {
                 h2 { (text::ERRORS) }
                 ul {
-                    @for FieldError { field, message } in &form.errors {
-                        li { a href={ "#field-" (field) } { (message) } }
+                    @for faults in form.errors.chunk_by(|one, next| one.message == next.message) {
+                        @if let Some(FieldError { field, message }) = faults.first() {
+                            li {
+                                a href={ "#field-" (field) } { (message) }
+                                @if faults.len() > 1 { " " (text::times(faults.len())) }
+                            }
+                        }
                     }
                 }
             }

@@ -166,6 +166,13 @@ fn one_visit() -> VisitView {
             cell(Occasion::After, Rotation::External, CellState::Empty, NextStep::Film, Vec::new()),
         ],
         has_result: true,
+        steadiness: Some(SteadinessView {
+            spread: "1.4".to_owned(),
+            interval: "1.2 to 1.7".to_owned(),
+            assumed: "1.5".to_owned(),
+            is_worse: false,
+            angle: Some(("0.6".to_owned(), "1.7".to_owned())),
+        }),
         settings: SettingsView { form: FormView::default(), profile_name: Some("phone main camera".to_owned()) },
         upload: FormView::default(),
     }

@@ -7,7 +7,7 @@ use super::shell::{Crumbs, Input, describes, error_text, errors, ids, page};
 use crate::pose::Rotation;
 use crate::screen::Occasion;
 use crate::web::text::{self, visit as words};
-use crate::web::view::{CellState, CellView, NextStep, ReachView, VisitView};
+use crate::web::view::{CellState, CellView, NextStep, ReachView, SteadinessView, VisitView};
 
 /// Renders the page.
 #[must_use]
@@ -33,6 +33,7 @@ pub fn render(view: &VisitView) -> Markup {
                     }
                 }
             }
+            @if let Some(steadiness) = &view.steadiness { (steady(steadiness)) }
             (settings(view))
             section {
                 h2 { (words::EXPORT_HEADING) }
@@ -65,6 +66,17 @@ fn next(view: &VisitView) -> Markup {
     }
 }
 
+fn steady(view: &SteadinessView) -> Markup {
+    html! {
+        section {
+            h2 { (words::STEADY) }
+            p { (words::steady(&view.spread, &view.interval)) }
+            @if let Some((sem, least)) = &view.angle { p { (words::steady_angle(sem, least)) } }
+            p.small { @if view.is_worse { (words::worse_than_assumed(&view.assumed)) } @else { (words::as_assumed(&view.assumed)) } }
+        }
+    }
+}
+
 fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
     let is_refused = is_refused(view, cell);
     html! {
@@ -93,7 +105,7 @@ fn reach_of(cell: &CellView, reach: &ReachView) -> Markup {
         a.picture href={ "/reaches/" (reach.id) "/mark" } { img src=(reach.still_url) alt={ (words::STILL) ", " (place) }; }
         p.state { (state(reach.state)) ", " (text::view(reach.view)) }
         @if let Some(elevation) = &reach.elevation { p.figure { (elevation) } }
-        @if let Some(interval) = &reach.interval { p.small { (interval) } }
+        @if let Some(interval) = &reach.interval { p.small { (text::result::INTERVAL) " " (interval) } }
         @if let Some(reason) = &reach.reason { p.small { (reason) } }
         @if let Some(warning) = &reach.warning { p.small { (warning) } }
         p.small { (reach.clip) }
@@ -140,6 +152,7 @@ fn upload(view: &VisitView, cell: &CellView) -> Markup {
             data-uploading=(words::UPLOADING) data-checking=(words::CHECKING) data-failed=(words::UPLOAD_FAILED) {
             input type="hidden" name="occasion" value=(occasion_word(cell.occasion));
             input type="hidden" name="rotation" value=(rotation_word(cell.rotation));
+            p.placed { (place(cell)) }
             div.fields {
                 div.field {
                     label for={ (id) "-view" } { (words::VIEW) }

@@ -13,7 +13,7 @@ use crate::pose::View;
 use crate::records::{Palms, Reach, ReachFacts, Records, RecordsError};
 use crate::web::dates::size_words;
 use crate::web::error::WebError;
-use crate::web::measured::still_url;
+use crate::web::measured::picture_url;
 use crate::web::pages;
 use crate::web::request::{Form, Id};
 use crate::web::state::{App, blocking};
@@ -116,7 +116,7 @@ fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
         client_code: client.facts.code,
         occasion: facts.occasion,
         rotation: facts.rotation,
-        still_url: still_url(id, frame),
+        still_url: picture_url(id, frame),
         error: None,
         is_contrary: false,
     })

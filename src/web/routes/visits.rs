@@ -74,6 +74,7 @@ pub(super) fn visit_view(
         affected_side: client.affected_side,
         cells,
         has_result: result.is_some(),
+        steadiness: measured::steadiness(&case),
         settings: SettingsView {
             form: settings.unwrap_or_else(|| settings_form(&visit.settings)),
             profile_name: case.profile.map(|profile| profile.name),

@@ -15,7 +15,7 @@ pub use result::{
     ArmView, ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView,
     RetestView,
 };
-pub use visit::{CellState, CellView, DeleteReachView, NextStep, ReachView, SettingsView, VisitView};
+pub use visit::{CellState, CellView, DeleteReachView, NextStep, ReachView, SettingsView, SteadinessView, VisitView};
 
 /// What an error page shows.
 #[derive(Debug, Clone)]

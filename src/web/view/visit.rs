@@ -23,10 +23,27 @@ pub struct VisitView {
     pub cells: Vec<CellView>,
     /// Some reach is measured: there is a result to look at.
     pub has_result: bool,
+    /// How well the marks repeat; `None` where nothing was marked again.
+    pub steadiness: Option<SteadinessView>,
     /// Bar, margin and camera profile.
     pub settings: SettingsView,
     /// The upload that was refused, with its errors; `occasion` and `rotation` say of which cell.
     pub upload: FormView,
+}
+
+/// What blind repeats tell of the hand that places the marks.
+#[derive(Debug, Clone)]
+pub struct SteadinessView {
+    /// Spread of a mark placed again, such as `1.4`, px at a long side of 1280 px.
+    pub spread: String,
+    /// Its 95 % interval, such as `1.2 to 1.7`.
+    pub interval: String,
+    /// What the measurement takes the spread to be.
+    pub assumed: String,
+    /// The hand is less steady than assumed, beyond doubt: intervals are too narrow.
+    pub is_worse: bool,
+    /// The angle on the picture: its spread, and the least change that is not the hand's; deg.
+    pub angle: Option<(String, String)>,
 }
 
 /// One cell of the sheet.
