@@ -44,3 +44,28 @@ require_packages() {
     fi
     rm -f "$log"
 }
+
+# axe-core, which the tests run on every page of the browser.
+AXE_VERSION=4.14.1
+AXE_SHA256=e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745
+
+# require_browser: Chromium, its driver and axe-core are there, and the tests know it. Ubuntu has no such packages: without a
+# driver of its own nothing is asked of it.
+require_browser() {
+    local folder
+    # shellcheck disable=SC1091
+    if [ "$(. /etc/os-release && printf %s "$ID")" = debian ]; then
+        require_packages chromium chromium-driver
+    fi
+    command -v chromedriver >/dev/null 2>&1 || return 0
+    folder=$(cargo metadata --format-version 1 --no-deps --offline | sed 's/.*"target_directory":"\([^"]*\)".*/\1/')/axe-core-$AXE_VERSION
+    if [ ! -f "$folder/package/axe.min.js" ]; then
+        command -v npm >/dev/null 2>&1 || require_packages nodejs npm
+        printf 'fetching axe-core %s\n' "$AXE_VERSION" >&2
+        mkdir -p "$folder"
+        (cd "$folder" && npm pack --silent "axe-core@$AXE_VERSION" >/dev/null &&
+            printf '%s  axe-core-%s.tgz\n' "$AXE_SHA256" "$AXE_VERSION" | sha256sum --check --quiet &&
+            tar -xzf "axe-core-$AXE_VERSION.tgz" package/axe.min.js) || fail "could not fetch axe-core $AXE_VERSION"
+    fi
+    export TWOREACH_BROWSER_REQUIRED=1 TWOREACH_AXE="$folder/package/axe.min.js"
+}

@@ -1,0 +1,14 @@
+//! The page in a real browser, with mouse, keys and fingers, as a coach, a clinician and a client at home use it.
+//!
+//! Needs Chromium with its driver, and axe-core's script where `TWOREACH_AXE` says. Where they are missing the tests say
+//! "skipped", unless `TWOREACH_BROWSER_REQUIRED` is 1. Pictures of every page are kept in `screens` of cargo's folder for tests.
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+#![allow(clippy::print_stdout, reason = "a skipped test says so")]
+
+mod browser;
+mod driver;
+mod job;
+mod look;
+mod marking;
+mod other_pages;
+mod server;
