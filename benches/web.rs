@@ -90,12 +90,14 @@ fn live_numbers(client: &mut Client) {
 
 fn frames(client: &mut Client, reaches: &[i64]) {
     let reach = reaches[0];
+    let mut sizes = Vec::new();
     let mut ask = |reach: i64, index: usize, size: &str| {
         let began = Instant::now();
         let (status, jpeg) =
             client.ask("GET", &format!("/api/reaches/{reach}/frames/{index}.jpg?size={size}"), "", b"");
         assert_eq!(status, 200);
         assert!(jpeg.starts_with(&[0xff, 0xd8]));
+        sizes.push(jpeg.len());
         began.elapsed()
     };
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -125,6 +127,8 @@ fn frames(client: &mut Client, reaches: &[i64]) {
         }
         print(name, &mut steps);
     }
+    sizes.sort_unstable();
+    println!("{:<44} {:>8} kB median", "size of a frame", sizes[sizes.len() / 2] / 1000);
 }
 
 fn five_people(server: &Server, reaches: &[i64], length: Duration) {
@@ -169,6 +173,11 @@ fn five_people(server: &Server, reaches: &[i64], length: Duration) {
     println!("{:<44} {:>8} frames, no error", "five people stepping", times.len());
     print("five people stepping", &mut times);
     println!("{:<44} {:>8} MB, with its decoders", "memory of the server at most", most / 1000);
+    println!(
+        "{:<44} {:>8} MB",
+        "of which its decoders now",
+        (memory(server.child.id()) - own(server.child.id())) / 1000
+    );
 }
 
 /// Proportional memory of a process and its children, kB: pages that several share count once.
@@ -183,12 +192,14 @@ fn memory(process: u32) -> u64 {
     all.push(process);
     all.sort_unstable();
     all.dedup();
-    let of = |process: &u32| {
-        let rollup = std::fs::read_to_string(format!("/proc/{process}/smaps_rollup")).unwrap_or_default();
-        let line = rollup.lines().find_map(|line| line.strip_prefix("Pss:").map(str::to_owned));
-        line.and_then(|line| line.split_whitespace().next()?.parse::<u64>().ok()).unwrap_or(0)
-    };
-    all.iter().map(of).sum()
+    all.into_iter().map(own).sum()
+}
+
+/// Proportional memory of one process, kB.
+fn own(process: u32) -> u64 {
+    let rollup = std::fs::read_to_string(format!("/proc/{process}/smaps_rollup")).unwrap_or_default();
+    let line = rollup.lines().find_map(|line| line.strip_prefix("Pss:").map(str::to_owned));
+    line.and_then(|line| line.split_whitespace().next()?.parse::<u64>().ok()).unwrap_or(0)
 }
 
 fn film(path: &Path, seed: u64) {

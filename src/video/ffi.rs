@@ -406,6 +406,9 @@ pub struct Conversion {
     pub is_source_full_range: bool,
     /// Whether the destination uses the full range of codes.
     pub is_target_full_range: bool,
+    /// Colours within a few codes are enough: the library's fast routines are taken, which round roughly and repeat each
+    /// chroma sample over the pixels that share it.
+    pub is_quick: bool,
 }
 
 /// Converts and resamples frames with the stream's own matrix and range.
@@ -424,7 +427,8 @@ impl Scaler {
         prepare();
         let side = |value: u32| c_int::try_from(value).ok();
         let source_format = format_of(conversion.source_format)?;
-        let flags = ffi::SWS_BICUBIC | ffi::SWS_ACCURATE_RND | ffi::SWS_FULL_CHR_H_INP | ffi::SWS_FULL_CHR_H_INT;
+        let exact = ffi::SWS_ACCURATE_RND | ffi::SWS_FULL_CHR_H_INP | ffi::SWS_FULL_CHR_H_INT;
+        let flags = ffi::SWS_BICUBIC | if conversion.is_quick { 0 } else { exact };
         // SAFETY: sizes are positive integers, formats known; the context is freed in `drop`. Coefficient tables are static.
         unsafe {
             let context = ffi::sws_getContext(

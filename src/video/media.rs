@@ -31,14 +31,14 @@ impl Media {
         }
     }
 
-    /// As [`Self::open`], with a clip opened by [`Clip::open_on_one_thread`].
+    /// As [`Self::open`], with a clip opened by [`Clip::open_to_show`].
     ///
     /// # Errors
     /// As [`Self::open`].
-    pub fn open_on_one_thread(path: &Path) -> Result<Self, VideoError> {
+    pub fn open_to_show(path: &Path) -> Result<Self, VideoError> {
         match sniff::kind_of(path)? {
             Kind::Still(format) => Still::open(path, format).map(|still| Self::Still(Box::new(still))),
-            Kind::Clip => Clip::open_on_one_thread(path).map(|clip| Self::Clip(Box::new(clip))),
+            Kind::Clip => Clip::open_to_show(path).map(|clip| Self::Clip(Box::new(clip))),
         }
     }
 

@@ -245,6 +245,35 @@ fn full_range_and_other_chroma() {
     }
 }
 
+/// Means of differences between codes, over a picture of a room: of a clip opened to be shown.
+const QUICK_CODES: f64 = 2.0;
+
+#[test]
+fn a_clip_opened_to_be_shown_has_its_colours_within_two_codes_and_nothing_moves() {
+    let demo = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-clips/side/before-internal.mp4");
+    let folder = tempfile::tempdir().unwrap();
+    for (name, format) in [("limited", "yuv420p"), ("full", "yuvj420p"), ("finer", "yuv422p"), ("deep", "yuv420p10le")]
+    {
+        let path = folder.path().join(format!("{name}.mp4"));
+        let path_text = path.to_str().unwrap();
+        ffmpeg(&["-i", demo, "-frames:v", "1", "-c:v", "libx264", "-crf", "12", "-pix_fmt", format, path_text]);
+        let exact = Clip::open(&path).unwrap().frame_at(0.0).unwrap().image;
+        let quick = Clip::open_to_show(&path).unwrap().frame_at(0.0).unwrap().image;
+        assert_eq!(exact.dimensions(), quick.dimensions());
+        let difference = |dx: u32, dy: u32| {
+            let pairs = (0..exact.height() - 1).flat_map(|y| (0..exact.width() - 1).map(move |x| (x, y)));
+            let sum: f64 = pairs
+                .flat_map(|(x, y)| exact.get_pixel(x + dx, y + dy).0.into_iter().zip(quick.get_pixel(x, y).0))
+                .map(|(a, b)| f64::from(a.abs_diff(b)))
+                .sum();
+            sum / f64::from(3 * (exact.width() - 1) * (exact.height() - 1))
+        };
+        let (here, right, below) = (difference(0, 0), difference(1, 0), difference(0, 1));
+        assert!(here < QUICK_CODES, "{format}: {here} codes");
+        assert!(here < right && here < below, "{format}: {here} codes, moved by a px {right} and {below}");
+    }
+}
+
 #[test]
 fn vp8_and_vp9_in_webm() {
     for (codec, words) in [("libvpx", "VP8"), ("libvpx-vp9", "VP9")] {

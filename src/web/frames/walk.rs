@@ -6,16 +6,16 @@
 use std::collections::{HashSet, VecDeque};
 
 /// Frames that are kept ready onwards and backwards.
-const AHEAD: usize = 16;
+const AHEAD: usize = 12;
 
 /// With fewer ready than this backwards, the next run is decoded.
-const BEHIND_MIN: usize = 10;
+const BEHIND_MIN: usize = 20;
 
 /// Frames of a run backwards.
-const RUN: usize = 16;
+const RUN: usize = 24;
 
 /// A run further away than this from what is looked at now is given up.
-const RUN_REACH: usize = 48;
+const RUN_REACH: usize = 64;
 
 /// What is planned.
 #[derive(Debug, Default)]
