@@ -1,0 +1,426 @@
+//! Where a small upright window of one picture is in the next: pyramidal Lucas-Kanade.
+//!
+//! It assumes that the window keeps its shape and moves by less than its half width on the coarsest level. It cannot see that a
+//! window slid onto something alike: the way back (`flow_both_ways`) and the patch test ([`super::affine`]) are for that.
+//!
+//! # Source
+//! Bouguet (2000), Pyramidal implementation of the Lucas Kanade feature tracker, Intel. Derivatives by Scharr's operator.
+
+use nalgebra::{Matrix2, Vector2};
+
+use crate::geometry::ImagePoint;
+
+use super::pyramid::Pyramid;
+
+/// How a point is followed from picture to picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FlowOptions {
+    /// Half the window's side, px, its middle pixel not counted: 10 is a window of 21 px.
+    pub half_window_px: usize,
+    /// The coarsest level used; 0 is the picture alone.
+    pub max_level: usize,
+    /// Most steps on a level.
+    pub max_steps: usize,
+    /// Steps shorter than this end a level, px.
+    pub step_tol_px: f64,
+    /// A window whose texture is weaker than this in some direction is not followed: the smaller eigenvalue of the mean outer
+    /// product of its derivatives, in squared grey values for each squared px.
+    pub texture_min: f64,
+    /// Whether a change of brightness of the whole window counts as no change.
+    pub is_brightness_free: bool,
+}
+
+impl Default for FlowOptions {
+    fn default() -> Self {
+        Self {
+            half_window_px: 10,
+            max_level: 3,
+            max_steps: 30,
+            step_tol_px: 0.01,
+            texture_min: TEXTURE_MIN,
+            is_brightness_free: true,
+        }
+    }
+}
+
+/// Weakest texture followed by default. Common practice: that of a widely used vision library, 1e-4 in its units of 1024
+/// squared grey values for each squared px.
+const TEXTURE_MIN: f64 = 0.1024;
+
+/// Where a window was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flow {
+    /// Its middle in the second picture, px.
+    pub point: ImagePoint,
+    /// Mean absolute difference of grey values that is left.
+    pub difference: f64,
+    /// Covariance of the point by the differences left and the window's texture, px². It knows nothing of a window that changed.
+    pub covariance_px2: Matrix2<f64>,
+}
+
+/// Why a window was not found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FlowLoss {
+    /// The window left the picture.
+    OutOfPicture,
+    /// There is too little texture to tell where it is.
+    Flat,
+}
+
+/// Follows the window around `point` of the first picture to the second, starting at `guess` (both px).
+///
+/// # Errors
+/// [`FlowLoss`], a result like any other: it says what to do without the point.
+pub fn flow(
+    from: &Pyramid,
+    to: &Pyramid,
+    point: ImagePoint,
+    guess: ImagePoint,
+    options: &FlowOptions,
+) -> Result<Flow, FlowLoss> {
+    let top = options.max_level.min(from.count() - 1).min(to.count() - 1);
+    let mut window = Window::new(options);
+    let mut found = Vector2::new(guess.x, guess.y);
+    let mut last = None;
+    for level in (0..=top).rev() {
+        let scale = level_scale(level);
+        let here = Vector2::new(point.x, point.y) * scale;
+        let start = found * scale;
+        if !window.is_near(from, level, here) || !window.is_near(to, level, start) {
+            if level == 0 {
+                return Err(FlowLoss::OutOfPicture);
+            }
+            continue;
+        }
+        if !window.take(from, level, here) {
+            if level == 0 {
+                return Err(FlowLoss::Flat);
+            }
+            continue;
+        }
+        let end = window.walk(to, level, start);
+        found = end / scale;
+        last = (level == 0).then_some(end);
+    }
+    let end = last.ok_or(FlowLoss::Flat)?;
+    if !to.picture().contains(end.x, end.y) {
+        return Err(FlowLoss::OutOfPicture);
+    }
+    let (difference, covariance_px2) = window.judge(to, end);
+    Ok(Flow { point: ImagePoint::new(end.x, end.y), difference, covariance_px2 })
+}
+
+/// Follows as [`flow`], then back again: the flow and how far from `point` the way back ends, px.
+///
+/// # Errors
+/// As [`flow`], for either way.
+pub fn flow_both_ways(
+    from: &Pyramid,
+    to: &Pyramid,
+    point: ImagePoint,
+    guess: ImagePoint,
+    options: &FlowOptions,
+) -> Result<(Flow, f64), FlowLoss> {
+    let there = flow(from, to, point, guess, options)?;
+    // The way back starts where it should not need to move: a start at the answer would hide a window that slid.
+    let back_guess = ImagePoint::new(
+        there.point.x - (guess.x - point.x),
+        there.point.y - (guess.y - point.y),
+    );
+    let back = flow(to, from, there.point, back_guess, options)?;
+    Ok((there, (back.point.x - point.x).hypot(back.point.y - point.y)))
+}
+
+/// Size of a level over that of the picture.
+fn level_scale(level: usize) -> f64 {
+    0.5_f64.powi(i32::try_from(level).expect("a pyramid has few levels"))
+}
+
+/// The first picture's window on one level: its values, their derivatives and the normal matrix.
+struct Window<'a> {
+    options: &'a FlowOptions,
+    side: usize,
+    /// Values with a border of one px, from which the derivatives come.
+    bordered: Vec<f32>,
+    values: Vec<f32>,
+    /// Derivatives along x and y, without their mean where brightness is free.
+    slopes: Vec<[f32; 2]>,
+    normal: Matrix2<f64>,
+    other: Vec<f32>,
+}
+
+impl<'a> Window<'a> {
+    fn new(options: &'a FlowOptions) -> Self {
+        Self {
+            options,
+            side: 2 * options.half_window_px + 1,
+            bordered: Vec::new(),
+            values: Vec::new(),
+            slopes: Vec::new(),
+            normal: Matrix2::zeros(),
+            other: Vec::new(),
+        }
+    }
+
+    /// Whether some of the window at `middle` is on the picture.
+    fn is_near(&self, pyramid: &Pyramid, level: usize, middle: Vector2<f64>) -> bool {
+        let (width, height) = pyramid.level(level).size();
+        let reach = self.options.half_window_px as f64;
+        middle.x.is_finite()
+            && middle.y.is_finite()
+            && (-reach..width as f64 + reach).contains(&middle.x)
+            && (-reach..height as f64 + reach).contains(&middle.y)
+    }
+
+    /// Takes the window around `middle`; `false` if it is too flat.
+    fn take(&mut self, pyramid: &Pyramid, level: usize, middle: Vector2<f64>) -> bool {
+        let plane = pyramid.level(level);
+        let side = self.side;
+        let wide = side + 2;
+        let corner = middle - Vector2::repeat(self.options.half_window_px as f64 + 1.0);
+        plane.sample_grid(narrow(corner.x), narrow(corner.y), wide, &mut self.bordered);
+        self.values.clear();
+        self.slopes.clear();
+        for y in 1..=side {
+            let [above, here, below] = [y - 1, y, y + 1].map(|row| &self.bordered[row * wide..(row + 1) * wide]);
+            for x in 1..=side {
+                self.values.push(here[x]);
+                // Scharr's operator: a derivative one way, weights 3 10 3 the other, over 32.
+                let along_x = 3.0 * (above[x + 1] - above[x - 1] + below[x + 1] - below[x - 1])
+                    + 10.0 * (here[x + 1] - here[x - 1]);
+                let along_y = 3.0 * (below[x - 1] - above[x - 1] + below[x + 1] - above[x + 1])
+                    + 10.0 * (below[x] - above[x]);
+                self.slopes.push([along_x / 32.0, along_y / 32.0]);
+            }
+        }
+        let count = self.slopes.len() as f32;
+        if self.options.is_brightness_free {
+            let sum = self.slopes.iter().fold([0.0_f32; 2], |sum, slope| [sum[0] + slope[0], sum[1] + slope[1]]);
+            for slope in &mut self.slopes {
+                *slope = [slope[0] - sum[0] / count, slope[1] - sum[1] / count];
+            }
+        }
+        let (mut xx, mut xy, mut yy) = (0.0_f32, 0.0_f32, 0.0_f32);
+        for [x, y] in &self.slopes {
+            xx += x * x;
+            xy += x * y;
+            yy += y * y;
+        }
+        self.normal = Matrix2::new(f64::from(xx), f64::from(xy), f64::from(xy), f64::from(yy));
+        weaker_eigenvalue(&self.normal) / f64::from(count) >= self.options.texture_min
+    }
+
+    /// Steps from `start` to where the second picture's window is most alike, on one level.
+    fn walk(&mut self, to: &Pyramid, level: usize, start: Vector2<f64>) -> Vector2<f64> {
+        let plane = to.level(level);
+        let mut here = start;
+        let mut before = Vector2::zeros();
+        let Some(inverse) = self.normal.try_inverse() else { return here };
+        for step in 0..self.options.max_steps {
+            if !self.is_near(to, level, here) {
+                break;
+            }
+            let gradient = self.gradient(plane, here);
+            let change = -(inverse * gradient);
+            here += change;
+            if change.norm() <= self.options.step_tol_px {
+                break;
+            }
+            // Two steps that undo each other: the answer lies halfway.
+            if step > 0 && (change + before).amax() < self.options.step_tol_px {
+                here -= change * 0.5;
+                break;
+            }
+            before = change;
+        }
+        here
+    }
+
+    /// The gradient of half the squared difference by the window's position. Slopes without a mean leave out brightness.
+    fn gradient(&mut self, plane: &super::plane::Plane, middle: Vector2<f64>) -> Vector2<f64> {
+        self.sample_other(plane, middle);
+        let (mut x, mut y) = (0.0_f32, 0.0_f32);
+        for ((other, value), slope) in self.other.iter().zip(&self.values).zip(&self.slopes) {
+            let difference = other - value;
+            x += difference * slope[0];
+            y += difference * slope[1];
+        }
+        Vector2::new(f64::from(x), f64::from(y))
+    }
+
+    fn sample_other(&mut self, plane: &super::plane::Plane, middle: Vector2<f64>) {
+        let corner = middle - Vector2::repeat(self.options.half_window_px as f64);
+        plane.sample_grid(narrow(corner.x), narrow(corner.y), self.side, &mut self.other);
+    }
+
+    /// What is left at `end` on the finest level: mean absolute difference, and the covariance of the point.
+    fn judge(&mut self, to: &Pyramid, end: Vector2<f64>) -> (f64, Matrix2<f64>) {
+        self.sample_other(to.picture(), end);
+        let count = self.values.len() as f64;
+        let differences = || self.other.iter().zip(&self.values).map(|(other, value)| f64::from(other - value));
+        let mean = if self.options.is_brightness_free { differences().sum::<f64>() / count } else { 0.0 };
+        let absolute = differences().map(|difference| (difference - mean).abs()).sum::<f64>() / count;
+        let variance = differences().map(|difference| (difference - mean).powi(2)).sum::<f64>() / (count - 3.0);
+        let inverse = self.normal.try_inverse().unwrap_or_else(|| Matrix2::repeat(f64::NAN));
+        (absolute, inverse * variance)
+    }
+}
+
+/// The smaller eigenvalue of a symmetric matrix.
+fn weaker_eigenvalue(matrix: &Matrix2<f64>) -> f64 {
+    let mean = f64::midpoint(matrix.m11, matrix.m22);
+    mean - (0.5 * (matrix.m11 - matrix.m22)).hypot(matrix.m12)
+}
+
+/// A position on a picture needs no more than single precision holds: a thousandth of a px at 8192.
+#[expect(clippy::cast_possible_truncation, reason = "see above")]
+const fn narrow(value: f64) -> f32 {
+    value as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::PathBuf;
+
+    use image::{GrayImage, Luma};
+    use serde_json::Value;
+
+    use super::*;
+
+    /// The parameters of the reference tracks.
+    const AS_REFERENCE: FlowOptions = FlowOptions {
+        half_window_px: 10,
+        max_level: 3,
+        max_steps: 30,
+        step_tol_px: 0.01,
+        texture_min: TEXTURE_MIN,
+        is_brightness_free: false,
+    };
+
+    /// Smooth texture, finer and coarser, moved by `shift` and made brighter.
+    fn texture(shift: [f64; 2], brighter: f64) -> GrayImage {
+        GrayImage::from_fn(200, 160, |x, y| {
+            let (x, y) = (f64::from(x) - shift[0], f64::from(y) - shift[1]);
+            let waves = (x / 3.1).sin() * (y / 4.3).cos() + (x / 11.0 + y / 7.0).sin() + (y / 23.0 - x / 17.0).cos();
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded, within 0 to 255")]
+            Luma([(110.0 + 25.0 * waves + brighter).round() as u8])
+        })
+    }
+
+    #[test]
+    fn known_shift_is_found_to_a_fiftieth_of_a_pixel() {
+        let options = FlowOptions::default();
+        let from = Pyramid::of(&texture([0.0, 0.0], 0.0), 4);
+        for shift in [[0.3, -0.7], [4.6, 2.2], [-9.25, 6.5]] {
+            let to = Pyramid::of(&texture(shift, 0.0), 4);
+            let point = ImagePoint::new(101.3, 79.6);
+            let (found, back_px) = flow_both_ways(&from, &to, point, point, &options).unwrap();
+            // Grey values are rounded and windows read along straight lines: a few hundredths are left.
+            assert!((found.point.x - point.x - shift[0]).abs() < 0.02, "{shift:?} {found:?}");
+            assert!((found.point.y - point.y - shift[1]).abs() < 0.02, "{shift:?} {found:?}");
+            assert!(back_px < 0.02);
+        }
+    }
+
+    #[test]
+    fn brightness_does_not_move_a_window() {
+        let from = Pyramid::of(&texture([0.0, 0.0], 0.0), 4);
+        let to = Pyramid::of(&texture([1.5, 0.5], 20.0), 4);
+        let point = ImagePoint::new(90.0, 70.0);
+        let free = flow(&from, &to, point, point, &FlowOptions::default()).unwrap();
+        assert!((free.point.x - 91.5).hypot(free.point.y - 70.5) < 0.03, "{free:?}");
+        let plain = flow(&from, &to, point, point, &AS_REFERENCE).unwrap();
+        assert!((plain.point.x - 91.5).hypot(plain.point.y - 70.5) > 0.03, "{plain:?}");
+    }
+
+    #[test]
+    fn flat_window_and_window_outside_are_losses() {
+        let flat = Pyramid::of(&GrayImage::from_pixel(80, 80, Luma([90])), 4);
+        let point = ImagePoint::new(40.0, 40.0);
+        assert_eq!(flow(&flat, &flat, point, point, &FlowOptions::default()), Err(FlowLoss::Flat));
+        let picture = Pyramid::of(&texture([0.0, 0.0], 0.0), 4);
+        let outside = ImagePoint::new(-40.0, 20.0);
+        assert_eq!(flow(&picture, &picture, outside, outside, &FlowOptions::default()), Err(FlowLoss::OutOfPicture));
+    }
+
+    #[test]
+    fn stated_covariance_is_that_of_noise() {
+        // Pictures with independent noise of sd 3 in both: the scatter of the point over draws against what is stated.
+        let mut state = 7_u64;
+        let mut noise = || {
+            (0..12)
+                .map(|_| {
+                    state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    (state >> 11) as f64 / (1_u64 << 53) as f64
+                })
+                .sum::<f64>()
+                - 6.0
+        };
+        let clean = texture([0.0, 0.0], 0.0);
+        let mut noisy = || {
+            let mut image = clean.clone();
+            for pixel in image.pixels_mut() {
+                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded, within 0 to 255")]
+                let value = (f64::from(pixel.0[0]) + 3.0 * noise()).round().clamp(0.0, 255.0) as u8;
+                pixel.0[0] = value;
+            }
+            Pyramid::of(&image, 4)
+        };
+        let point = ImagePoint::new(100.0, 80.0);
+        let (mut square, mut stated) = (0.0, 0.0);
+        for _ in 0..60 {
+            let (from, to) = (noisy(), noisy());
+            let found = flow(&from, &to, point, point, &FlowOptions::default()).unwrap();
+            square += (found.point.x - point.x).powi(2) + (found.point.y - point.y).powi(2);
+            stated += found.covariance_px2.trace();
+        }
+        // 120 squares scatter by 13 % (one standard deviation); noise in the derivatives adds some.
+        let ratio = square / stated;
+        assert!((0.6..1.6).contains(&ratio), "{ratio}");
+    }
+
+    /// OpenCV 4.14.0 calcOpticalFlowPyrLK, window 21, levels 3, 30 steps or 0.01 px. Points that it keeps (way back within
+    /// 0.5 px throughout), followed frame by frame for ten frames by both.
+    #[test]
+    fn points_that_both_keep_stay_together_on_real_clips() {
+        let Some(folder) = std::env::var_os("TWOREACH_REFERENCE").map(|root| PathBuf::from(root).join("data/tracking"))
+        else {
+            eprintln!("skipped: TWOREACH_REFERENCE is not set");
+            return;
+        };
+        for (name, kept_min) in [("frames_arm_640x480", 10), ("frames_cup_320x240", 15), ("frames_phone_270x360", 15)] {
+            let text = std::fs::read_to_string(folder.join(format!("lk_{name}.json"))).unwrap();
+            let reference: Value = serde_json::from_str(&text).unwrap();
+            let pyramids: Vec<Pyramid> = (0..=10)
+                .map(|index| {
+                    let path = folder.join(name).join(format!("{index:04}.png"));
+                    Pyramid::of(&image::open(path).unwrap().into_luma8(), 4)
+                })
+                .collect();
+            let mut distances = Vec::new();
+            for point in reference["points"].as_array().unwrap() {
+                let track = point["track"].as_array().unwrap();
+                let number = |index: usize, field: &str| track[index][field].as_f64().unwrap();
+                if (1..=10).any(|index| number(index, "fb") >= 0.5 || number(index, "status") < 1.0) {
+                    continue;
+                }
+                let mut here = ImagePoint::new(number(0, "x"), number(0, "y"));
+                let mut is_kept = true;
+                for pair in pyramids.windows(2) {
+                    match flow_both_ways(&pair[0], &pair[1], here, here, &AS_REFERENCE) {
+                        Ok((found, back_px)) if back_px < 0.5 => here = found.point,
+                        _ => is_kept = false,
+                    }
+                }
+                if is_kept {
+                    distances.push((here.x - number(10, "x")).hypot(here.y - number(10, "y")));
+                }
+            }
+            distances.sort_by(f64::total_cmp);
+            assert!(distances.len() >= kept_min, "{name}: kept {}", distances.len());
+            let median_px = distances[distances.len() / 2];
+            println!("{name}: {} points, median {median_px:.4} px, worst {:.4}", distances.len(), distances[distances.len() - 1]);
+            assert!(median_px <= 0.05, "{name}: {median_px}");
+        }
+    }
+}

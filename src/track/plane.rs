@@ -1,0 +1,142 @@
+//! One grey picture, read at positions between its pixels.
+
+use image::GrayImage;
+
+/// A grey picture with values from 0 to 255. Positions are in px from the centre of the top-left pixel, x right, y down.
+/// Beyond its edges the picture is its own mirror image through the centres of the outer pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Plane {
+    width: usize,
+    height: usize,
+    values: Vec<u8>,
+}
+
+impl Plane {
+    /// A plane of `width` times `height` values, row by row.
+    pub(crate) fn new(width: usize, height: usize, values: Vec<u8>) -> Self {
+        debug_assert_eq!(values.len(), width * height);
+        Self { width, height, values }
+    }
+
+    /// A picture's values.
+    pub(crate) fn of(image: &GrayImage) -> Self {
+        let side = |px: u32| usize::try_from(px).expect("a picture in memory has sides that can be indexed");
+        Self::new(side(image.width()), side(image.height()), image.as_raw().clone())
+    }
+
+    /// Width and height, px.
+    pub(crate) const fn size(&self) -> (usize, usize) {
+        (self.width, self.height)
+    }
+
+    /// Row `y`.
+    pub(crate) fn row(&self, y: usize) -> &[u8] {
+        &self.values[y * self.width..(y + 1) * self.width]
+    }
+
+    /// Whether a position lies on the picture, out to the outer edges of its outer pixels.
+    pub(crate) fn contains(&self, x: f64, y: f64) -> bool {
+        (-0.5..=self.width as f64 - 0.5).contains(&x) && (-0.5..=self.height as f64 - 0.5).contains(&y)
+    }
+
+    /// The value at a position, by straight lines between the four pixels around it. The position must be finite.
+    pub(crate) fn at(&self, x: f32, y: f32) -> f32 {
+        let (left, top) = (x.floor(), y.floor());
+        let (across, down) = (x - left, y - top);
+        let (left, top) = (whole(left), whole(top));
+        let (right, bottom) = (mirrored(left + 1, self.width), mirrored(top + 1, self.height));
+        let (left, top) = (mirrored(left, self.width), mirrored(top, self.height));
+        let value = |column: usize, row: usize| f32::from(self.values[row * self.width + column]);
+        let upper = value(left, top) + across * (value(right, top) - value(left, top));
+        let lower = value(left, bottom) + across * (value(right, bottom) - value(left, bottom));
+        upper + down * (lower - upper)
+    }
+
+    /// Puts the values of an upright grid of `side` times `side` positions, one px apart, into `grid`; its first position is
+    /// at `x`, `y`, which must be finite.
+    pub(crate) fn sample_grid(&self, x: f32, y: f32, side: usize, grid: &mut Vec<f32>) {
+        grid.clear();
+        let (left, top) = (x.floor(), y.floor());
+        let (across, down) = (x - left, y - top);
+        let (left, top) = (whole(left), whole(top));
+        let last = i32::try_from(side).expect("a window is small");
+        let weights =
+            [(1.0 - across) * (1.0 - down), across * (1.0 - down), (1.0 - across) * down, across * down];
+        let is_inside = left >= 0
+            && top >= 0
+            && usize::try_from(left + last).is_ok_and(|right| right < self.width)
+            && usize::try_from(top + last).is_ok_and(|bottom| bottom < self.height);
+        if is_inside {
+            let (left, top) = (left.unsigned_abs() as usize, top.unsigned_abs() as usize);
+            for row in top..top + side {
+                let upper = &self.row(row)[left..=left + side];
+                let lower = &self.row(row + 1)[left..=left + side];
+                grid.extend(upper.windows(2).zip(lower.windows(2)).map(|(upper, lower)| {
+                    weights[0] * f32::from(upper[0])
+                        + weights[1] * f32::from(upper[1])
+                        + weights[2] * f32::from(lower[0])
+                        + weights[3] * f32::from(lower[1])
+                }));
+            }
+        } else {
+            for row in 0..last {
+                for column in 0..last {
+                    grid.push(self.at(x + column as f32, y + row as f32));
+                }
+            }
+        }
+    }
+}
+
+/// The pixel that stands at `index` when the picture is mirrored at its outer pixels again and again.
+pub(crate) fn mirrored(index: i32, count: usize) -> usize {
+    let count = i32::try_from(count).expect("a picture in memory has sides that can be indexed");
+    if count == 1 {
+        return 0;
+    }
+    let period = 2 * (count - 1);
+    let folded = index.rem_euclid(period);
+    let place = if folded < count { folded } else { period - folded };
+    usize::try_from(place).expect("folding gives a place on the picture")
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "clamped to the range of the type, beyond which nothing differs")]
+fn whole(value: f32) -> i32 {
+    value.clamp(-1e9, 1e9) as i32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ramp() -> Plane {
+        // value = 10 x + 3 y, which straight lines give exactly
+        Plane::new(6, 5, (0..30).map(|index| (index % 6) * 10 + (index / 6) * 3).collect())
+    }
+
+    #[test]
+    fn straight_lines_give_a_ramp_exactly() {
+        assert!((ramp().at(2.25, 1.5) - (22.5 + 4.5)).abs() < 1e-5);
+    }
+
+    #[test]
+    fn beyond_an_edge_is_the_mirror_image() {
+        let plane = ramp();
+        assert!((plane.at(-2.0, 1.0) - plane.at(2.0, 1.0)).abs() < 1e-5);
+        assert!((plane.at(6.5, 1.0) - plane.at(3.5, 1.0)).abs() < 1e-5);
+        assert_eq!(mirrored(-11, 6), 1);
+    }
+
+    #[test]
+    fn grid_inside_is_the_grid_read_point_by_point() {
+        let plane = ramp();
+        let mut grid = Vec::new();
+        plane.sample_grid(0.75, 0.5, 3, &mut grid);
+        for row in 0..3_u8 {
+            for column in 0..3_u8 {
+                let slow = plane.at(0.75 + f32::from(column), 0.5 + f32::from(row));
+                assert!((grid[usize::from(row * 3 + column)] - slow).abs() < 1e-4);
+            }
+        }
+    }
+}
