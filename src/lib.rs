@@ -8,6 +8,7 @@ pub mod geometry;
 pub mod uncertainty;
 pub mod video;
 pub mod camera;
+pub mod track;
 pub mod pose;
 pub mod screen;
 pub mod plan;

@@ -2,6 +2,7 @@
 
 mod board;
 mod calibrate;
+mod carry;
 mod check;
 mod completions;
 mod decode;
@@ -47,6 +48,7 @@ pub struct Cli {
 enum Command {
     Board(board::Args),
     Calibrate(calibrate::Args),
+    Carry(carry::Args),
     Check(check::Args),
     Completions(completions::Args),
     #[command(hide = true)]
@@ -70,6 +72,7 @@ pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Board(args) => board::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
+        Command::Carry(args) => carry::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Completions(args) => completions::run(&args),
         Command::DecodeCheck(args) => decode::check(&args),

@@ -5,6 +5,7 @@
 //! that was placed wrongly in the same way in every reach, nor a person who did not reach as high as they could.
 
 pub mod call;
+pub mod carry;
 pub mod case;
 pub mod error;
 pub mod in_memory;
@@ -38,6 +39,7 @@ pub(crate) mod words;
 #[cfg(test)]
 mod tests;
 
+pub use carry::{CarriedVisit, CarryAttempt, carry_case};
 pub use case::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, Raises, ReachEntry,
 };

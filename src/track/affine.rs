@@ -160,7 +160,8 @@ impl Patch {
                 }
                 let residual = read(plane, place) - gain * value - offset;
                 residuals.push(residual.abs());
-                let weight = if residual.abs() > HUBER * spread { weight * HUBER * spread / residual.abs() } else { *weight };
+                let weight =
+                    if residual.abs() > HUBER * spread { weight * HUBER * spread / residual.abs() } else { *weight };
                 let slope = slope(plane, place);
                 let turn = if is_rigid { 0.0 } else { 1.0 };
                 let row = SVector::<f64, UNKNOWNS>::from([

@@ -45,7 +45,7 @@ impl Default for FlowOptions {
 
 /// Weakest texture followed by default. Common practice: that of a widely used vision library, 1e-4 in its units of 1024
 /// squared grey values for each squared px.
-const TEXTURE_MIN: f64 = 0.1024;
+pub(crate) const TEXTURE_MIN: f64 = 0.1024;
 
 /// Where a window was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -123,10 +123,7 @@ pub fn flow_both_ways(
 ) -> Result<(Flow, f64), FlowLoss> {
     let there = flow(from, to, point, guess, options)?;
     // The way back starts where it should not need to move: a start at the answer would hide a window that slid.
-    let back_guess = ImagePoint::new(
-        there.point.x - (guess.x - point.x),
-        there.point.y - (guess.y - point.y),
-    );
+    let back_guess = ImagePoint::new(there.point.x - (guess.x - point.x), there.point.y - (guess.y - point.y));
     let back = flow(to, from, there.point, back_guess, options)?;
     Ok((there, (back.point.x - point.x).hypot(back.point.y - point.y)))
 }
@@ -188,8 +185,8 @@ impl<'a> Window<'a> {
                 // Scharr's operator: a derivative one way, weights 3 10 3 the other, over 32.
                 let along_x = 3.0 * (above[x + 1] - above[x - 1] + below[x + 1] - below[x - 1])
                     + 10.0 * (here[x + 1] - here[x - 1]);
-                let along_y = 3.0 * (below[x - 1] - above[x - 1] + below[x + 1] - above[x + 1])
-                    + 10.0 * (below[x] - above[x]);
+                let along_y =
+                    3.0 * (below[x - 1] - above[x - 1] + below[x + 1] - above[x + 1]) + 10.0 * (below[x] - above[x]);
                 self.slopes.push([along_x / 32.0, along_y / 32.0]);
             }
         }
@@ -419,7 +416,11 @@ mod tests {
             distances.sort_by(f64::total_cmp);
             assert!(distances.len() >= kept_min, "{name}: kept {}", distances.len());
             let median_px = distances[distances.len() / 2];
-            println!("{name}: {} points, median {median_px:.4} px, worst {:.4}", distances.len(), distances[distances.len() - 1]);
+            println!(
+                "{name}: {} points, median {median_px:.4} px, worst {:.4}",
+                distances.len(),
+                distances[distances.len() - 1]
+            );
             assert!(median_px <= 0.05, "{name}: {median_px}");
         }
     }

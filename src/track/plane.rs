@@ -60,8 +60,7 @@ impl Plane {
         let (across, down) = (x - left, y - top);
         let (left, top) = (whole(left), whole(top));
         let last = i32::try_from(side).expect("a window is small");
-        let weights =
-            [(1.0 - across) * (1.0 - down), across * (1.0 - down), (1.0 - across) * down, across * down];
+        let weights = [(1.0 - across) * (1.0 - down), across * (1.0 - down), (1.0 - across) * down, across * down];
         let is_inside = left >= 0
             && top >= 0
             && usize::try_from(left + last).is_ok_and(|right| right < self.width)

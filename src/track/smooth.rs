@@ -128,7 +128,7 @@ pub fn smooth(times_s: &[f64], values: &[f64]) -> Smoothed {
     let mut steps: Vec<f64> = times_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
     steps.sort_by(f64::total_cmp);
     let step_s = steps[steps.len() / 2];
-    if !(step_s > 0.0) {
+    if step_s <= 0.0 || step_s.is_nan() {
         return untouched();
     }
     let rate_hz = 1.0 / step_s;
@@ -178,9 +178,8 @@ fn line_through(points: impl Iterator<Item = (f64, f64)> + Clone) -> (f64, f64) 
     let count = points.clone().count() as f64;
     let (sum_x, sum_y) = points.clone().fold((0.0, 0.0), |sum, (x, y)| (sum.0 + x, sum.1 + y));
     let (mean_x, mean_y) = (sum_x / count, sum_y / count);
-    let (xx, xy) = points.fold((0.0, 0.0), |sum, (x, y)| {
-        (sum.0 + (x - mean_x).powi(2), sum.1 + (x - mean_x) * (y - mean_y))
-    });
+    let (xx, xy) =
+        points.fold((0.0, 0.0), |sum, (x, y)| (sum.0 + (x - mean_x).powi(2), sum.1 + (x - mean_x) * (y - mean_y)));
     let slope = if xx > 0.0 { xy / xx } else { 0.0 };
     (mean_y - slope * mean_x, slope)
 }

@@ -6,6 +6,7 @@
 mod bad_input;
 mod bad_media;
 mod calibrate;
+mod carry;
 mod case_files;
 mod clips;
 mod command_line;

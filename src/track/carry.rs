@@ -1,0 +1,502 @@
+//! Marks of one reach brought to another reach by image matching.
+//!
+//! A mark that is carried has the error of the mark it comes from, and so drops out of the difference between the two. That
+//! holds only if it lands on the same spot of cloth or skin: so every patch is found both ways, must be alike, and must be
+//! the only one alike nearby. What does not pass is left to the person. A surface that turned out of sight (the elbow and the
+//! forearm when the arm turns) rarely passes, and should not.
+//!
+//! The two pictures show one person in the same clothes and room, in nearly the same pose, through a camera that hardly moved.
+//! That they do is not checked beyond the likeness of the patches and of the room.
+
+use std::fmt;
+
+use image::GrayImage;
+use nalgebra::{Matrix2, Vector2};
+
+use crate::geometry::{ImagePoint, Landmark, Side};
+
+use super::affine::{Aligned, Patch, Warp};
+use super::pyramid::Pyramid;
+use super::room::{PictureMotion, consensus, picture_motion};
+
+/// Lengths in px hold for pictures with a long side of this many px and are scaled with it.
+pub(crate) const SCALE_AT_PX: f64 = 1280.0;
+/// Levels of the pyramids: the search begins on the coarsest.
+const LEVELS: usize = 3;
+/// Radius of the patch that is aligned in the end, px. Common practice: some 5 cm on the body at 3 m.
+const PATCH_PX: f64 = 16.0;
+/// Radius of the wider patches that find the neighbourhood, on the coarsest level and on the one after, px.
+const SEARCH_PATCH_PX: [f64; 2] = [36.0, 24.0];
+/// How far the trunk's marks may have moved, px: twice the shift between reaches that is usual at 3 m.
+const TRUNK_SEARCH_PX: f64 = 44.0;
+/// How far a mark of the arm may be from where its arm's turn puts it, px.
+const ARM_SEARCH_PX: f64 = 14.0;
+/// Turns of the arm that are tried, deg to either side, and the step between them.
+const ARM_TURNS_DEG: (f64, f64) = (14.0, 2.0);
+/// Turns of the trunk that are tried, deg to either side, and the step between them.
+const TRUNK_TURNS_DEG: (f64, f64) = (4.0, 4.0);
+/// Patches less alike than this are not the same spot.
+const LIKENESS_MIN: f64 = 0.8;
+/// Room that has less of its patch left than this is hidden.
+const ROOM_LIKENESS_MIN: f64 = 0.6;
+/// A second place is a rival if it is alike up to this share of the best one's likeness, and farther off than
+/// [`RIVAL_PX`].
+const RIVAL_RATIO: f64 = 0.97;
+/// Places nearer than this to the best one are that one, px.
+const RIVAL_PX: f64 = 10.0;
+/// The way back may miss by this much, px.
+const BACK_MAX_PX: f64 = 0.7;
+/// Standard deviation that no carried mark is better than, px: surfaces are not flat, and light is not even.
+const OWN_SD_PX: f64 = 0.15;
+/// What each degree of the patch's turn adds to that, px: a turned patch shows a little more of one side.
+const TURN_SD_PX_PER_DEG: f64 = 0.05;
+/// Where patches of the trunk are taken: share of the way from hip to shoulder, and to either side of it as a share of its
+/// length.
+const TRUNK_PATCHES: ([f64; 6], [f64; 4]) = ([0.25, 0.38, 0.51, 0.64, 0.76, 0.88], [-0.12, -0.04, 0.04, 0.12]);
+/// How far a patch of the trunk may be from where the hip's movement puts it, px: some 4 deg of lean.
+const TRUNK_PATCH_SEARCH_PX: f64 = 26.0;
+/// Patches of the trunk agree on its movement within this, px.
+const TRUNK_AGREE_PX: f64 = 1.2;
+/// Fewer of them than this tell nothing.
+const TRUNK_AGREE_MIN: usize = 7;
+/// Standard deviation of a shoulder that went with the trunk, px: the shoulder blade turns on it by itself. Common practice.
+const SHOULDER_ON_TRUNK_SD_PX: f64 = 0.7;
+/// The distance of an arm's mark from its shoulder may change by this share: a stiff arm seen from nearly the same side.
+const ARM_LENGTH_CHANGE_MAX: f64 = 0.05;
+/// An arm's mark may turn this much more or less about the shoulder than the bar did, deg.
+const ARM_AND_BAR_DEG: (f64, f64) = (3.0, 1.0);
+/// Standard deviation of a room's mark that went with the room, px.
+const ROOM_SD_PX: f64 = 0.1;
+
+/// A mark that was carried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Carried {
+    /// Where it is in the other picture, px.
+    pub point: ImagePoint,
+    /// Covariance of the carrying alone, px²: the error of the mark it comes from is not in it.
+    pub covariance_px2: Matrix2<f64>,
+    /// How alike the two patches are, 1 at the most.
+    pub likeness: f64,
+}
+
+/// Why a mark is left to the person.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum NotCarried {
+    /// It is too near the edge of one of the pictures.
+    OutOfPicture,
+    /// Nothing near where it must be is alike; the best likeness that was found.
+    NoMatch {
+        /// 1 at the most.
+        likeness: f64,
+    },
+    /// Two places are alike.
+    Ambiguous {
+        /// How far apart they are, px.
+        apart_px: f64,
+    },
+    /// The way back ends elsewhere.
+    NoWayBack {
+        /// How far off, px.
+        back_px: f64,
+    },
+    /// A mark of the head, which turns and nods by itself.
+    HeadTurns,
+    /// A mark of an arm that is turned the other way: another side of it is seen, and what looks alike is another spot.
+    OtherSide,
+    /// The shoulder or the bar's end of that arm was not found, so that nothing tells how the arm turned.
+    NoArm,
+    /// It would have slid along the arm.
+    Slid {
+        /// How much farther from the shoulder it would be, px.
+        by_px: f64,
+    },
+    /// The room did not show how the camera moved.
+    NoRoom,
+}
+
+impl fmt::Display for NotCarried {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::OutOfPicture => write!(f, "too near the picture's edge"),
+            Self::NoMatch { likeness } => write!(f, "nothing alike there, {:.0} % at best", 100.0 * likeness),
+            Self::Ambiguous { apart_px } => write!(f, "two places alike, {apart_px:.0} px apart"),
+            Self::NoWayBack { back_px } if back_px.is_finite() => write!(f, "the way back misses by {back_px:.1} px"),
+            Self::NoWayBack { .. } => write!(f, "there is no way back"),
+            Self::HeadTurns => write!(f, "the head turns by itself"),
+            Self::OtherSide => write!(f, "another side of the arm is seen"),
+            Self::NoArm => write!(f, "the shoulder or the bar's end was not found"),
+            Self::Slid { by_px } => write!(f, "it would slide along the arm by {by_px:.0} px"),
+            Self::NoRoom => write!(f, "the room does not show how the camera moved"),
+        }
+    }
+}
+
+/// What became of the marks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Carry {
+    /// How the camera moved; `None` where the room does not tell.
+    pub camera: Option<PictureMotion>,
+    /// Each mark, in the order given.
+    pub marks: Vec<(Landmark, Result<Carried, NotCarried>)>,
+}
+
+/// What two pictures have in common.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ArmTurn {
+    /// The shoulders are turned alike: the same side of the arms is seen.
+    Same,
+    /// One is turned in and the other out.
+    Other,
+}
+
+/// Carries marks (px of `from`) to the picture `to`, which must have the same size.
+///
+/// # Panics
+/// If the pictures differ in size.
+#[must_use]
+pub fn carry_marks(from: &GrayImage, to: &GrayImage, arms: ArmTurn, marks: &[(Landmark, ImagePoint)]) -> Carry {
+    assert_eq!(from.dimensions(), to.dimensions(), "marks are carried between pictures of one size");
+    let scale = f64::from(from.width().max(from.height())) / SCALE_AT_PX;
+    let pictures = Pictures { from: Pyramid::of(from, LEVELS), to: Pyramid::of(to, LEVELS), scale };
+    let camera = picture_motion(&pictures.from, &pictures.to, scale);
+    let mut carrier = Carrier { pictures: &pictures, camera, arms, found: Vec::new() };
+    let marked = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
+    let mut order: Vec<usize> = (0..marks.len()).collect();
+    order.sort_by_key(|index| rank(marks[*index].0));
+    let mut results = vec![Err(NotCarried::OutOfPicture); marks.len()];
+    for index in order {
+        let (landmark, point) = marks[index];
+        let mut result = carrier.carry(landmark, point);
+        if let (Err(_), Landmark::Shoulder(side)) = (&result, landmark)
+            && let Some(hip) = marked(Landmark::Hip(side))
+            && let Some(carried) = carrier.carry_on_trunk(point, hip)
+        {
+            result = Ok(carried);
+        }
+        if let Ok(carried) = &result {
+            carrier.found.push((landmark, point, carried.point));
+        }
+        results[index] = result;
+    }
+    Carry { camera, marks: marks.iter().map(|(landmark, _)| *landmark).zip(results).collect() }
+}
+
+/// Marks that others lean on come first.
+const fn rank(landmark: Landmark) -> u8 {
+    match landmark {
+        Landmark::Hip(_) => 0,
+        Landmark::Shoulder(_) => 1,
+        Landmark::BarEnd(_) => 2,
+        _ => 3,
+    }
+}
+
+struct Pictures {
+    from: Pyramid,
+    to: Pyramid,
+    /// Px of these pictures for each px at [`SCALE_AT_PX`].
+    scale: f64,
+}
+
+struct Carrier<'a> {
+    pictures: &'a Pictures,
+    camera: Option<PictureMotion>,
+    arms: ArmTurn,
+    /// What was carried so far: landmark, from, to.
+    found: Vec<(Landmark, ImagePoint, ImagePoint)>,
+}
+
+/// A place where a patch may be, and how far around it.
+#[derive(Clone, Copy)]
+struct Guess {
+    warp: Warp,
+    radius_px: f64,
+}
+
+impl Carrier<'_> {
+    fn carry(&self, landmark: Landmark, point: ImagePoint) -> Result<Carried, NotCarried> {
+        match landmark {
+            Landmark::PlumbTop | Landmark::PlumbBottom | Landmark::Datum => self.carry_room(point),
+            Landmark::Eye(_) | Landmark::Nose | Landmark::Chin => Err(NotCarried::HeadTurns),
+            Landmark::Shoulder(_) | Landmark::Hip(_) => self.carry_body(point, &self.guesses_near(point)),
+            Landmark::Elbow(_) | Landmark::Wrist(_) if self.arms == ArmTurn::Other => Err(NotCarried::OtherSide),
+            Landmark::Elbow(side) | Landmark::Wrist(side) | Landmark::BarEnd(side) => {
+                let pivot = self.pivot(side).ok_or(NotCarried::NoArm)?;
+                let turns_rad = match landmark {
+                    Landmark::BarEnd(_) => turns(0.0, ARM_TURNS_DEG),
+                    _ => turns(self.arm_turn_deg(side).ok_or(NotCarried::NoArm)?, ARM_AND_BAR_DEG),
+                };
+                // The bar goes round with the arm but hangs level in the hands.
+                let is_turned = !matches!(landmark, Landmark::BarEnd(_));
+                let carried = self.carry_body(point, &self.guesses_on_arm(point, pivot, turns_rad, is_turned))?;
+                // A stiff arm keeps its length: what changed it slid along the arm.
+                let before_px = (point.x - pivot.0.x).hypot(point.y - pivot.0.y);
+                let after_px = (carried.point.x - pivot.1.x).hypot(carried.point.y - pivot.1.y);
+                if (after_px / before_px - 1.0).abs() > ARM_LENGTH_CHANGE_MAX {
+                    return Err(NotCarried::Slid { by_px: after_px - before_px });
+                }
+                Ok(carried)
+            }
+        }
+    }
+
+    /// How far the arm turned about its shoulder as its end of the bar shows, deg clockwise as seen.
+    fn arm_turn_deg(&self, side: Side) -> Option<f64> {
+        let (from, to) = self.pivot(side)?;
+        let (_, bar_from, bar_to) = self.found.iter().find(|(landmark, ..)| *landmark == Landmark::BarEnd(side))?;
+        let before = Vector2::new(bar_from.x - from.x, bar_from.y - from.y);
+        let after = Vector2::new(bar_to.x - to.x, bar_to.y - to.y);
+        Some(before.perp(&after).atan2(before.dot(&after)).to_degrees())
+    }
+
+    /// A shoulder whose own patch turned out of sight goes with the trunk, of which many patches were found.
+    fn carry_on_trunk(&self, shoulder: ImagePoint, hip: ImagePoint) -> Option<Carried> {
+        let (_, hip_from, hip_to) =
+            *self.found.iter().find(|(landmark, from, _)| matches!(landmark, Landmark::Hip(_)) && *from == hip)?;
+        let up = Vector2::new(shoulder.x - hip.x, shoulder.y - hip.y);
+        let out = Vector2::new(-up.y, up.x);
+        let scale = self.pictures.scale;
+        let mut pairs = vec![(hip_from, hip_to)];
+        let mut likeness = 0.0;
+        for along in TRUNK_PATCHES.0 {
+            for aside in TRUNK_PATCHES.1 {
+                let step = up * along + out * aside;
+                let point = ImagePoint::new(hip.x + step.x, hip.y + step.y);
+                let there = ImagePoint::new(hip_to.x + step.x, hip_to.y + step.y);
+                let radius_px = TRUNK_PATCH_SEARCH_PX * scale * (0.3 + 0.7 * along);
+                let guesses: Vec<Guess> = turns(0.0, TRUNK_TURNS_DEG)
+                    .map(|turn_rad| Guess { warp: Warp::turned(there, turn_rad), radius_px })
+                    .collect();
+                if let Ok(carried) = self.carry_body(point, &guesses) {
+                    likeness += carried.likeness;
+                    pairs.push((point, carried.point));
+                }
+            }
+        }
+        let motion = consensus(&pairs, TRUNK_AGREE_PX * scale, TRUNK_AGREE_MIN)?;
+        // What the patches say of the shoulder, and how the shoulder goes on the trunk: independent causes.
+        let patches_px2 = 4.0 * motion.rms_px.powi(2) / motion.points as f64;
+        let sd_px2 = patches_px2 + (SHOULDER_ON_TRUNK_SD_PX * scale).powi(2);
+        Some(Carried {
+            point: motion.apply(shoulder),
+            covariance_px2: Matrix2::identity() * sd_px2,
+            likeness: likeness / (pairs.len() - 1) as f64,
+        })
+    }
+
+    /// A mark of the room goes where the room went; its own patch only has to be there still.
+    fn carry_room(&self, point: ImagePoint) -> Result<Carried, NotCarried> {
+        let camera = self.camera.ok_or(NotCarried::NoRoom)?;
+        let scale = self.pictures.scale;
+        let patch = Patch::take(&self.pictures.from, 0, point, PATCH_PX * scale).ok_or(NotCarried::OutOfPicture)?;
+        let moved = camera.apply(point);
+        let likeness = patch.likeness(&self.pictures.to, &Warp::shift_to(moved));
+        if likeness < ROOM_LIKENESS_MIN {
+            return Err(NotCarried::NoMatch { likeness });
+        }
+        let covariance_px2 = Matrix2::identity() * (ROOM_SD_PX * scale).powi(2);
+        Ok(Carried { point: moved, covariance_px2, likeness })
+    }
+
+    /// Where a mark of the trunk may be.
+    fn guesses_near(&self, point: ImagePoint) -> Vec<Guess> {
+        let still = self.camera.map_or(point, |camera| camera.apply(point));
+        let radius_px = TRUNK_SEARCH_PX * self.pictures.scale;
+        turns(0.0, TRUNK_TURNS_DEG).map(|turn_rad| Guess { warp: Warp::turned(still, turn_rad), radius_px }).collect()
+    }
+
+    /// Where a mark of an arm may be that turns about the shoulder `pivot` (before, after); with `is_turned` its patch turns
+    /// with it.
+    fn guesses_on_arm(
+        &self,
+        point: ImagePoint,
+        pivot: (ImagePoint, ImagePoint),
+        turns_rad: impl Iterator<Item = f64>,
+        is_turned: bool,
+    ) -> Vec<Guess> {
+        let arm = Vector2::new(point.x - pivot.0.x, point.y - pivot.0.y);
+        turns_rad
+            .map(|turn_rad| {
+                let (sin, cos) = turn_rad.sin_cos();
+                let place =
+                    ImagePoint::new(pivot.1.x + cos * arm.x - sin * arm.y, pivot.1.y + sin * arm.x + cos * arm.y);
+                let patch_turn_rad = if is_turned { turn_rad } else { 0.0 };
+                Guess { warp: Warp::turned(place, patch_turn_rad), radius_px: ARM_SEARCH_PX * self.pictures.scale }
+            })
+            .collect()
+    }
+
+    /// The shoulder about which an arm turns, before and after: its own, else the other one.
+    fn pivot(&self, side: Side) -> Option<(ImagePoint, ImagePoint)> {
+        let of = |side| {
+            self.found
+                .iter()
+                .find(|(landmark, ..)| *landmark == Landmark::Shoulder(side))
+                .map(|(_, from, to)| (*from, *to))
+        };
+        of(side).or_else(|| of(side.other()))
+    }
+
+    fn carry_body(&self, point: ImagePoint, guesses: &[Guess]) -> Result<Carried, NotCarried> {
+        let Pictures { from, to, scale } = self.pictures;
+        let take =
+            |level, radius_px: f64| Patch::take(from, level, point, radius_px * scale).ok_or(NotCarried::OutOfPicture);
+        let coarsest = from.count() - 1;
+        let found = self.search(&take(coarsest, SEARCH_PATCH_PX[0])?, coarsest, guesses)?;
+        let middle = coarsest.min(1);
+        let near = take(middle, SEARCH_PATCH_PX[1])?.align(to, &found, true).map_or(found, |aligned| aligned.warp);
+        let fine = take(0, PATCH_PX)?;
+        let aligned = fine
+            .align(to, &near, true)
+            .and_then(|rigid| fine.align(to, &rigid.warp, false).or(Some(rigid)))
+            .ok_or_else(|| NotCarried::NoMatch { likeness: fine.likeness(to, &near).max(0.0) })?;
+        if aligned.likeness < LIKENESS_MIN {
+            return Err(NotCarried::NoMatch { likeness: aligned.likeness.max(0.0) });
+        }
+        let back_px = self.way_back(point, &aligned).ok_or(NotCarried::NoWayBack { back_px: f64::INFINITY })?;
+        if back_px > BACK_MAX_PX * scale {
+            return Err(NotCarried::NoWayBack { back_px });
+        }
+        let turn_deg = aligned.warp.turn.m21.atan2(aligned.warp.turn.m11).to_degrees().abs();
+        // The alignment's own error, the surface's and the turned patch's come from different causes: their variances add.
+        let own_sd_px = OWN_SD_PX.hypot(TURN_SD_PX_PER_DEG * turn_deg) * scale;
+        let covariance_px2 = aligned.covariance_px2 + Matrix2::identity() * own_sd_px.powi(2);
+        Ok(Carried { point: aligned.warp.middle, covariance_px2, likeness: aligned.likeness })
+    }
+
+    /// The place of the greatest likeness on the coarsest level.
+    fn search(&self, patch: &Patch, level: usize, guesses: &[Guess]) -> Result<Warp, NotCarried> {
+        let step_px = super::affine::scale_of(level).recip();
+        let mut best: Option<(f64, Warp)> = None;
+        let mut places = Vec::new();
+        for guess in guesses {
+            let steps = (guess.radius_px / step_px).ceil();
+            let mut down = -steps;
+            while down <= steps {
+                let mut across = -steps;
+                while across <= steps {
+                    let middle =
+                        ImagePoint::new(guess.warp.middle.x + across * step_px, guess.warp.middle.y + down * step_px);
+                    let warp = Warp { middle, turn: guess.warp.turn };
+                    let likeness = patch.likeness(&self.pictures.to, &warp);
+                    places.push((likeness, middle));
+                    if best.is_none_or(|(most, _)| likeness > most) {
+                        best = Some((likeness, warp));
+                    }
+                    across += 1.0;
+                }
+                down += 1.0;
+            }
+        }
+        let (likeness, warp) = best.ok_or(NotCarried::OutOfPicture)?;
+        let rival = places
+            .iter()
+            .filter(|(other, _)| *other >= RIVAL_RATIO * likeness)
+            .map(|(_, middle)| (middle.x - warp.middle.x).hypot(middle.y - warp.middle.y))
+            .fold(0.0, f64::max);
+        if rival > RIVAL_PX * self.pictures.scale {
+            return Err(NotCarried::Ambiguous { apart_px: rival });
+        }
+        Ok(warp)
+    }
+
+    /// How far from `point` the patch around the place that was found ends when it is looked for in the first picture.
+    fn way_back(&self, point: ImagePoint, aligned: &Aligned) -> Option<f64> {
+        let Pictures { from, to, scale } = self.pictures;
+        let back = Patch::take(to, 0, aligned.warp.middle, PATCH_PX * scale)?;
+        let home = back.align(from, &aligned.warp.back(point)?, false)?;
+        Some((home.warp.middle.x - point.x).hypot(home.warp.middle.y - point.y))
+    }
+}
+
+/// Turns around one (deg) within a range (deg to either side, step), in rad.
+fn turns(middle_deg: f64, (most_deg, step_deg): (f64, f64)) -> impl Iterator<Item = f64> {
+    let mut turn_deg = -most_deg;
+    std::iter::from_fn(move || {
+        let here = turn_deg;
+        turn_deg += step_deg;
+        (here <= most_deg + 1e-9).then(|| (middle_deg + here).to_radians())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use image::Luma;
+
+    use super::*;
+
+    /// A room with a person: two textures, of which the person's (within a rectangle of the first picture) moved by `shift`.
+    fn scene(shift: [f64; 2], is_covered: bool) -> GrayImage {
+        GrayImage::from_fn(640, 400, |x, y| {
+            let (x, y) = (f64::from(x), f64::from(y));
+            let (u, v) = (x - shift[0], y - shift[1]);
+            let waves = |u: f64, v: f64, phase: f64| {
+                (u / 3.7 + phase).sin() * (v / 4.9).cos()
+                    + (u / 13.0 + v / 9.0 + 2.0 * phase).sin()
+                    + (v / 19.0 - u / 23.0).cos()
+                    // without this the texture repeats itself
+                    + (u * u / 9000.0 + v / 31.0).sin()
+            };
+            let is_person = (250.0..390.0).contains(&u) && (90.0..330.0).contains(&v);
+            let mut value = if is_person { waves(u, v, 1.3) } else { waves(x, y, 0.0) };
+            if is_covered && (280.0..360.0).contains(&x) && (120.0..200.0).contains(&y) {
+                value = waves(1.7 * y, 1.3 * x, 4.0);
+            }
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded, within 0 to 255")]
+            Luma([(110.0 + 25.0 * value).round().clamp(0.0, 255.0) as u8])
+        })
+    }
+
+    const SHIFT: [f64; 2] = [7.4, -3.2];
+    const SHOULDER: (Landmark, ImagePoint) = (Landmark::Shoulder(Side::Right), ImagePoint::new(320.0, 160.0));
+    const HIP: (Landmark, ImagePoint) = (Landmark::Hip(Side::Right), ImagePoint::new(318.0, 270.0));
+    const DATUM: (Landmark, ImagePoint) = (Landmark::Datum, ImagePoint::new(120.0, 100.0));
+    const ELBOW: (Landmark, ImagePoint) = (Landmark::Elbow(Side::Right), ImagePoint::new(340.0, 120.0));
+
+    fn off_px(carried: &Carried, from: ImagePoint, shift: [f64; 2]) -> f64 {
+        (carried.point.x - from.x - shift[0]).hypot(carried.point.y - from.y - shift[1])
+    }
+
+    #[test]
+    fn body_marks_go_with_the_body_and_room_marks_with_the_room() {
+        let carry =
+            carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, false), ArmTurn::Same, &[DATUM, SHOULDER, HIP]);
+        let [datum, shoulder, hip] = [0, 1, 2].map(|place| carry.marks[place].1.unwrap());
+        // Straight lines between pixels miss a wave of 25 grey values over 3.7 px by up to 25 / 3.7² / 8 = 0.23, on a slope of up
+        // to 25 / 3.7 = 6.8 a px: 0.03 px, for each of three waves.
+        assert!(off_px(&datum, DATUM.1, [0.0, 0.0]) < 0.1, "{datum:?}");
+        assert!(off_px(&shoulder, SHOULDER.1, SHIFT) < 0.1, "{shoulder:?}");
+        assert!(off_px(&hip, HIP.1, SHIFT) < 0.1, "{hip:?}");
+        assert!(carry.camera.unwrap().largest_px([640, 400]) < 0.1);
+    }
+
+    #[test]
+    fn covered_shoulder_goes_with_the_trunk_and_less_surely() {
+        let carry = carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, true), ArmTurn::Same, &[SHOULDER, HIP]);
+        let [shoulder, hip] = [0, 1].map(|place| carry.marks[place].1.unwrap());
+        assert!(off_px(&shoulder, SHOULDER.1, SHIFT) < 0.5, "{shoulder:?}");
+        assert!(shoulder.covariance_px2.m11 > 2.0 * hip.covariance_px2.m11, "{shoulder:?} {hip:?}");
+        // without the hip there is no trunk to go with
+        let alone = carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, true), ArmTurn::Same, &[SHOULDER]);
+        assert!(matches!(alone.marks[0].1, Err(_)), "{alone:?}");
+    }
+
+    #[test]
+    fn arm_that_is_turned_the_other_way_is_left_to_the_person() {
+        let (from, to) = (scene([0.0, 0.0], false), scene(SHIFT, false));
+        let carry = carry_marks(&from, &to, ArmTurn::Other, &[SHOULDER, HIP, ELBOW]);
+        assert_eq!(carry.marks[2].1, Err(NotCarried::OtherSide));
+        // and without the bar nothing tells how the arm went
+        let carry = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, ELBOW]);
+        assert_eq!(carry.marks[2].1, Err(NotCarried::NoArm));
+    }
+
+    #[test]
+    fn order_of_the_marks_changes_nothing() {
+        let (from, to) = (scene([0.0, 0.0], false), scene(SHIFT, false));
+        let one = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, DATUM]);
+        let other = carry_marks(&from, &to, ArmTurn::Same, &[DATUM, HIP, SHOULDER]);
+        assert_eq!(one.marks[0], other.marks[2]);
+        assert_eq!(one.marks[2], other.marks[0]);
+    }
+}
