@@ -236,7 +236,7 @@ impl Softness {
             shoulder_drift: within(9.0, 9.0),
             wrist: within(4.0, 4.0),
             hip: within(6.0, 20.0),
-            twist_deg: normal(rng, 0.0, 1.4),
+            twist_deg: normal(rng, 0.0, 2.5),
         }
     }
 
