@@ -5,7 +5,7 @@ use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
+use criterion::{BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
 use image::{Rgb, RgbImage};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
@@ -119,6 +119,7 @@ fn command(program: &str) -> Command {
 fn one_frame(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("one frame of a minute");
     group.sample_size(12);
+    group.sampling_mode(SamplingMode::Flat);
     let folder = tempfile::tempdir().expect("a temporary folder can be made");
     let picture = folder.path().join("still.png");
     for (name, encoding) in LONG_CLIPS {

@@ -51,8 +51,8 @@ pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, Mar
 pub use measure::{MeasureOptions, MeasuredVisit, Still, measure_case};
 pub use problem::{Fault, Problem};
 pub use repeat_angles::{AngleComparison, AngleSpread};
-pub(crate) use result::Subject;
 pub use repeatability::{LandmarkSpread, RaterSpread, Repeatability, repeatability_of, repeatability_of_marks};
+pub(crate) use result::Subject;
 pub use result::{
     Call, Check, CheckStatus, Comparison, MonteCarlo, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest,
     RetestOutcome, SimulatedInterval, UsedInterval, VisitResult,

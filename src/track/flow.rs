@@ -416,11 +416,6 @@ mod tests {
             distances.sort_by(f64::total_cmp);
             assert!(distances.len() >= kept_min, "{name}: kept {}", distances.len());
             let median_px = distances[distances.len() / 2];
-            println!(
-                "{name}: {} points, median {median_px:.4} px, worst {:.4}",
-                distances.len(),
-                distances[distances.len() - 1]
-            );
             assert!(median_px <= 0.05, "{name}: {median_px}");
         }
     }
