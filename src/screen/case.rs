@@ -430,6 +430,10 @@ fn contradictions(reaches: &[ReachEntry], lines: &[ReachLines], problems: &mut P
             let (occasion, rotation, view) = key(reach);
             problems.at(at.table, Fault::SameReachTwice { occasion, rotation, view, first_line: first.table });
         }
+        if let Some((_, first)) = earlier().find(|(other, _)| other.marks == reach.marks) {
+            let marks = reach.marks.clone();
+            problems.at(at.marks, Fault::SameMarksTwice { marks, first_line: first.table });
+        }
         match (reach.view, reach.near_side) {
             (View::Front, Some(_)) => problems.at(at.near_side, Fault::NearSideInFront),
             (View::Side | View::Oblique, None) => {

@@ -132,6 +132,7 @@ impl<F: Combine> Evaluation<'_, F> {
             margin_deg,
             opinion: &opinion,
             view: self.case.reaches[pair[0]].view,
+            pain: sentences::Pain::of(self.case.reaches.iter()),
             is_single_raise: self.raise_basis(&pair).iter().any(|word| word == super::evaluation::SINGLE_RAISE),
         };
         Comparison {

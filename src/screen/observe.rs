@@ -20,6 +20,10 @@ const FOLLOWED_SD_PX: f64 = 0.5;
 /// the rounding of its coordinates to a tenth of a pixel, px.
 const ORIGIN_OWN_SD_PX: f64 = 0.05;
 
+/// Repeats whose mean squared distance from their mean is this many times what their spread explains contradict each other: by
+/// chance one pair in 400 does so, and one in 12 000 of three.
+const CONTRADICTION_RATIO: f64 = 6.0;
+
 /// Gathers what the fit needs from a visit.
 pub(crate) fn observe(visit: &Visit) -> VisitObservations {
     let client = &visit.case.client;
@@ -77,15 +81,22 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
     for (landmark, point) in &frame.points {
         let (landmark, point) = (*landmark, *point);
         if frame.source == Source::Hand {
-            if let Some(origin) = visit.library.origin_at(file, frame.time_s, landmark) {
-                // the marks of all raters at this time are one mark here, whose error the followed ones share
-                let is_there = marks.iter().any(|mark| mark.shared.is_some_and(|shared| shared.origin == origin));
-                if !is_there {
-                    marks.push(origin_mark(visit, origin));
-                }
-            } else {
-                let covariance_px2 = hand_covariance(visit, file, frame, landmark);
-                marks.push(Mark { landmark, point: point.point, covariance_px2, shared: None });
+            // All marks of raters and repeats at this time are one mark here: who misplaces a landmark does so again.
+            let is_first = visit
+                .library
+                .hand_frames(file, frame.time_s, landmark)
+                .next()
+                .is_some_and(|first| std::ptr::eq(first, frame));
+            if is_first {
+                marks.push(match visit.library.origin_at(file, frame.time_s, landmark) {
+                    // and one whose error the followed ones share
+                    Some(origin) => origin_mark(visit, origin),
+                    None => {
+                        let (place, covariance_px2) = pooled_hand(visit, file, frame.time_s, landmark);
+                        let point = crate::geometry::ImagePoint::new(place.x, place.y);
+                        Mark { landmark, point, covariance_px2, shared: None }
+                    }
+                });
             }
             continue;
         }
@@ -95,7 +106,7 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
             let origin_size = visit.library.files[visit.library.origins[origin].file].marks.image_size;
             // the same misplacement on the body covers more pixels of a larger picture
             let ratio = scale(image_size) / scale(origin_size);
-            SharedError { origin, covariance_px2: pooled_hand(visit, origin).1 * ratio.powi(2) }
+            SharedError { origin, covariance_px2: pooled_origin(visit, origin).1 * ratio.powi(2) }
         });
         marks.push(Mark {
             landmark,
@@ -112,7 +123,7 @@ fn hand_covariance(visit: &Visit, file: usize, frame: &MarkedFrame, landmark: La
 }
 
 fn origin_mark(visit: &Visit, origin: usize) -> Mark {
-    let (point, covariance_px2) = pooled_hand(visit, origin);
+    let (point, covariance_px2) = pooled_origin(visit, origin);
     Mark {
         landmark: visit.library.origins[origin].landmark,
         point: crate::geometry::ImagePoint::new(point.x, point.y),
@@ -121,18 +132,30 @@ fn origin_mark(visit: &Visit, origin: usize) -> Mark {
     }
 }
 
-/// The mean of all hand marks of an origin, each weighted by its covariance, and the covariance of that mean.
-fn pooled_hand(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
+fn pooled_origin(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
     let origin = &visit.library.origins[origin];
+    pooled_hand(visit, origin.file, origin.time_s, origin.landmark)
+}
+
+/// The mean of all hand marks of a landmark at a time, each weighted by its covariance, and the covariance of that mean: wider
+/// where they contradict each other, for then one of them is on another spot and it is not known which.
+fn pooled_hand(visit: &Visit, file: usize, time_s: f64, landmark: Landmark) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
     let mut weight = Matrix2::zeros();
     let mut weighted = nalgebra::Vector2::zeros();
-    for frame in visit.library.hand_frames(origin.file, origin.time_s, origin.landmark) {
-        let covariance = hand_covariance(visit, origin.file, frame, origin.landmark);
+    let mut parts = Vec::new();
+    for frame in visit.library.hand_frames(file, time_s, landmark) {
+        let covariance = hand_covariance(visit, file, frame, landmark);
         // repeats and raters err independently: what they have in common is the landmark's offset, which the fit models
         let part = covariance.try_inverse().unwrap_or_else(Matrix2::zeros);
+        let place = frame.points[&landmark].point.to_vector();
         weight += part;
-        weighted += part * frame.points[&origin.landmark].point.to_vector();
+        weighted += part * place;
+        parts.push((place, part));
     }
     let covariance = weight.try_inverse().unwrap_or_else(Matrix2::zeros);
-    (covariance * weighted, covariance)
+    let mean = covariance * weighted;
+    let square: f64 = parts.iter().map(|(place, part)| (place - mean).dot(&(part * (place - mean)))).sum();
+    // two coordinates for each mark but the first
+    let ratio = square / (2.0 * super::pooled::number(parts.len().max(2) - 1));
+    (mean, if ratio > CONTRADICTION_RATIO { covariance * ratio } else { covariance })
 }

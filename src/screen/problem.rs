@@ -164,6 +164,14 @@ pub enum Fault {
         /// Line of the first.
         first_line: usize,
     },
+    /// Two reaches with one marks file.
+    #[error("{} holds the marks of the reach at line {first_line} already, expected a file of its own for each reach", marks.display())]
+    SameMarksTwice {
+        /// As the case names it.
+        marks: PathBuf,
+        /// Line of the first.
+        first_line: usize,
+    },
     /// Two frames of one time, rater and repeat.
     #[error("the same frame twice: time {time_s} s, rater and repeat are those of line {first_line}")]
     SameFrameTwice {

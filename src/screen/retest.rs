@@ -28,6 +28,8 @@ impl<F: Combine> Evaluation<'_, F> {
         let heights = self.difference_bar_height(external, &checks, &mut Vec::new());
         let cleared = cleared(comparisons, side, outcome);
         let facts = sentences::RetestFacts {
+            side,
+            affected: self.case.client.affected_side,
             outcome,
             change: measured,
             undetermined: change.err().map(|undetermined| undetermined.reason),
@@ -70,5 +72,9 @@ fn cleared(comparisons: &[Comparison], side: ResultSide, outcome: RetestOutcome)
             .map(|comparison| comparison.call)
     };
     let (before, after) = (call(Occasion::Before)?, call(Occasion::After)?);
-    Some(before == Call::Positive && outcome == RetestOutcome::Improved && after == Call::Negative)
+    // of both sides together the mean may pass while one of them does not
+    let is_one_left = comparisons
+        .iter()
+        .any(|comparison| comparison.occasion == Occasion::After && comparison.call == Call::Positive);
+    Some(before == Call::Positive && outcome == RetestOutcome::Improved && after == Call::Negative && !is_one_left)
 }

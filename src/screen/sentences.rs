@@ -4,6 +4,7 @@ use crate::geometry::Side;
 use crate::pose::{Rotation, View};
 use crate::uncertainty::Measured;
 
+use super::case::{LimitedBy, ReachEntry};
 use super::compare::SecondOpinion;
 use super::result::{Call, Occasion, ResultSide, RetestOutcome};
 use super::words::{deg, deg_with_interval, occasion_words, rotated, view_words};
@@ -29,10 +30,35 @@ pub(crate) struct CallFacts<'a> {
     pub(crate) opinion: &'a SecondOpinion,
     pub(crate) view: View,
     pub(crate) is_single_raise: bool,
+    pub(crate) pain: Pain,
+}
+
+/// What pain at end range says about going on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Pain {
+    /// None, or little that did not end the reach.
+    Little,
+    /// It ended a reach, or it is above [`PAIN_TO_GO_ON_MOST`].
+    StopToday,
+}
+
+/// With more pain than this at end range nobody reaches again the same day, of 10. Common practice, no source.
+const PAIN_TO_GO_ON_MOST: f64 = 3.0;
+
+impl Pain {
+    /// Of reaches with what was noted of them.
+    pub(crate) fn of<'a>(reaches: impl Iterator<Item = &'a ReachEntry>) -> Self {
+        let is_too_much = |entry: &ReachEntry| {
+            entry.limited_by == Some(LimitedBy::Pain) || entry.pain.is_some_and(|pain| pain > PAIN_TO_GO_ON_MOST)
+        };
+        if reaches.into_iter().any(is_too_much) { Self::StopToday } else { Self::Little }
+    }
 }
 
 /// What a retest's sentence is made from.
 pub(crate) struct RetestFacts<'a> {
+    pub(crate) side: ResultSide,
+    pub(crate) affected: ResultSide,
     pub(crate) outcome: RetestOutcome,
     pub(crate) change: Option<Measured>,
     pub(crate) undetermined: Option<String>,
@@ -64,12 +90,7 @@ pub(crate) fn call_reason(facts: &CallFacts<'_>) -> String {
         ),
     }];
     sentences.extend(opinion_words(facts));
-    if let (ResultSide::Left | ResultSide::Right, ResultSide::Left | ResultSide::Right) = (facts.side, facts.affected)
-        && facts.side != facts.affected
-    {
-        let (seen, affected) = (side_word(facts.side), side_word(facts.affected));
-        sentences.push(format!("The camera saw the {seen} arm; the affected side is the {affected}."));
-    }
+    sentences.extend(other_arm_words(facts.side, facts.affected));
     sentences.join(" ")
 }
 
@@ -107,6 +128,11 @@ fn opinion_words(facts: &CallFacts<'_>) -> Option<String> {
 
 /// What to do about a call.
 pub(crate) fn call_next_step(facts: &CallFacts<'_>) -> String {
+    if facts.pain == Pain::StopToday {
+        return "It hurt too much: stop here and do not reach again today. See a licensed clinician if it does not settle, and \
+                film again only once the reach does not hurt."
+            .to_owned();
+    }
     match (facts.call, facts.occasion) {
         (Call::NotComparable, _) => {
             "Put right what the failed checks name, then film both reaches again in one sitting.".to_owned()
@@ -151,7 +177,7 @@ pub(crate) fn lacking_reason(missing: Option<Rotation>, occasion: Occasion) -> S
             rotated(rotation),
             occasion_words(occasion)
         ),
-        None => format!("The two rotations {} were filmed from different sides of view.", occasion_words(occasion)),
+        None => format!("The two rotations {} were filmed from different views.", occasion_words(occasion)),
     }
 }
 
@@ -191,10 +217,21 @@ pub(crate) fn retest_reason(facts: &RetestFacts<'_>) -> String {
             change_words(change)
         ),
     };
-    match facts.cleared {
-        Some(true) => format!("{outcome} The screen was positive before and is negative now: cleared."),
-        _ => outcome,
+    let mut sentences = vec![outcome];
+    if facts.cleared == Some(true) {
+        sentences.push("The screen was positive before and is negative now: cleared.".to_owned());
     }
+    sentences.extend(other_arm_words(facts.side, facts.affected));
+    sentences.join(" ")
+}
+
+/// A sentence where the arm that was seen is not the affected one.
+fn other_arm_words(side: ResultSide, affected: ResultSide) -> Option<String> {
+    let is_one = |side: ResultSide| matches!(side, ResultSide::Left | ResultSide::Right);
+    (is_one(side) && is_one(affected) && side != affected).then(|| {
+        let (seen, affected) = (side_word(side), side_word(affected));
+        format!("The camera saw the {seen} arm; the affected side is the {affected}.")
+    })
 }
 
 fn change_words(change: &Measured) -> String {

@@ -21,6 +21,11 @@ pub(crate) fn read_text(path: &Path, bytes_max: u64, problems: &mut Problems) ->
 
 fn read(path: &Path, bytes_max: u64) -> Result<String, Fault> {
     let unreadable = |cause| Fault::Unreadable { cause };
+    // opening a pipe would wait for somebody to write to it
+    let kind = std::fs::metadata(path).map_err(unreadable)?;
+    if !kind.is_file() && !kind.is_dir() {
+        return Err(unreadable(std::io::Error::other("neither a file nor a folder")));
+    }
     let file = File::open(path).map_err(unreadable)?;
     let metadata = file.metadata().map_err(unreadable)?;
     if metadata.is_dir() {
@@ -30,7 +35,7 @@ fn read(path: &Path, bytes_max: u64) -> Result<String, Fault> {
         return Err(Fault::TooLarge { found_bytes: metadata.len(), accepted_bytes: bytes_max });
     }
     let mut bytes = Vec::new();
-    // a pipe has no length: reading stops at the bound all the same
+    // a file that grows meanwhile: reading stops at the bound all the same
     file.take(bytes_max.saturating_add(1)).read_to_end(&mut bytes).map_err(unreadable)?;
     let found_bytes = u64::try_from(bytes.len()).unwrap_or(u64::MAX);
     if found_bytes > bytes_max {

@@ -352,3 +352,27 @@ fn hostile_texts_are_refused_in_a_sentence() {
     fs::create_dir(files.path("case.toml")).unwrap();
     refuses(&files, &["case.toml: cannot be read: is a directory"]);
 }
+
+#[test]
+fn one_marks_file_for_two_reaches_is_refused() {
+    let files = case();
+    let text = files.text("case.toml");
+    files.write("case.toml", &text.replace("before-external.marks.json", "before-internal.marks.json"));
+    refuses(&files, &["before-internal.marks.json holds the marks of the reach at line", "already"]);
+}
+
+#[test]
+#[cfg(unix)]
+fn a_pipe_in_place_of_a_file_is_refused_and_not_waited_for() {
+    let files = case();
+    let pipe = files.path("pipe.toml");
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let output = std::process::Command::new("timeout")
+        .args(["20", env!("CARGO_BIN_EXE_tworeach"), "check"])
+        .arg(&pipe)
+        .output()
+        .unwrap();
+    assert_eq!(code(&output), 1, "{}", stderr(&output));
+    let said = stdout(&output) + &stderr(&output);
+    assert!(said.contains("pipe.toml: cannot be read: neither a file nor a folder"), "{said}");
+}

@@ -73,6 +73,59 @@ fn a_mark_on_the_wrong_place_is_named_and_does_not_turn_the_call() {
 }
 
 #[test]
+fn a_landmark_misplaced_in_every_repeat_is_one_suspect_and_does_not_turn_the_call() {
+    // The sample case has three repeats of every mark; its truth is in its own file.
+    let samples = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/side");
+    let folder = tempfile::tempdir().unwrap();
+    for entry in std::fs::read_dir(&samples).unwrap() {
+        let path = entry.unwrap().path();
+        std::fs::copy(&path, folder.path().join(path.file_name().unwrap())).unwrap();
+    }
+    let json = |path: &std::path::Path| -> serde_json::Value {
+        serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+    };
+    let truth = json(&samples.join("truth.json"));
+    let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
+    for (landmark, by_px) in [("right_wrist", 60.0), ("right_shoulder", -60.0)] {
+        let mut marks = json(&samples.join("before-external.marks.json"));
+        for frame in marks["frames"].as_array_mut().unwrap() {
+            let x = &mut frame["points"][landmark][0];
+            *x = (x.as_f64().unwrap() + by_px).into();
+        }
+        std::fs::write(folder.path().join("before-external.marks.json"), marks.to_string()).unwrap();
+        let output = tworeach(&["measure", folder.path().join("case.toml").to_str().unwrap(), "--json"]);
+        assert_eq!(code(&output), 0, "{}", stderr(&output));
+        let result: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        let check = result["reaches"][1]["checks"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .find(|check| check["name"] == "marks_agree")
+            .unwrap();
+        let words = landmark.replace('_', " ");
+        assert_eq!(check["text"].as_str().unwrap().matches(&words).count(), 1, "{landmark}: {check}");
+        let difference = &result["comparisons"][0]["difference_elevation_deg"];
+        let number = |field: &str| difference[field].as_f64().unwrap();
+        let true_deg = elevation(1) - elevation(0);
+        assert!((number("lo")..=number("hi")).contains(&true_deg), "{landmark}: {difference}, truth {true_deg}");
+    }
+}
+
+#[test]
+fn pain_never_leads_to_another_reach_on_the_same_day() {
+    for (old, new) in [("limited_by = \"stretch\"", "limited_by = \"pain\""), ("pain = 0", "pain = 9")] {
+        let files = CaseFiles::new(From::RightSide, &CLEARED);
+        assert!(files.text("case.toml").contains(old), "{}", files.text("case.toml"));
+        files.replace("case.toml", old, new);
+        let output = files.measure(&[]);
+        assert_eq!(code(&output), 0, "{}", stderr(&output));
+        for comparison in files.result().comparisons {
+            assert!(comparison.next_step.contains("do not reach again today"), "{new}: {comparison:?}");
+        }
+    }
+}
+
+#[test]
 fn a_far_arm_that_cannot_be_there_is_named() {
     let files = CaseFiles::new(From::RightSide, &CLEARED);
     // the far wrist holds the same bar as the near one: it cannot hang 300 px lower

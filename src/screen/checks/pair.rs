@@ -65,7 +65,7 @@ fn same_grip<F: Combine>(
             let found = format!(
                 "The grip differs by {} % of its width; limit {} %",
                 decimal(change.value, 1),
-                decimal(limit, 0)
+                decimal(limit, if limit < 1.0 { 1 } else { 0 })
             );
             let advice = match status_below(&change, limit) {
                 CheckStatus::Fail => "; another grip is another reach: film again with the hands on tape marks.",

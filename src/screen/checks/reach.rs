@@ -105,10 +105,15 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
         .map(|residual| format!("{} is {} px", residual.landmark.words(), decimal(residual.distance_px, 0)))
         .collect();
     let more = if off.len() > NAMED_MAX { format!(", and {} more", off.len() - NAMED_MAX) } else { String::new() };
-    let text = format!(
-        "The {} from where the other marks put it{more}. It was set aside: look at it and mark it again.",
-        named.join(", the ")
-    );
+    // What was set aside is what the fit took for bad; a limit of the visit's own names marks that count all the same.
+    let is_set_aside = off.iter().all(|residual| residual.is_disagreeing);
+    let advice = match (off.len(), is_set_aside) {
+        (1, true) => "It counts for little or nothing: look at it and mark it again.",
+        (_, true) => "They count for little or nothing: look at them and mark them again.",
+        (1, false) => "Look at it and mark it again.",
+        (_, false) => "Look at them and mark them again.",
+    };
+    let text = format!("The {} from where the other marks put it{more}. {advice}", named.join(", the "));
     let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
     let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
@@ -169,7 +174,7 @@ fn held(evidence: &ReachEvidence<'_>) -> Check {
         Some(movement) => {
             let found = format!("The arm moves by {} while at end range; limit {}", deg(movement.value), deg(limit));
             let advice = match status_below(&movement, limit) {
-                CheckStatus::Fail | CheckStatus::Warn => "; a swing goes past the end range: hold for two seconds.",
+                CheckStatus::Fail | CheckStatus::Warn => "; a swing goes past the end range: hold for a second.",
                 CheckStatus::Ok | CheckStatus::Unknown => ".",
             };
             against("held", &movement, limit, found + advice)

@@ -177,7 +177,7 @@ fn entry(occasion: Occasion, rotation: Rotation, view: View) -> ReachEntry {
         back_flat: Some(true),
         profile: None,
         file: PathBuf::from("reach.mp4"),
-        marks: PathBuf::from("reach.marks.json"),
+        marks: PathBuf::from(format!("{occasion:?}-{rotation:?}-{view:?}.marks.json")),
     }
 }
 

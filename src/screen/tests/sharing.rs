@@ -68,8 +68,26 @@ fn frames_of_one_time_are_pooled_and_far_ones_are_other_raises() {
     let frames = [frame(1.0, "a"), frame(1.0, "b"), frame(2.4, "a"), frame(6.0, "a")].join(",");
     let reach = observations(&frames, HAND).unwrap().reaches.remove(0);
     let found: Vec<_> = reach.frames.iter().map(|frame| (frame.time_s, frame.raise, frame.marks.len())).collect();
-    assert_eq!(found, [(1.0, 0, 2), (2.4, 0, 1), (6.0, 1, 1)]);
-    assert!((reach.frames[0].marks[0].covariance_px2[(0, 0)] - 4.0).abs() < 1e-12);
+    // two raters of one time are one mark: who misplaces a landmark is not outvoted by doing so again
+    assert_eq!(found, [(1.0, 0, 1), (2.4, 0, 1), (6.0, 1, 1)]);
+    // the mean of two marks of 2 px: 4 / 2
+    assert!((reach.frames[0].marks[0].covariance_px2[(0, 0)] - 2.0).abs() < 1e-12);
+    assert!((reach.frames[1].marks[0].covariance_px2[(0, 0)] - 4.0).abs() < 1e-12);
+}
+
+#[test]
+fn repeats_that_contradict_each_other_are_known_less_well() {
+    let frame = |repeat: u32, x: f64| {
+        format!(r#"{{ "time_s": 1.0, "repeat": {repeat}, "points": {{ "nose": [{x}, 100, 2.0] }} }}"#)
+    };
+    let variance = |x: [f64; 3]| {
+        let frames = [frame(1, x[0]), frame(2, x[1]), frame(3, x[2])].join(",");
+        observations(&frames, HAND).unwrap().reaches[0].frames[0].marks[0].covariance_px2[(0, 0)]
+    };
+    // three marks of 2 px: 4 / 3
+    assert!((variance([99.0, 100.0, 101.0]) - 4.0 / 3.0).abs() < 1e-12);
+    // 20, 10 and 10 px from their mean: 600 / 4 over four degrees of freedom is 37.5 times what 2 px explain
+    assert!((variance([120.0, 90.0, 90.0]) - 37.5 * 4.0 / 3.0).abs() < 1e-9);
 }
 
 #[test]
