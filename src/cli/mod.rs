@@ -19,6 +19,7 @@ mod schema;
 mod serve;
 mod still;
 mod table;
+mod track;
 mod unfinished;
 
 use std::io;
@@ -64,6 +65,7 @@ enum Command {
     Schema(schema::Args),
     Serve(serve::Args),
     Still(still::Args),
+    Track(track::Args),
 }
 
 /// Runs the command line. Exit code 0 done, 1 failed, 2 wrong usage; a verdict never sets it.
@@ -86,6 +88,7 @@ pub fn run() -> ExitCode {
         Command::Schema(args) => schema::run(&args),
         Command::Serve(args) => serve::run(&args),
         Command::Still(args) => still::run(&args),
+        Command::Track(args) => track::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

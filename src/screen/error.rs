@@ -14,6 +14,12 @@ pub enum ScreenError {
         /// Every problem found, in the order of the files.
         problems: Vec<Problem>,
     },
+    /// A marks file has no mark placed by hand.
+    #[error("{} has no mark placed by hand to follow", path.display())]
+    NothingToFollow {
+        /// The marks file.
+        path: PathBuf,
+    },
     /// A file could not be written.
     #[error("{} could not be written", path.display())]
     Write {

@@ -17,6 +17,7 @@ pub mod repeatability;
 pub mod result;
 pub mod schema;
 pub mod spread;
+pub mod track_marks;
 pub mod visit;
 mod checks;
 mod compare;
@@ -58,5 +59,6 @@ pub use result::{
     RetestOutcome, SimulatedInterval, UsedInterval, VisitResult,
 };
 pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
+pub use track_marks::{TrackedClip, track_marks};
 pub use visit::{CaseCheck, check_case};
 pub use wanted::{further_landmarks, needed_landmarks};

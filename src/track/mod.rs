@@ -3,14 +3,20 @@
 mod affine;
 mod carry;
 mod flow;
+mod clip_track;
+mod follow;
 mod plane;
 mod pyramid;
+mod raises;
 mod room;
 mod smooth;
 
 pub use affine::{Aligned, Warp};
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
+pub use clip_track::{ClipTrack, follow_clip};
 pub use flow::{Flow, FlowLoss, FlowOptions, flow, flow_both_ways};
+pub use follow::{FOLLOW_LEVELS, Follower, MarkState};
 pub use pyramid::Pyramid;
+pub use raises::{Course, Hold, Raise, course};
 pub use room::PictureMotion;
 pub use smooth::{LowPass, Smoothed, chosen_cutoff_hz, smooth};

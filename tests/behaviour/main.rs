@@ -22,4 +22,5 @@ mod report;
 mod retest;
 mod simulation;
 mod stopping;
+mod track;
 mod web;

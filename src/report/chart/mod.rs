@@ -5,12 +5,14 @@
 
 mod agreement;
 mod canvas;
+mod course;
 mod delta;
 mod rays;
 mod rotations;
 
 pub use agreement::render_agreement_chart;
 pub(crate) use canvas::{Drawing, escape};
+pub use course::render_course_chart;
 pub(crate) use delta::retest_delta;
 pub use rays::{CallDrawings, draw_comparison, draw_retest};
 pub(crate) use rotations::rotations;

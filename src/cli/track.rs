@@ -1,0 +1,122 @@
+//! `tworeach track`: follows the marks of one frame through a clip.
+
+use std::fmt::Write as _;
+use std::io::{self, Write as _};
+use std::path::PathBuf;
+
+use anyhow::{Context as _, bail};
+
+use super::outputs::OutputFolder;
+use super::progress::Progress;
+use crate::report::render_course_chart;
+use crate::screen::{TrackedClip, track_marks};
+use crate::track::MarkState;
+
+/// Follows marks through a clip: where each is in every frame, when the arm is held, and marks on the holds to measure with.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:
+  tworeach track before-internal.mp4 --marks before-internal.marks.json --out tracked
+
+Writes tracks.csv (every mark in every frame, and when it is lost), course.svg (the arm's angle over time) and marks.json: \
+the followed marks on the holds, which a case can name in place of the marks that they came from.
+
+Exit code 0 done, 1 failed, 2 wrong usage.")]
+pub(super) struct Args {
+    /// The clip.
+    clip: PathBuf,
+    /// The marks of one frame, placed by hand.
+    #[arg(long, value_name = "JSON")]
+    marks: PathBuf,
+    /// Directory for the tracks; made if it is not there.
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Overwrite existing files.
+    #[arg(long)]
+    force: bool,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Args) -> anyhow::Result<()> {
+    let names = ["tracks.csv", "course.svg", "marks.json"];
+    let mut outputs = OutputFolder::open(&args.out, &names, args.force)?;
+    let progress = Progress::start("following marks", args.quiet);
+    let clip = track_marks(&args.clip, &args.marks, |done, all| {
+        progress.step(format!("following marks, frame {done} of {all}"));
+    })?;
+    drop(progress);
+    if clip.track.times_s.len() < 2 {
+        bail!("{} is a single picture: there is nothing to follow", args.clip.display());
+    }
+    outputs.write("tracks.csv", csv(&clip).as_bytes())?;
+    if let Some(chart) = render_course_chart(&clip)? {
+        outputs.write("course.svg", chart.svg.as_bytes())?;
+    }
+    if !clip.marks.frames.is_empty() {
+        outputs.write("marks.json", clip.marks.to_json().as_bytes())?;
+    }
+    let written = outputs.finish(&names)?;
+    if args.quiet {
+        return Ok(());
+    }
+    let mut out = io::stdout().lock();
+    print_course(&mut out, &clip)?;
+    writeln!(out, "\nWritten:")?;
+    for path in written {
+        writeln!(out, "  {}", path.display())?;
+    }
+    out.flush().context("cannot write to standard output")
+}
+
+/// Every mark in every frame.
+fn csv(clip: &TrackedClip) -> String {
+    let mut text = "time_s,mark,state,x_px,y_px,sd_px\n".to_owned();
+    for (frame, (time_s, states)) in clip.track.times_s.iter().zip(&clip.track.states).enumerate() {
+        for (landmark, state) in clip.track.landmarks.iter().zip(states) {
+            // Writing to a String cannot fail.
+            let _ = match state {
+                MarkState::Followed { point, sd_px } => {
+                    let word = if frame == clip.track.start { "placed" } else { "followed" };
+                    writeln!(text, "{time_s:.4},{landmark},{word},{:.2},{:.2},{sd_px:.2}", point.x, point.y)
+                }
+                MarkState::Lost => writeln!(text, "{time_s:.4},{landmark},lost,,,"),
+                MarkState::OutOfPicture => writeln!(text, "{time_s:.4},{landmark},out_of_picture,,,"),
+            };
+        }
+    }
+    text
+}
+
+fn print_course(out: &mut impl io::Write, clip: &TrackedClip) -> io::Result<()> {
+    writeln!(out, "{} frames, marks from {:.2} s", clip.track.times_s.len(), clip.start_s)?;
+    match (clip.side, clip.course.raises.len()) {
+        (None, _) => writeln!(out, "no angle: it takes shoulder, wrist and hip of one side")?,
+        (Some(_), 0) => writeln!(out, "no raise was found")?,
+        _ => {}
+    }
+    for (number, raise) in clip.course.raises.iter().enumerate() {
+        write!(out, "raise {}: {:.2} to {:.2} s", number + 1, raise.start_s, raise.end_s)?;
+        match raise.hold {
+            Some(hold) => writeln!(
+                out,
+                ", held from {:.2} to {:.2} s at {:.1} deg on the picture (spread {:.1})",
+                hold.start_s, hold.end_s, hold.mean_deg, hold.sd_deg
+            )?,
+            None => writeln!(out, ", a swing up to {:.1} deg on the picture: no hold at end range", raise.peak_deg)?,
+        }
+    }
+    for landmark in &clip.track.landmarks {
+        let spans: Vec<String> = clip
+            .track
+            .lost_spans_s(*landmark)
+            .iter()
+            .map(|(from_s, to_s)| format!("{from_s:.2} to {to_s:.2} s"))
+            .collect();
+        if !spans.is_empty() {
+            writeln!(out, "{landmark} lost: {}", spans.join(", "))?;
+        }
+    }
+    Ok(())
+}
