@@ -4,14 +4,14 @@
 //! of the same view; the marks of an arm go only where the arm is turned alike, and for a reach that is turned the other way they
 //! come from the first one turned like it. What a person placed stays as it is and counts beside what was carried.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use image::GrayImage;
 
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::{Rotation, View};
-use crate::track::{ArmTurn, NotCarried, carry_marks};
+use crate::track::{ArmTurn, Carried, NotCarried, carry_marks};
 use crate::video::Media;
 
 use super::case::{CaseFile, ReachEntry};
@@ -21,7 +21,7 @@ use super::marks::{
 };
 use super::media::Look;
 use super::result::Occasion;
-use super::visit::{Visit, load_visit};
+use super::visit::load_visit;
 
 /// A visit whose marks were carried, ready to be written to a folder of its own.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,85 +71,102 @@ pub fn carry_case(path: &Path) -> Result<CarriedVisit, ScreenError> {
         entry.file = whole(&entry.file);
         entry.marks = marks_name(entry);
     }
-    let mut reaches: Vec<Reach> = (0..case.reaches.len()).map(|reach| Reach::of(&visit, reach)).collect();
+    let mut marks: Vec<MarksFile> = (0..case.reaches.len()).map(|reach| hand_marks_of(visit.marks_of(reach))).collect();
     let mut attempts = Vec::new();
     let mut pictures = Pictures::default();
-    for to in 0..reaches.len() {
-        for from in sources(&case, &reaches, to) {
-            let arms =
-                if case.reaches[from].rotation == case.reaches[to].rotation { ArmTurn::Same } else { ArmTurn::Other };
-            for place in 0..reaches[to].times_s.len() {
-                let link = Link { from, to, arms, place };
-                attempts.append(&mut carry_frame(&case, &mut reaches, link, &mut pictures)?);
+    for to in 0..marks.len() {
+        for (place, time_s) in end_range_times_s(&marks[to]).into_iter().enumerate() {
+            let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&marks).collect();
+            for link in carry_links(&reaches, to, place) {
+                attempts.append(&mut carry_frame(&case, &mut marks[to], &link, (to, time_s), &mut pictures)?);
             }
         }
     }
-    let marks = reaches.into_iter().map(|reach| reach.marks).collect();
     Ok(CarriedVisit { case, marks, attempts })
 }
 
-/// One frame's worth of carrying.
-#[derive(Clone, Copy)]
-struct Link {
-    from: usize,
-    to: usize,
+/// Whence marks can be carried to a frame, and which.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CarryLink {
+    /// The reach that they come from: index into the reaches given.
+    pub from_reach: usize,
+    /// Time of the frame there, s.
+    pub from_time_s: f64,
+    /// What the two pictures have in common.
+    pub arms: ArmTurn,
+    /// The marks there, px. Those that were carried there themselves help to find the arms, and are not carried on.
+    pub given: Vec<(Landmark, ImagePoint)>,
+    /// Those placed by hand, which are carried.
+    pub by_hand: BTreeSet<Landmark>,
+}
+
+/// Whence marks can be carried to end range of a reach: for its trunk, bar and room, and after that for its arms. `place` counts
+/// the frames at end range from 0 and picks the frame of the other reach. Empty for the reach that the others get theirs from.
+#[must_use]
+pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Vec<CarryLink> {
+    let link = |from: usize| {
+        let (entry, marks) = reaches[from];
+        let times_s = end_range_times_s(marks);
+        let from_time_s = *times_s.get(place).or(times_s.last())?;
+        let by_hand = marks.by_hand(from_time_s);
+        let mut given = carried_marks(marks, from_time_s);
+        given.extend(&by_hand);
+        let arms = if entry.rotation == reaches[to].0.rotation { ArmTurn::Same } else { ArmTurn::Other };
+        let (given, by_hand) = (given.into_iter().collect(), by_hand.into_keys().collect());
+        Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand })
+    };
+    sources(reaches, to).into_iter().filter_map(link).collect()
+}
+
+/// Carries marks (px of `from`) to the picture `to`.
+///
+/// # Panics
+/// If the pictures differ in size.
+#[must_use]
+pub fn carry_pictures(
+    from: &GrayImage,
+    to: &GrayImage,
     arms: ArmTurn,
-    /// Which of the times of the reach carried to.
-    place: usize,
+    given: &[(Landmark, ImagePoint)],
+) -> Vec<(Landmark, Result<MarkedPoint, NotCarried>)> {
+    let marks = carry_marks(from, to, arms, given).marks.into_iter();
+    let marked = |carried: Carried| {
+        let c = carried.covariance_px2;
+        MarkedPoint { point: carried.point, spread: PointSpread::Covariance([c.m11, c.m12, c.m22]) }
+    };
+    marks.map(|(landmark, result)| (landmark, result.map(marked))).collect()
 }
 
-/// A reach with its marks placed by hand, to which carried ones are added.
-struct Reach {
-    marks: MarksFile,
-    /// Times at end range with marks placed by hand, s, increasing.
-    times_s: Vec<f64>,
+/// The marks placed by hand, of a file.
+fn hand_marks_of(known: &MarksFile) -> MarksFile {
+    let frames = known.frames.iter().filter(|frame| frame.source == Source::Hand).cloned().collect();
+    MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: known.image_size, frames }
 }
 
-impl Reach {
-    fn of(visit: &Visit, reach: usize) -> Self {
-        let known = visit.marks_of(reach);
-        let frames: Vec<MarkedFrame> =
-            known.frames.iter().filter(|frame| frame.source == Source::Hand).cloned().collect();
-        let mut times_s: Vec<f64> =
-            frames.iter().filter(|frame| frame.used_as == FrameUse::EndRange).map(|frame| frame.time_s).collect();
-        times_s.sort_by(f64::total_cmp);
-        times_s.dedup_by(|later, earlier| *later - *earlier < SAME_TIME_S);
-        let marks = MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: known.image_size, frames };
-        Self { marks, times_s }
-    }
+/// Times at end range with marks placed by hand, s, increasing.
+fn end_range_times_s(marks: &MarksFile) -> Vec<f64> {
+    let at_end = |frame: &&MarkedFrame| frame.source == Source::Hand && frame.used_as == FrameUse::EndRange;
+    let mut times_s: Vec<f64> = marks.frames.iter().filter(at_end).map(|frame| frame.time_s).collect();
+    times_s.sort_by(f64::total_cmp);
+    times_s.dedup_by(|later, earlier| *later - *earlier < SAME_TIME_S);
+    times_s
+}
 
-    /// The marks placed by hand at a time, each the mean over raters and repeats, px.
-    fn by_hand(&self, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
-        let mut sums: BTreeMap<Landmark, (f64, f64, f64)> = BTreeMap::new();
-        let frames = self.marks.frames.iter().filter(|frame| {
-            frame.source == Source::Hand
-                && frame.used_as == FrameUse::EndRange
-                && (frame.time_s - time_s).abs() < SAME_TIME_S
-        });
-        for (landmark, mark) in frames.flat_map(|frame| &frame.points) {
-            let sum = sums.entry(*landmark).or_default();
-            *sum = (sum.0 + mark.point.x, sum.1 + mark.point.y, sum.2 + 1.0);
-        }
-        sums.into_iter().map(|(landmark, (x, y, count))| (landmark, ImagePoint::new(x / count, y / count))).collect()
-    }
+/// The marks carried to a time, px.
+fn carried_marks(marks: &MarksFile, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
+    let is_there =
+        |frame: &&MarkedFrame| frame.source == Source::Carried && (frame.time_s - time_s).abs() < SAME_TIME_S;
+    let frames = marks.frames.iter().filter(is_there);
+    frames.flat_map(|frame| frame.points.iter().map(|(landmark, mark)| (*landmark, mark.point))).collect()
+}
 
-    /// The marks carried to a time, px.
-    fn carried(&self, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
-        let frames = self
-            .marks
-            .frames
-            .iter()
-            .filter(|frame| frame.source == Source::Carried && (frame.time_s - time_s).abs() < SAME_TIME_S);
-        frames.flat_map(|frame| frame.points.iter().map(|(landmark, mark)| (*landmark, mark.point))).collect()
-    }
+fn hand_marks(marks: &MarksFile) -> usize {
+    end_range_times_s(marks).into_iter().map(|time_s| marks.by_hand(time_s).len()).max().unwrap_or(0)
+}
 
-    fn hand_marks(&self) -> usize {
-        self.times_s.iter().map(|time_s| self.by_hand(*time_s).len()).max().unwrap_or(0)
-    }
-
-    fn has_arm_by_hand(&self) -> bool {
-        self.times_s.first().is_some_and(|time_s| self.by_hand(*time_s).keys().any(|landmark| is_of_arm(*landmark)))
-    }
+fn has_arm_by_hand(marks: &MarksFile) -> bool {
+    let first_s = end_range_times_s(marks).first().copied();
+    first_s.is_some_and(|time_s| marks.by_hand(time_s).keys().any(|landmark| is_of_arm(*landmark)))
 }
 
 const fn is_of_arm(landmark: Landmark) -> bool {
@@ -157,66 +174,57 @@ const fn is_of_arm(landmark: Landmark) -> bool {
 }
 
 /// The reaches that marks are carried from to a reach: the main one of its view, and for the arms the first turned alike.
-fn sources(case: &CaseFile, reaches: &[Reach], to: usize) -> Vec<usize> {
-    let entry = &case.reaches[to];
-    let alike = |other: &ReachEntry| {
-        other.view == entry.view && other.near_side == entry.near_side && other.mirrored == entry.mirrored
+fn sources(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Vec<usize> {
+    let (entry, marks) = reaches[to];
+    let is_alike = |(other, others): &(&ReachEntry, &MarksFile)| {
+        other.view == entry.view
+            && other.near_side == entry.near_side
+            && other.mirrored == entry.mirrored
+            && others.image_size == marks.image_size
     };
-    let candidates = || (0..reaches.len()).filter(|reach| alike(&case.reaches[*reach]));
+    let candidates = || (0..reaches.len()).filter(|reach| is_alike(&reaches[*reach]));
     // the first of those with the most marks
-    let most = candidates().map(|reach| reaches[reach].hand_marks()).max().unwrap_or(0);
-    let Some(main) = candidates().find(|reach| reaches[*reach].hand_marks() == most && most > 0) else {
+    let most = candidates().map(|reach| hand_marks(reaches[reach].1)).max().unwrap_or(0);
+    let Some(main) = candidates().find(|reach| hand_marks(reaches[*reach].1) == most && most > 0) else {
         return Vec::new();
     };
-    let for_arms =
-        candidates().find(|reach| case.reaches[*reach].rotation == entry.rotation && reaches[*reach].has_arm_by_hand());
+    let is_turned_alike = |reach: usize| reaches[reach].0.rotation == entry.rotation;
+    let for_arms = candidates().find(|reach| is_turned_alike(*reach) && has_arm_by_hand(reaches[*reach].1));
     let mut found = vec![main];
-    found.extend(for_arms.filter(|reach| case.reaches[main].rotation != entry.rotation && *reach != main));
+    found.extend(for_arms.filter(|reach| !is_turned_alike(main) && *reach != main));
     found.retain(|reach| *reach != to);
     found
 }
 
+/// Carries the marks of a link to one frame.
 fn carry_frame(
     case: &CaseFile,
-    reaches: &mut [Reach],
-    link: Link,
+    marks: &mut MarksFile,
+    link: &CarryLink,
+    (to_reach, time_s): (usize, f64),
     pictures: &mut Pictures,
 ) -> Result<Vec<CarryAttempt>, ScreenError> {
-    let Link { from, to, arms, place } = link;
-    let time_s = reaches[to].times_s[place];
-    let from_times = &reaches[from].times_s;
-    let Some(from_time_s) = from_times.get(place).or(from_times.last()).copied() else { return Ok(Vec::new()) };
-    let carried_already: BTreeMap<Landmark, ImagePoint> = reaches[to].carried(time_s);
-    let by_hand = reaches[from].by_hand(from_time_s);
-    // What was carried to the source reach itself helps to find the arms, and is not carried on.
-    let mut given = reaches[from].carried(from_time_s);
-    given.extend(&by_hand);
-    let given: Vec<(Landmark, ImagePoint)> = given.into_iter().collect();
-    let is_wanted = |landmark: &Landmark| by_hand.contains_key(landmark) && !carried_already.contains_key(landmark);
-    if given.is_empty() || reaches[from].marks.image_size != reaches[to].marks.image_size {
-        return Ok(Vec::new());
-    }
-    let source_picture = pictures.at(&case.reaches[from].file, from_time_s)?;
-    let picture = pictures.at(&case.reaches[to].file, time_s)?;
-    let carry = carry_marks(&source_picture, &picture, arms, &given);
+    let from_reach = link.from_reach;
+    let carried_already = carried_marks(marks, time_s);
+    let is_wanted = |landmark: &Landmark| link.by_hand.contains(landmark) && !carried_already.contains_key(landmark);
+    let source_picture = pictures.at(&case.reaches[from_reach].file, link.from_time_s)?;
+    let picture = pictures.at(&case.reaches[to_reach].file, time_s)?;
+    let carried = carry_pictures(&source_picture, &picture, link.arms, &link.given);
     let mut points = BTreeMap::new();
     let mut attempts = Vec::new();
-    for (landmark, result) in carry.marks.into_iter().filter(|(landmark, _)| is_wanted(landmark)) {
-        attempts.push(CarryAttempt { from_reach: from, to_reach: to, time_s, landmark, refusal: result.err() });
-        if let Ok(carried) = result {
-            let c = carried.covariance_px2;
-            let spread = PointSpread::Covariance([c.m11, c.m12, c.m22]);
-            points.insert(landmark, MarkedPoint { point: carried.point, spread });
-        }
+    for (landmark, result) in carried.into_iter().filter(|(landmark, _)| is_wanted(landmark)) {
+        attempts.push(CarryAttempt { from_reach, to_reach, time_s, landmark, refusal: result.err() });
+        points.extend(result.ok().map(|mark| (landmark, mark)));
     }
     if !points.is_empty() {
-        reaches[to].marks.frames.push(MarkedFrame {
+        let from = MarksOrigin { marks: case.reaches[from_reach].marks.clone(), time_s: link.from_time_s };
+        marks.frames.push(MarkedFrame {
             time_s,
             source: Source::Carried,
             used_as: FrameUse::EndRange,
             rater: None,
             repeat: None,
-            from: Some(MarksOrigin { marks: case.reaches[from].marks.clone(), time_s: from_time_s }),
+            from: Some(from),
             points,
         });
     }

@@ -31,7 +31,7 @@ pub struct Picture {
 /// A reach with its marks.
 #[derive(Debug, Clone)]
 pub struct MarkedReach<'a> {
-    /// The marks, placed by hand: none of them names another file.
+    /// The marks. Frames that were carried name the marks of another reach of the case.
     pub marks: MarksFile,
     /// The picture that they are on.
     pub picture: Picture,

@@ -29,6 +29,9 @@ const SIDE_PX_MAX: u32 = 65_535;
 /// The latest time in a clip, s: a day.
 const TIME_S_MAX: f64 = 86_400.0;
 
+/// The largest number in a covariance, px²: no picture is that large.
+const COVARIANCE_PX2_MAX: f64 = 1e8;
+
 /// Two times of one clip closer than this are one frame, s. Half a frame at 500 frames a second, and more than a time
 /// written to the millisecond is off.
 pub(crate) const SAME_TIME_S: f64 = 0.001;
@@ -209,6 +212,22 @@ impl MarksFile {
     /// [`ScreenError::Write`] when the file cannot be written.
     pub fn write(&self, path: &Path) -> Result<(), ScreenError> {
         write_text(path, &self.to_json())
+    }
+
+    /// The marks placed by hand at end range at a time, s, each the mean over raters and repeats, px.
+    #[must_use]
+    pub fn by_hand(&self, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
+        let mut sums: BTreeMap<Landmark, (f64, f64, f64)> = BTreeMap::new();
+        let frames = self.frames.iter().filter(|frame| {
+            frame.source == Source::Hand
+                && frame.used_as == FrameUse::EndRange
+                && (frame.time_s - time_s).abs() < SAME_TIME_S
+        });
+        for (landmark, mark) in frames.flat_map(|frame| &frame.points) {
+            let sum = sums.entry(*landmark).or_default();
+            *sum = (sum.0 + mark.point.x, sum.1 + mark.point.y, sum.2 + 1.0);
+        }
+        sums.into_iter().map(|(landmark, (x, y, count))| (landmark, ImagePoint::new(x / count, y / count))).collect()
     }
 
     /// The text of the file, one mark a line.
@@ -407,6 +426,14 @@ fn is_inside(x: f64, y: f64, picture: [u32; 2]) -> bool {
     (-0.5..=last[0]).contains(&x) && (-0.5..=last[1]).contains(&y)
 }
 
+/// Whether cxx, cxy, cyy (px²) are the covariance of a mark: positive definite, with room to invert it, because a correlation of 1
+/// is a mark known without error across some line.
+#[must_use]
+pub fn is_covariance([cxx, cxy, cyy]: [f64; 3]) -> bool {
+    let is_bounded = [cxx, cxy, cyy].into_iter().all(|part| part.abs() <= COVARIANCE_PX2_MAX);
+    is_bounded && cxx > 0.0 && cyy > 0.0 && cxx * cyy * (1.0 - 1e-9) > cxy * cxy
+}
+
 fn covariance(
     landmark: Landmark,
     parts: &[Node],
@@ -420,11 +447,17 @@ fn covariance(
         problems.at(line, Fault::OutOfRange { field, place, found, accepted: "[cxx, cxy, cyy] in px²".to_owned() });
         return None;
     };
-    let mut number = |node: &Node| fields.number_of(landmark.name(), node, Limits::between(-1e8, 1e8, "px²"), problems);
+    let mut number = |node: &Node| {
+        fields.number_of(
+            landmark.name(),
+            node,
+            Limits::between(-COVARIANCE_PX2_MAX, COVARIANCE_PX2_MAX, "px²"),
+            problems,
+        )
+    };
     let (cxx, cxy, cyy) = (number(cxx), number(cxy), number(cyy));
     let (cxx, cxy, cyy) = (cxx?, cxy?, cyy?);
-    // positive definite with room to invert it: a correlation of 1 is a mark known without error across some line
-    if cxx > 0.0 && cyy > 0.0 && cxx * cyy * (1.0 - 1e-9) > cxy * cxy {
+    if is_covariance([cxx, cxy, cyy]) {
         Some(PointSpread::Covariance([cxx, cxy, cyy]))
     } else {
         problems.at(line, Fault::NotPositiveDefinite { mark: landmark, found: [cxx, cxy, cyy] });

@@ -40,7 +40,7 @@ pub(crate) mod words;
 #[cfg(test)]
 mod tests;
 
-pub use carry::{CarriedVisit, CarryAttempt, carry_case};
+pub use carry::{CarriedVisit, CarryAttempt, CarryLink, carry_case, carry_links, carry_pictures};
 pub use case::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, Raises, ReachEntry,
 };

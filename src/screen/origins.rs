@@ -157,11 +157,18 @@ impl Library {
         // a frame without one has been noted by the reader
         let Some(from) = self.files[file].marks.frames[frame].from.clone() else { return Back::Lost };
         let path = self.files[file].path.parent().unwrap_or(Path::new("")).join(&from.marks);
-        if let Err(cause) = std::fs::metadata(&path) {
-            problems.push(self.problem(here, Fault::Marks { marks: from.marks, cause }));
-            return Back::Lost;
-        }
-        let Some(next_file) = self.add(&path, problems) else { return Back::Lost };
+        let next_file = match self.files.iter().position(|known| known.path == path) {
+            // marks in memory have no file
+            Some(known) => known,
+            None => {
+                if let Err(cause) = std::fs::metadata(&path) {
+                    problems.push(self.problem(here, Fault::Marks { marks: from.marks, cause }));
+                    return Back::Lost;
+                }
+                let Some(added) = self.add(&path, problems) else { return Back::Lost };
+                added
+            }
+        };
         if self.hand_frames(next_file, from.time_s, landmark).next().is_some() {
             return Back::Hand(self.origin(next_file, from.time_s, landmark));
         }
