@@ -21,6 +21,15 @@ pub(super) struct ShowArgs {
     file: PathBuf,
 }
 
+/// Carries the marks that standard input names from one clip or still to another.
+#[derive(Debug, clap::Args)]
+pub(super) struct CarryArgs {
+    /// The clip or still that they are on.
+    from: PathBuf,
+    /// The one that they are carried to.
+    to: PathBuf,
+}
+
 /// Runs the check.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<()> {
     Ok(program::check(&args.file, &args.previews, &mut io::stdout().lock())?)
@@ -29,4 +38,9 @@ pub(super) fn check(args: &CheckArgs) -> anyhow::Result<()> {
 /// Shows frames.
 pub(super) fn show(args: &ShowArgs) -> anyhow::Result<()> {
     Ok(program::show_frames(&args.file, &mut io::stdout().lock())?)
+}
+
+/// Carries marks.
+pub(super) fn carry(args: &CarryArgs) -> anyhow::Result<()> {
+    Ok(program::carry(&args.from, &args.to, &mut io::stdout().lock())?)
 }

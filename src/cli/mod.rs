@@ -53,6 +53,8 @@ enum Command {
     Check(check::Args),
     Completions(completions::Args),
     #[command(hide = true)]
+    DecodeCarry(decode::CarryArgs),
+    #[command(hide = true)]
     DecodeCheck(decode::CheckArgs),
     #[command(hide = true)]
     DecodeShow(decode::ShowArgs),
@@ -77,6 +79,7 @@ pub fn run() -> ExitCode {
         Command::Carry(args) => carry::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Completions(args) => completions::run(&args),
+        Command::DecodeCarry(args) => decode::carry(&args),
         Command::DecodeCheck(args) => decode::check(&args),
         Command::DecodeShow(args) => decode::show(&args),
         Command::Demo(args) => demo::run(&args),

@@ -2,16 +2,15 @@
 
 use std::path::PathBuf;
 
+use super::carried::{RecordedReach, is_current, name_of_marks};
 use super::error::RecordsError;
-use super::model::{Marking, Media, Reach, ReachMarks};
+use super::model::{CarriedFrom, Media, Reach, ReachMarks};
 use super::store::Records;
 use super::words::Word as _;
 use crate::camera::{LensProfile, parse_profile};
-use crate::geometry::ImagePoint;
 use crate::pose::View;
 use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, ClientFacts, MarkingEntry, ReachEntry};
 use crate::screen::in_memory::faults;
-use crate::screen::marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, PointSpread, Source};
 use crate::screen::{CaseFile, CheckLimits, MarkedReach, MarksFile, MeasuredVisit, ScreenError, measure_marks};
 
 /// The name of the lens profile beside a case.
@@ -114,22 +113,35 @@ impl Records {
             limits: CheckLimits::default(),
             reaches: Vec::new(),
         };
+        let recorded = self.recorded_reaches(visit.id)?;
+        let marked = |recorded: &RecordedReach, marks| {
+            let picture = recorded.reach.media.facts.picture();
+            MarkedReach { marks, picture, profile: profile.as_ref() }
+        };
+        // where marks come from makes no fault
+        let faults: Vec<_> = recorded
+            .iter()
+            .map(|reach| faults(&reach.entry, &marked(reach, reach.marks_file(|_| None))).into_iter().next())
+            .collect();
+        let is_measured =
+            |id: i64| recorded.iter().zip(&faults).any(|(of, fault)| of.reach.id == id && fault.is_none());
+        let shares_error =
+            |from: &CarriedFrom, landmark| is_measured(from.reach) && is_current(&recorded, from, landmark);
         let (mut reaches, mut left_out) = (Vec::new(), Vec::new());
-        for reach in self.reaches(visit.id)? {
-            let recorded = self.marks(reach.id)?;
-            let entry = entry(&reach, &recorded);
-            let marks = marks_file(&reach, &recorded.markings);
-            let marked = MarkedReach { marks, picture: reach.media.facts.picture(), profile: profile.as_ref() };
-            let Reach { id, media, .. } = reach;
-            match faults(&entry, &marked).first() {
+        for (of, fault) in recorded.iter().zip(&faults) {
+            let (id, media) = (of.reach.id, of.reach.media.clone());
+            match fault {
                 Some(problem) => {
                     let reason = problem.fault.to_string();
-                    let is_unmarked = recorded.markings.iter().all(|marking| marking.points.is_empty());
-                    left_out.push(LeftOut { id, media, file: entry.file, reason, is_unmarked });
+                    let is_unmarked = of.marks.markings.iter().all(|marking| marking.points.is_empty());
+                    left_out.push(LeftOut { id, media, file: of.entry.file.clone(), reason, is_unmarked });
                 }
                 None => {
-                    reaches.push(CaseReach { id, media, marks: marked.marks });
-                    case.reaches.push(entry);
+                    let marks = of.marks_file(|(landmark, from)| {
+                        shares_error(&from, landmark).then(|| name_of_marks(&recorded, from.reach))?
+                    });
+                    reaches.push(CaseReach { id, media, marks });
+                    case.reaches.push(of.entry.clone());
                 }
             }
         }
@@ -138,7 +150,7 @@ impl Records {
     }
 }
 
-fn entry(reach: &Reach, marks: &ReachMarks) -> ReachEntry {
+pub(super) fn entry(reach: &Reach, marks: &ReachMarks) -> ReachEntry {
     let facts = reach.facts;
     let mut name = format!("{}-{}", facts.occasion.word(), facts.rotation.word());
     if facts.view != View::Side {
@@ -157,25 +169,4 @@ fn entry(reach: &Reach, marks: &ReachMarks) -> ReachEntry {
         file: format!("{name}.{}", reach.media.facts.extension).into(),
         marks: format!("{name}.marks.json").into(),
     }
-}
-
-fn marks_file(reach: &Reach, markings: &[Marking]) -> MarksFile {
-    // a marking whose marks were all taken back says nothing
-    let marked = markings.iter().filter(|marking| !marking.points.is_empty());
-    let frames = marked.map(|marking| MarkedFrame {
-        time_s: marking.time_s,
-        source: Source::Hand,
-        used_as: FrameUse::EndRange,
-        rater: None,
-        repeat: Some(marking.repeat),
-        from: None,
-        points: marking
-            .points
-            .iter()
-            .map(|(landmark, [x, y])| {
-                (*landmark, MarkedPoint { point: ImagePoint::new(*x, *y), spread: PointSpread::Usual })
-            })
-            .collect(),
-    });
-    MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: reach.media.facts.upright_size, frames: frames.collect() }
 }

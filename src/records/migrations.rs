@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::error::{RecordsError, database};
 
 /// The steps in order; the database's `user_version` says how many it has taken.
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     // Revisions are only ever added: each confirmed edit of marks is a row of its own, and the latest of each raise and
     // repeat counts. Numbers of rows are never given out twice, so that an address never shows another client's reach.
     "CREATE TABLE clients (
@@ -108,6 +108,8 @@ const STEPS: [&str; 2] = [
         made_at TEXT NOT NULL
     ) STRICT;
     CREATE INDEX log_entries_client ON log_entries (client, day);",
+    // Where those of the marks come from that were carried from another reach; NULL where all were placed by hand.
+    "ALTER TABLE revisions ADD COLUMN carried TEXT;",
 ];
 
 /// Takes the steps that a database has not taken yet, each in a transaction of its own.

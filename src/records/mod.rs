@@ -3,6 +3,7 @@
 //! One SQLite database and a folder of media files, named by their content. What a method returned from is on the disk.
 //! It cannot tell who uses it: whoever can read the folder can read everything.
 
+mod carried;
 mod case;
 mod clients;
 mod error;
@@ -20,13 +21,14 @@ mod words;
 mod tests;
 
 pub use crate::plan::{DangerSign, UnknownWord};
+pub use carried::{CarrySource, OlderMarks};
 pub use case::{CaseReach, LeftOut, VisitCase};
 pub use clients::ClientSummary;
 pub use error::RecordsError;
 pub use media::{Accepted, MediaHash};
 pub use model::{
-    Client, ClientFacts, Feel, Marking, Media, MediaFacts, Palms, Reach, ReachFacts, ReachMarks, Removal, Screening,
-    Visit, VisitSettings,
+    CarriedFrom, Client, ClientFacts, Feel, Marking, Media, MediaFacts, Palms, Reach, ReachFacts, ReachMarks, Removal,
+    Screening, Visit, VisitSettings,
 };
 pub use plans::LoggedEntry;
 pub use reaches::Confirmed;

@@ -188,6 +188,22 @@ pub struct Marking {
     pub time_s: f64,
     /// The marks, px of the upright picture.
     pub points: BTreeMap<Landmark, [f64; 2]>,
+    /// Those of them that were carried from another reach, and whence; the others were placed by hand.
+    pub carried: BTreeMap<Landmark, CarriedFrom>,
+}
+
+/// Whence a mark was carried.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CarriedFrom {
+    /// The number of the reach.
+    pub reach: i64,
+    /// Time of the frame there, s.
+    pub time_s: f64,
+    /// Where the mark was there, px.
+    pub source: [f64; 2],
+    /// Covariance of the carrying alone: cxx, cxy, cyy in px².
+    pub covariance_px2: [f64; 3],
 }
 
 /// What the person said of a reach.

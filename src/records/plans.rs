@@ -244,9 +244,11 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let client = new_client(&Records::open(folder.path()).unwrap());
         {
-            // the tables of the second step away, as the first version left them
+            // what the second and the third step made away, as the first version left it
             let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
-            connection.execute_batch("DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries;").unwrap();
+            let back = "DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries;
+                ALTER TABLE revisions DROP COLUMN carried;";
+            connection.execute_batch(back).unwrap();
             connection.pragma_update(None, "user_version", 1).unwrap();
         }
         let (records, plan) = (Records::open(folder.path()).unwrap(), Plan::default_plan(Unit::Kg));

@@ -6,7 +6,7 @@ use rusqlite::{Connection, OptionalExtension as _, Row, TransactionBehavior, par
 
 use super::clients::removal;
 use super::error::{RecordsError, database};
-use super::model::{Feel, Marking, Media, Palms, Reach, ReachFacts, ReachMarks, Removal};
+use super::model::{CarriedFrom, Feel, Marking, Media, Palms, Reach, ReachFacts, ReachMarks, Removal};
 use super::store::Records;
 use super::visits::note_change;
 use super::words::Stored;
@@ -164,6 +164,10 @@ impl Records {
         let points: BTreeMap<&str, [f64; 2]> =
             marking.points.iter().map(|(landmark, point)| (landmark.name(), *point)).collect();
         let points = serde_json::to_string(&points).map_err(|source| RecordsError::Document { source })?;
+        let carried: BTreeMap<&str, CarriedFrom> =
+            marking.carried.iter().map(|(landmark, from)| (landmark.name(), *from)).collect();
+        let carried = (!carried.is_empty()).then(|| serde_json::to_string(&carried)).transpose();
+        let carried = carried.map_err(|source| RecordsError::Document { source })?;
         let mut connection = self.connection();
         // the write lock is taken before the revision is looked at, so that no other edit comes in between
         let transaction =
@@ -180,8 +184,8 @@ impl Records {
         transaction
             .execute(
                 "INSERT INTO revisions
-                     (reach, revision, raise_number, repeat_number, time_s, points, pain, limited_by, back_flat, made_at)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, strftime('%Y-%m-%dT%H:%M:%fZ', 'now'))",
+                     (reach, revision, raise_number, repeat_number, time_s, points, pain, limited_by, back_flat, carried, made_at)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, strftime('%Y-%m-%dT%H:%M:%fZ', 'now'))",
                 params![
                     reach,
                     current + 1,
@@ -191,7 +195,8 @@ impl Records {
                     points,
                     feel.pain,
                     feel.limited_by.map(Stored),
-                    feel.back_flat
+                    feel.back_flat,
+                    carried
                 ],
             )
             .map_err(database(step))?;
@@ -210,7 +215,7 @@ impl Records {
         let revision = latest_revision(&connection, reach)?;
         let mut statement = connection
             .prepare_cached(
-                "SELECT raise_number, repeat_number, time_s, points FROM revisions JOIN
+                "SELECT raise_number, repeat_number, time_s, points, carried FROM revisions JOIN
                      (SELECT max(revision) AS latest FROM revisions WHERE reach = ?1 GROUP BY raise_number, repeat_number)
                      ON reach = ?1 AND revision = latest ORDER BY raise_number, repeat_number",
             )
@@ -241,16 +246,21 @@ fn latest_revision(connection: &Connection, reach: i64) -> Result<i64, RecordsEr
 }
 
 fn marking_of(row: &Row<'_>) -> rusqlite::Result<Marking> {
+    let points: String = row.get(3)?;
+    let carried: Option<String> = row.get(4)?;
+    let carried = carried.map(|text| by_landmark(&text, 4)).transpose()?.unwrap_or_default();
+    let (raise, repeat, time_s) = (row.get(0)?, row.get(1)?, row.get(2)?);
+    Ok(Marking { raise, repeat, time_s, points: by_landmark(&points, 3)?, carried })
+}
+
+/// A JSON object by landmarks, of a column.
+fn by_landmark<T: serde::de::DeserializeOwned>(text: &str, column: usize) -> rusqlite::Result<BTreeMap<Landmark, T>> {
     let unreadable = |error: Box<dyn std::error::Error + Send + Sync>| {
-        rusqlite::Error::FromSqlConversionFailure(3, rusqlite::types::Type::Text, error)
+        rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, error)
     };
-    let text: String = row.get(3)?;
-    let named: BTreeMap<String, [f64; 2]> = serde_json::from_str(&text).map_err(|error| unreadable(error.into()))?;
-    let mut points = BTreeMap::new();
-    for (name, point) in named {
-        points.insert(name.parse::<Landmark>().map_err(|error| unreadable(error.into()))?, point);
-    }
-    Ok(Marking { raise: row.get(0)?, repeat: row.get(1)?, time_s: row.get(2)?, points })
+    let named: BTreeMap<String, T> = serde_json::from_str(text).map_err(|error| unreadable(error.into()))?;
+    let landmark = |name: String| name.parse::<Landmark>().map_err(|error| unreadable(error.into()));
+    named.into_iter().map(|(name, value)| Ok((landmark(name)?, value))).collect()
 }
 
 fn reach_of(row: &Row<'_>) -> rusqlite::Result<Reach> {

@@ -56,7 +56,7 @@ fn add_reach(records: &Records, visit: i64, facts: &ReachFacts, bytes: &[u8]) ->
 
 fn marking(repeat: u32, x: f64) -> Marking {
     let points = BTreeMap::from([(Landmark::Wrist(Side::Right), [x, 20.5]), (Landmark::PlumbTop, [1.0, 2.0])]);
-    Marking { raise: 1, repeat, time_s: 1.0 / 30.0, points }
+    Marking { raise: 1, repeat, time_s: 1.0 / 30.0, points, carried: BTreeMap::new() }
 }
 
 fn files(records: &Records) -> usize {

@@ -17,6 +17,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("mark.css", CSS, include_bytes!("assets/mark.css")),
     ("icon.svg", SVG, include_bytes!("assets/icon.svg")),
     ("mark.js", MODULE, include_bytes!("assets/mark.js")),
+    ("mark-carry.js", MODULE, include_bytes!("assets/mark-carry.js")),
     ("mark-draw.js", MODULE, include_bytes!("assets/mark-draw.js")),
     ("mark-frames.js", MODULE, include_bytes!("assets/mark-frames.js")),
     ("mark-model.js", MODULE, include_bytes!("assets/mark-model.js")),

@@ -81,7 +81,7 @@ impl Server {
 
 /// All routes, behind the guard.
 pub fn router(app: Arc<App>) -> Router {
-    use routes::{clients, demo, documents, frames, marks, reaches, visits};
+    use routes::{carry, clients, demo, documents, frames, marks, reaches, visits};
     Router::new()
         .route("/", get(clients::all))
         .route("/clients", post(clients::add))
@@ -106,6 +106,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/demo", post(demo::install))
         .route("/api/reaches/{id}", get(marks::read))
         .route("/api/reaches/{id}/marks", put(marks::confirm))
+        .route("/api/reaches/{id}/carry", post(carry::carry))
         .route("/api/visits/{id}/live", get(marks::live))
         .route("/api/reaches/{id}/frames/{name}", get(frames::frame))
         .route("/assets/{name}", get(embedded::asset))

@@ -49,6 +49,8 @@ pub struct App {
     pub(super) limits: UploadLimits,
     pub(super) uploads: Semaphore,
     pub(super) checks: Semaphore,
+    /// Taken while marks are carried, which keeps a core busy: one at a time.
+    pub(super) carrying: Semaphore,
     pub(super) frames: FrameStore,
     /// Held while the demo case is made, so that two clicks make one.
     pub(super) demo: Mutex<()>,
@@ -70,6 +72,7 @@ impl App {
             limits,
             uploads: Semaphore::new(limits.uploads),
             checks: Semaphore::new(limits.checks),
+            carrying: Semaphore::new(1),
             demo: Mutex::new(()),
             log,
         })

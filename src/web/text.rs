@@ -425,6 +425,13 @@ pub mod mark {
     pub const NEXT: &str = "Next mark";
     pub const BEFORE: &str = "Previous";
     pub const REMOVE: &str = "Remove";
+    pub const CONFIRM: &str = "It is right";
+    pub const BRING: &str = "Bring marks over";
+    pub const CONFIRM_ALL: &str = "All are right";
+    pub const DROP: &str = "Leave them out";
+    pub const CARRY_LEFT: &str = "Not found, to be marked by hand:";
+    pub const BEHIND: &str = "Marks that came from here";
+    pub const BEHIND_TEXT: &str = "Other reaches have marks that came from this one, and their marks here were moved since. Bring them over anew:";
     pub const TO_QUESTIONS: &str = "To the questions";
     pub const DONE: &str = "Done";
     pub const LIVE: &str = "Elevation";
@@ -448,9 +455,10 @@ pub mod mark {
     pub const KEYS: &str = "All keys and gestures";
     pub const KEYS_NOTE: &str = "They work while the picture has the focus.";
     /// Key and what it does.
-    pub const KEY_LIST: [(&str, &str); 11] = [
+    pub const KEY_LIST: [(&str, &str); 12] = [
         ("Arrows", "move the mark by a quarter pixel; with Shift by 5"),
-        ("Enter", "place it, or go to the next; with Shift to the previous"),
+        ("Enter", "place it or confirm it, or go to the next; with Shift to the previous"),
+        ("B", "bring marks over from another reach"),
         ("N", "can't see it: skip"),
         ("Delete", "remove the mark"),
         ("U, R", "undo, redo; also Ctrl Z, Ctrl Y"),
@@ -486,7 +494,7 @@ pub fn mark_words() -> Value {
         .collect();
     json!({
         "landmarks": landmarks,
-        "states": { "placed": "marked", "skipped": "skipped", "open": "not marked" },
+        "states": { "proposed": "brought over, to be confirmed", "carried": "brought over", "placed": "marked", "skipped": "skipped", "open": "not marked" },
         "statuses": { "fail": "✗ fail", "warn": "△ near", "unknown": "? unknown" },
         "saved": "Saved",
         "saving": "Saving…",
@@ -509,6 +517,7 @@ pub fn mark_words() -> Value {
         "choose_moment_first": "Go to the moment that is marked, or mark this one.",
         "nothing_asked": "Choose a mark from the list first.",
         "placed_how": "It is placed. Drag it or use the arrow keys to move it, or go on.",
+        "carry": carry_words(),
         "still_missing": "Not complete yet",
         "still_missing_how": "Needed for an angle: {names}. Choose one from the list to place it.",
         "answer_now": "All marks are placed",
@@ -525,6 +534,28 @@ pub fn mark_words() -> Value {
         "nothing_to_redo": "There is nothing to redo.",
         "load_failed": "The reach could not be opened",
         "load_failed_how": "Is Tworeach still running? Load this page again.",
+    })
+}
+
+/// What the marking page says of marks from another reach.
+fn carry_words() -> Value {
+    json!({
+        "bring": mark::BRING,
+        "proposed_how": "Found by its looks in another reach. Is it on the spot? Confirm it, or move it.",
+        "carried_how": "Brought over from another reach and confirmed. Moved, it becomes a mark of your own.",
+        "bring_anew": "Bring them over anew",
+        "and": " and the ",
+        "what": "The {from} has marks by hand. The same spots can be looked for here: what errs alike in two reaches \
+                 cancels in their difference.",
+        "older": "The marks that these came from were moved or removed since: {names}. Until they are brought over anew they \
+                  count as marks of their own.",
+        "busy": "Looking for the same spots…",
+        "found": "{n} found. Look at each before you confirm it.",
+        "none": "None of the spots was found here.",
+        "confirmed": "Confirmed.",
+        "failed": "The marks could not be brought over. Try again, or mark by hand.",
+        "left_one": "{name}: {why}",
+        "behind_one": "{n} of the {reach}",
     })
 }
 

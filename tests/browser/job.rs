@@ -1,5 +1,7 @@
 //! The whole job from an empty database, on a desk with mouse and keys, and on a phone with fingers.
 
+use serde_json::json;
+
 use super::browser::{Browser, Screen, with_browser};
 use super::marking::{hand_marks, true_elevation_deg};
 use super::server::demo_file;
@@ -23,7 +25,11 @@ async fn whole_job(browser: Browser) -> Browser {
     visit(&browser).await;
     for (place, (clip, palms)) in CLIPS.into_iter().enumerate() {
         add_clip(&browser, clip, palms).await;
-        mark(&browser, clip, place).await;
+        if clip == "after-internal" {
+            bring_over(&browser, clip, place).await;
+        } else {
+            mark(&browser, clip, place).await;
+        }
     }
     browser.look("visit-measured").await;
     correct(&browser).await;
@@ -147,6 +153,77 @@ async fn mark(browser: &Browser, clip: &str, place: usize) {
     browser.follow("#done").await;
 }
 
+/// Marks the reach that is open with marks from the first one: some are confirmed one by one, one is moved, the rest are
+/// confirmed at once, and what was not found is placed by hand. Then the first reach's hip is moved, and the hip brought over anew.
+async fn bring_over(browser: &Browser, clip: &str, place: usize) {
+    let reach = i64::try_from(place).unwrap() + 1;
+    let marks = hand_marks(clip, 1);
+    browser.step_to(marks.time_s).await;
+    assert_eq!(browser.run("return document.getElementById('carry').hidden").await, json!(true), "no moment is chosen");
+    if browser.screen == Screen::Phone {
+        browser.pinch_to(&marks).await;
+    }
+    browser.mark_moment().await;
+    browser.look("mark-bring").await;
+    match browser.screen {
+        Screen::Desktop => browser.keys(&[], &['b']).await,
+        Screen::Phone => browser.press("#bring").await,
+    }
+    browser.until("!document.getElementById('confirm-all').hidden").await;
+    browser.look("mark-brought").await;
+    let state = |name: &str| format!("document.querySelector('[data-landmark={name}]').dataset.state");
+    assert_eq!(browser.run(&format!("return {}", state("right_hip"))).await, json!("proposed"));
+    assert!(browser.saved_points(reach, 1).await.is_empty(), "what is not confirmed is not saved");
+    let first = browser.asked().await.unwrap();
+    match browser.screen {
+        Screen::Desktop => {
+            browser.focus_picture().await;
+            browser.keys(&[], &['\u{e007}']).await;
+        }
+        Screen::Phone => browser.press("#confirm").await,
+    }
+    browser.until(&format!("{} === 'carried'", state(&first))).await;
+    let second = browser.asked().await.unwrap();
+    assert_eq!(browser.run(&format!("return {}", state(&second))).await, json!("proposed"));
+    browser.press("#nudge-right").await;
+    browser.until(&format!("{} === 'placed'", state(&second))).await;
+    browser.press("#confirm-all").await;
+    browser.until("document.getElementById('confirm-all').hidden").await;
+    browser.place_asked(&marks).await;
+    browser.until_saved().await;
+    let saved = browser.saved(reach).await;
+    assert!(saved["carried"][&first].is_object() && saved["carried"].get(&second).is_none(), "{saved}");
+    assert_eq!(saved["carried"]["right_hip"]["reach"], 1);
+    browser.answer().await;
+    browser.look("mark-brought-done").await;
+    let interval = browser.text("#interval").await;
+    let truth = true_elevation_deg(clip);
+    let [low, high] = bounds(&interval);
+    assert!((low..=high).contains(&truth), "{clip}: {truth} is not in {interval}");
+
+    browser.go("/reaches/1/mark").await;
+    browser.wait_for_frame().await;
+    browser.press("[data-landmark=right_hip]").await;
+    browser.press("#nudge-up").await;
+    browser.until("!document.getElementById('behind').hidden").await;
+    browser.until_saved().await;
+    browser.look("mark-source-moved").await;
+    browser.follow("#behind a").await;
+    browser.wait_for_frame().await;
+    assert_eq!(browser.path().await, format!("/reaches/{reach}/mark"));
+    assert!(browser.text("#carry-what").await.contains("hip"), "{}", browser.text("#carry-what").await);
+    browser.look("mark-older").await;
+    browser.press("#bring").await;
+    browser.until("!document.getElementById('confirm-all').hidden").await;
+    browser.press("#confirm-all").await;
+    browser.until("document.getElementById('carry').hidden").await;
+    browser.until_saved().await;
+    let anew = browser.saved(reach).await;
+    assert_eq!(anew["older"], json!([]));
+    assert_eq!(anew["carried"][&first], saved["carried"][&first], "the others stay as they were");
+    browser.follow(".mark-head a").await;
+}
+
 /// The moment is marked, the first mark is aimed at: what a person sees before letting go.
 async fn look_while_marking(browser: &Browser, shoulder: &[f64; 2]) {
     let at = browser.window_point(*shoulder).await;
@@ -169,7 +246,7 @@ async fn look_while_marking(browser: &Browser, shoulder: &[f64; 2]) {
     browser.until("document.querySelector('[data-landmark=right_shoulder]').dataset.state === 'placed'").await;
     browser.until_saved().await;
     // and as if nothing had happened
-    while browser.run("return !document.getElementById('undo').disabled").await == serde_json::json!(true) {
+    while browser.run("return !document.getElementById('undo').disabled").await == json!(true) {
         browser.press("#undo").await;
     }
     browser.until("!document.getElementById('mark-here').hidden").await;

@@ -123,8 +123,21 @@ impl Browser {
         serde_json::from_value(answer["points"].clone()).unwrap()
     }
 
-    /// Marks the moment shown and places all marks that are asked for; what has none is skipped.
+    /// Everything that is saved of a reach.
+    pub async fn saved(&self, reach: i64) -> Value {
+        let (status, answer) = self.fetch(&format!("/api/reaches/{reach}")).await;
+        assert_eq!(status, 200);
+        serde_json::from_str(&answer).unwrap()
+    }
+
+    /// Marks the moment shown and places all marks.
     pub async fn place_all(&self, marks: &HandMarks) {
+        self.mark_moment().await;
+        self.place_asked(marks).await;
+    }
+
+    /// Marks the moment shown.
+    pub async fn mark_moment(&self) {
         match self.screen {
             Screen::Desktop => {
                 self.focus_picture().await;
@@ -133,6 +146,10 @@ impl Browser {
             Screen::Phone => self.press("#mark-here").await,
         }
         self.until("document.getElementById('mark-here').hidden").await;
+    }
+
+    /// Places all marks that are asked for; what has none is skipped.
+    pub async fn place_asked(&self, marks: &HandMarks) {
         for _ in 0..30 {
             let Some(name) = self.asked().await else { return };
             match (marks.points.get(&name), self.screen) {

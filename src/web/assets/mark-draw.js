@@ -1,11 +1,12 @@
 // Draws the stage: picture, fitted lines, marks, and the magnified inset.
 
 const MARK_RADIUS = 7;
+const RING_PARTS = 8; // of a broken ring
 const LENS_SIDE = 156; // CSS px
 const LENS_LEAST = 4; // CSS px per picture px in the inset
 const LENS_FACTOR = 3; // and at least this many times the stage's own
 
-// `scene`: { view, bitmap, marks: [{name, point, isAsked}], overlay, cursor, ghost, lens, words, colors }
+// `scene`: { view, bitmap, marks: [{name, point, isAsked, isCarried, isProposed}], overlay, cursor, ghost, lens, words, colors }
 export function drawStage(context, scene, ratio) {
   const { view } = scene;
   context.setTransform(ratio, 0, 0, ratio, 0, 0);
@@ -47,20 +48,32 @@ function drawOverlay(context, { overlay, colors }, place) {
   }
 }
 
-function drawMark(context, [x, y], { isAsked, label }, { colors }) {
-  const radius = isAsked ? MARK_RADIUS + 3 : MARK_RADIUS;
+// The ring of a mark that was brought over is broken. Until it is confirmed it is wide and has no ticks, so that the spot can
+// be judged.
+function drawMark(context, [x, y], { isAsked, isCarried, isProposed, label }, { colors }) {
+  const radius = MARK_RADIUS + (isAsked ? 3 : 0) + (isProposed ? 4 : 0);
+  const color = isAsked ? colors.accent : "#ffffff";
+  const width = isAsked ? 2.2 : 1.5;
+  const dash = (2 * Math.PI * radius) / (2 * RING_PARTS);
+  const isBroken = isCarried || isProposed;
   context.beginPath();
   context.arc(x, y, radius, 0, 2 * Math.PI);
-  // Four ticks point at the centre and leave it free to be seen.
-  for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
-    context.moveTo(x + dx * radius, y + dy * radius);
-    context.lineTo(x + dx * 3, y + dy * 3);
+  stroke(context, "rgb(0 0 0 / 0.65)", 4, isBroken ? [dash + 1.5, dash - 1.5] : [], isBroken ? "butt" : "round");
+  stroke(context, color, width, isBroken ? [dash, dash] : [], isBroken ? "butt" : "round");
+  if (!isProposed) {
+    // Four ticks point at the centre and leave it free to be seen.
+    context.beginPath();
+    for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+      context.moveTo(x + dx * radius, y + dy * radius);
+      context.lineTo(x + dx * 3, y + dy * 3);
+    }
+    stroke(context, "rgb(0 0 0 / 0.65)", 4, []);
+    stroke(context, color, width, []);
   }
-  stroke(context, "rgb(0 0 0 / 0.65)", 4, []);
-  stroke(context, isAsked ? colors.accent : "#ffffff", isAsked ? 2.2 : 1.5, []);
   context.beginPath();
-  context.arc(x, y, 1, 0, 2 * Math.PI);
-  context.fillStyle = isAsked ? colors.accent : "#ffffff";
+  context.arc(x, y, isProposed ? 1.6 : 1, 0, 2 * Math.PI);
+  context.fillStyle = color;
+  if (isProposed) stroke(context, "rgb(0 0 0 / 0.65)", 2, []);
   context.fill();
   if (isAsked && label) drawLabel(context, label, x, y, radius);
 }
@@ -133,10 +146,10 @@ function drawLens(context, scene) {
   context.strokeRect(left, top, side, side);
 }
 
-function stroke(context, color, width, dash) {
+function stroke(context, color, width, dash, cap = "round") {
   context.strokeStyle = color;
   context.lineWidth = width;
-  context.lineCap = "round";
+  context.lineCap = cap;
   context.lineJoin = "round";
   context.setLineDash(dash);
   context.stroke();

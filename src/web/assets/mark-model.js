@@ -1,6 +1,8 @@
 // What has been marked on one reach: an immutable state with undo and redo. Knows nothing of the page.
 //
-// A point is [x, y] in px of the upright picture, whose origin is the centre of the top-left pixel.
+// A point is [x, y] in px of the upright picture, whose origin is the centre of the top-left pixel. `points` holds the marks,
+// `carried` says of some of them whence they were brought over, and `proposed` holds {point, carried} of those that were brought
+// over and are not confirmed yet. A mark that is moved is one of the person's own from then on.
 
 export class Model {
   #past = [];
@@ -9,9 +11,9 @@ export class Model {
   #isGesture = false;
 
   // `landmarks`: [{name, required}] in the order in which they are asked.
-  constructor({ landmarks, points, frame, answers }) {
+  constructor({ landmarks, points, carried, frame, answers }) {
     this.landmarks = landmarks;
-    this.state = Object.freeze({ points: { ...points }, skipped: [], frame, ...answers });
+    this.state = Object.freeze({ points: { ...points }, carried: { ...carried }, proposed: {}, skipped: [], frame, ...answers });
     this.asked = this.#firstOpen();
   }
 
@@ -38,21 +40,40 @@ export class Model {
   }
 
   place(name, point, kind = "placed") {
-    const skipped = this.state.skipped.filter((other) => other !== name);
-    this.change({ points: { ...this.state.points, [name]: point }, skipped }, kind);
+    const rest = this.#without([name]);
+    this.change({ ...rest, points: { ...rest.points, [name]: point } }, kind);
   }
 
   remove(name) {
-    const points = { ...this.state.points };
-    delete points[name];
-    this.change({ points }, "removed");
+    this.change(this.#without([name]), "removed");
   }
 
   skip(name) {
-    const points = { ...this.state.points };
-    delete points[name];
-    this.change({ points, skipped: [...this.state.skipped.filter((other) => other !== name), name] }, "skipped");
+    const rest = this.#without([name]);
+    this.change({ ...rest, skipped: [...rest.skipped, name] }, "skipped");
     this.askNext();
+  }
+
+  // `marks`: {name: {point, carried}}, to be confirmed.
+  propose(marks) {
+    const proposed = { ...this.state.proposed, ...marks };
+    this.change({ proposed, skipped: this.state.skipped.filter((name) => !(name in proposed)) }, "proposed");
+    this.ask(this.landmarks.map(({ name }) => name).find((name) => name in proposed) ?? this.asked);
+  }
+
+  confirm(names) {
+    const rest = this.#without(names);
+    const points = { ...rest.points };
+    const carried = { ...rest.carried };
+    for (const name of names) {
+      points[name] = this.state.proposed[name].point;
+      carried[name] = this.state.proposed[name].carried;
+    }
+    this.change({ ...rest, points, carried }, "confirmed");
+  }
+
+  dropProposed() {
+    this.change({ proposed: {} }, "dropped");
   }
 
   ask(name) {
@@ -90,7 +111,19 @@ export class Model {
     return this.#future.length > 0;
   }
 
+  // Where a mark is, confirmed or not.
+  pointOf(name) {
+    return this.state.proposed[name]?.point ?? this.state.points[name];
+  }
+
+  // The names of all marks, confirmed or not.
+  get marked() {
+    return Object.keys({ ...this.state.points, ...this.state.proposed });
+  }
+
   stateOf(name) {
+    if (name in this.state.proposed) return "proposed";
+    if (name in this.state.carried) return "carried";
     if (name in this.state.points) return "placed";
     return this.state.skipped.includes(name) ? "skipped" : "open";
   }
@@ -100,11 +133,23 @@ export class Model {
   }
 
   #isOpen(name) {
-    return this.stateOf(name) === "open";
+    return ["open", "proposed"].includes(this.stateOf(name));
   }
 
   #firstOpen() {
     return this.landmarks.map((landmark) => landmark.name).find((name) => this.#isOpen(name)) ?? null;
+  }
+
+  // The state's marks but for some.
+  #without(names) {
+    const { points, carried, proposed, skipped } = this.state;
+    const rest = (marks) => Object.fromEntries(Object.entries(marks).filter(([name]) => !names.includes(name)));
+    return {
+      points: rest(points),
+      carried: rest(carried),
+      proposed: rest(proposed),
+      skipped: skipped.filter((name) => !names.includes(name)),
+    };
   }
 
   #remember() {

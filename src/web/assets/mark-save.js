@@ -87,7 +87,7 @@ export class Saver {
       this.#failures = 0;
       this.revision = answer.revision;
       if (this.#wanted === body) this.#wanted = null;
-      this.onAnswer(answer.live);
+      this.onAnswer(answer);
       if (this.#wanted === null) this.onState("saved");
       else this.#send();
     } else if (status === 409) {

@@ -71,7 +71,7 @@ export class Stage {
   nudge(dx, dy) {
     const name = this.model.asked;
     if (!this.canMark() || name === null) return this.onRefused(name === null ? "nothing" : "frame");
-    const point = this.model.state.points[name];
+    const point = this.model.pointOf(name);
     if (point) {
       this.model.beginGesture();
       const moved = this.view.clampPoint([point[0] + dx, point[1] + dy]);
@@ -88,13 +88,16 @@ export class Stage {
     this.redraw();
   }
 
-  // Places the asked landmark at the cross and asks for the next; a placed one is left as it is.
+  // Places the asked landmark at the cross, or confirms it where it was brought over, and asks for the next; a placed one is left
+  // as it is.
   accept() {
     const name = this.model.asked;
     if (name === null) return;
     if (!this.canMark()) return this.onRefused("frame");
     this.#settleNudges();
-    if (!(name in this.model.state.points)) {
+    if (this.model.stateOf(name) === "proposed") {
+      this.model.confirm([name]);
+    } else if (!this.model.pointOf(name)) {
       if (this.cursor === null) return this.nudge(0, 0);
       this.model.place(name, rounded(this.cursor));
     }
@@ -114,10 +117,12 @@ export class Stage {
     const { model, view } = this;
     const isMarked = this.canMark();
     const marks = isMarked
-      ? Object.entries(model.state.points).map(([name, point]) => ({
+      ? model.marked.map((name) => ({
           name,
-          point,
+          point: model.pointOf(name),
           isAsked: name === model.asked,
+          isCarried: model.stateOf(name) === "carried",
+          isProposed: model.stateOf(name) === "proposed",
           label: this.describe(name),
         }))
       : [];
@@ -145,18 +150,18 @@ export class Stage {
   #lens() {
     const gesture = this.#gesture;
     if (gesture?.kind === "aim") return { point: gesture.point, name: this.model.asked };
-    if (gesture?.kind === "drag") return { point: this.model.state.points[gesture.name], name: gesture.name };
+    if (gesture?.kind === "drag") return { point: this.model.pointOf(gesture.name), name: gesture.name };
     if (gesture !== null) return null;
     const name = this.model.asked;
     if (this.hasKeyFocus && name !== null) {
-      const point = this.model.state.points[name] ?? this.cursor;
+      const point = this.model.pointOf(name) ?? this.cursor;
       return point ? { point, name } : null;
     }
     return this.#hover !== null && this.#asksOpen() ? { point: this.#hover, name } : null;
   }
 
   #asksOpen() {
-    return this.model.asked !== null && !(this.model.asked in this.model.state.points);
+    return this.model.asked !== null && !this.model.pointOf(this.model.asked);
   }
 
   #resize() {
@@ -310,7 +315,8 @@ export class Stage {
   #markNear(at, within) {
     const reach = this.#asksOpen() ? Math.min(within, GRAB_WHILE_ASKED) : within;
     let nearest = null;
-    for (const [name, point] of Object.entries(this.model.state.points)) {
+    for (const name of this.model.marked) {
+      const point = this.model.pointOf(name);
       const away = distance(this.view.toStage(point), at);
       if (away <= reach && (nearest === null || away < nearest.away)) nearest = { name, point, away };
     }
@@ -353,7 +359,7 @@ export class Stage {
 
   // Keys zoom about what they move: the asked mark or the cross.
   #zoomOnMark(factor) {
-    const point = this.model.state.points[this.model.asked] ?? this.cursor;
+    const point = this.model.pointOf(this.model.asked) ?? this.cursor;
     if (point && this.canMark()) this.view.zoom(factor, ...this.view.toStage(point));
     else this.view.zoom(factor);
   }

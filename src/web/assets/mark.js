@@ -1,5 +1,6 @@
 // The marking page: joins model, stage, frames and saving to the page's elements. All words come from the page.
 
+import { Carry } from "./mark-carry.js";
 import { Frames } from "./mark-frames.js";
 import { Model } from "./mark-model.js";
 import { Numbers } from "./mark-numbers.js";
@@ -27,6 +28,7 @@ class Page {
     this.model = new Model({
       landmarks: reach.landmarks,
       points: reach.points,
+      carried: reach.carried,
       frame: marked !== null ? this.current : isStill ? 0 : null,
       answers: { pain: reach.pain ?? null, limited_by: reach.limited_by ?? null, back_flat: reach.back_flat ?? null },
     });
@@ -50,8 +52,12 @@ class Page {
       address: `/api/reaches/${reach.id}/marks`,
       revision: reach.revision,
       onState: (state, answer) => this.#showSaved(state, answer),
-      onAnswer: (live) => this.#showLive(live),
+      onAnswer: ({ live, left_behind: leftBehind }) => {
+        this.#showLive(live);
+        this.carry.showLeftBehind(leftBehind, (text) => this.say(text));
+      },
     });
+    this.carry = new Carry({ reach, model: this.model, words, timeOf: (index) => this.times[index] });
     this.model.onChange((kind) => this.#changed(kind));
     this.#wire();
     this.#showLive(reach.live ?? null);
@@ -85,9 +91,11 @@ class Page {
 
   // Marks this frame from now on. What stands still in the room keeps its mark, the person is marked anew.
   markHere() {
-    const points = Object.fromEntries(Object.entries(this.model.state.points).filter(([name]) => ROOM_MARKS.has(name)));
+    const { points: placed, carried } = this.model.state;
+    const isKept = ([name]) => ROOM_MARKS.has(name) && !(name in carried);
+    const points = Object.fromEntries(Object.entries(placed).filter(isKept));
     const hasLost = Object.keys(points).length < Object.keys(this.model.state.points).length;
-    this.model.change({ frame: this.current, points, skipped: [] }, "moment");
+    this.model.change({ frame: this.current, points, carried: {}, proposed: {}, skipped: [] }, "moment");
     this.model.ask(null);
     this.model.askNext();
     this.say(hasLost ? words.moment_moved : fill(words.moment_chosen, { name: nameOf(this.model.asked) }));
@@ -114,13 +122,14 @@ class Page {
   }
 
   #changed(kind) {
-    if (kind !== "asked") this.#save();
+    if (!["asked", "proposed", "dropped"].includes(kind)) this.#save();
     if (kind === "travelled" && this.model.state.frame !== null && this.model.state.frame !== this.current) {
       this.goTo(this.model.state.frame);
     }
     this.#render();
     const { asked } = this.model;
-    if (kind === "placed") this.#lastPlaced = asked;
+    if (kind === "confirmed") this.say(words.carry.confirmed);
+    else if (kind === "placed") this.#lastPlaced = asked;
     else if (kind === "asked" && this.#lastPlaced !== null) {
       const placed = nameOf(this.#lastPlaced);
       this.#lastPlaced = null;
@@ -142,6 +151,7 @@ class Page {
       raise: Number(root.dataset.raise),
       time_s: this.times[state.frame],
       points: state.points,
+      carried: state.carried,
       pain: state.pain,
       limited_by: state.limited_by,
       back_flat: state.back_flat,
@@ -200,6 +210,10 @@ class Page {
     press("skip", () => model.skip(model.asked));
     press("next", () => model.askNext());
     press("before", () => model.askBefore());
+    press("confirm", () => {
+      model.confirm([model.asked]);
+      model.askNext();
+    });
     press("remove", () => model.remove(model.asked));
     for (const button of root.querySelectorAll("[data-landmark]")) {
       button.addEventListener("click", () => {
@@ -231,8 +245,9 @@ class Page {
     else if (key === "pagedown") this.goTo(this.current + (event.shiftKey ? 10 : 1));
     else if (key === "pageup") this.goTo(this.current - (event.shiftKey ? 10 : 1));
     else if (key === "m" && model.state.frame !== this.current) this.markHere();
+    else if (key === "b" && this.carry.canBring) this.carry.bring();
     else if (key === "n" && model.asked !== null) model.skip(model.asked);
-    else if ((key === "delete" || key === "backspace") && model.asked in model.state.points) model.remove(model.asked);
+    else if ((key === "delete" || key === "backspace") && model.pointOf(model.asked)) model.remove(model.asked);
     else if (key === "u") this.#undo();
     else if (key === "r") this.#redo();
     else return false;
@@ -244,6 +259,7 @@ class Page {
     const { state, asked } = model;
     this.#renderAsk();
     this.#renderMoment();
+    this.carry.render();
     for (const button of root.querySelectorAll("[data-landmark]")) {
       const name = button.dataset.landmark;
       button.dataset.state = model.stateOf(name);
@@ -264,12 +280,14 @@ class Page {
 
   #renderAsk() {
     const { state, asked, missing } = this.model;
-    const mode = state.frame === null ? "moment" : asked === null ? "end" : asked in state.points ? "placed" : "open";
+    const mode = state.frame === null ? "moment" : asked === null ? "end" : this.model.stateOf(asked) === "skipped" ? "open" : this.model.stateOf(asked);
     const isUnanswered = [state.pain, state.limited_by, state.back_flat].includes(null);
     const texts = {
       moment: () => [words.find_moment, words.find_moment_how],
       open: () => [capital(nameOf(asked)), words.landmarks[asked].how],
       placed: () => [capital(nameOf(asked)), words.placed_how],
+      proposed: () => [capital(nameOf(asked)), words.carry.proposed_how],
+      carried: () => [capital(nameOf(asked)), words.carry.carried_how],
       end: () =>
         missing.length > 0
           ? [words.still_missing, fill(words.still_missing_how, { names: missing.map(({ name }) => nameOf(name)).join(", ") })]
@@ -280,8 +298,9 @@ class Page {
     element("ask-how").textContent = how;
     element("mark-here").hidden = mode !== "moment";
     element("skip").hidden = mode !== "open";
-    element("next").hidden = mode !== "placed";
-    element("remove").hidden = mode !== "placed";
+    element("confirm").hidden = mode !== "proposed";
+    element("next").hidden = mode !== "placed" && mode !== "carried";
+    element("remove").hidden = !["placed", "carried", "proposed"].includes(mode);
     element("before").hidden = mode === "moment";
     element("to-questions").hidden = !(mode === "end" && missing.length === 0 && isUnanswered);
     element("done").hidden = !(mode === "end" && missing.length === 0 && !isUnanswered);

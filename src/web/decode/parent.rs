@@ -1,5 +1,6 @@
 //! Starts a child, waits for it no longer than it may take, and believes nothing it says without a look.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::time::Duration;
@@ -9,7 +10,7 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::process::{Child, ChildStdin, ChildStdout, Command};
 use tokio::time::timeout;
 
-use super::program::{NO_FRAME, Report};
+use super::program::{CarryOutcome, CarryRequest, NO_FRAME, Report};
 use crate::web::error::WebError;
 
 /// The hidden command that looks at a clip.
@@ -20,6 +21,12 @@ pub const SHOW_COMMAND: &str = "decode-show";
 
 /// How long a look at a whole clip may take.
 const CHECK_TIME: Duration = Duration::from_secs(300);
+
+/// The hidden command that carries marks from one clip to another.
+pub const CARRY_COMMAND: &str = "decode-carry";
+
+/// How long carrying may take.
+const CARRY_TIME: Duration = Duration::from_secs(60);
 
 /// How long a frame may take.
 const FRAME_TIME: Duration = Duration::from_secs(10);
@@ -54,6 +61,39 @@ pub(in crate::web) async fn check(program: &Path, path: &Path, previews: &Path) 
             refused("this file brought the decoder down: it is damaged, or larger than can be decoded".to_owned())
         }
         Ok(Ok((_, said))) => serde_json::from_slice(&said).map_err(|_| WebError::Stopped { task: "the decoder" }),
+    }
+}
+
+/// Has a child carry marks from the clip or still at `from` to that at `to`; gives what became of each, by its name.
+pub(in crate::web) async fn carry(
+    program: &Path,
+    from: &Path,
+    to: &Path,
+    request: &CarryRequest,
+) -> Result<BTreeMap<String, CarryOutcome>, WebError> {
+    const TASK: &str = "carrying marks";
+    let failed = |source| WebError::Io { step: "start the decoder", source };
+    let mut child = command(program)
+        .args([CARRY_COMMAND.as_ref(), from.as_os_str(), to.as_os_str()])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .map_err(failed)?;
+    let stopped = || WebError::Stopped { task: TASK };
+    let (mut input, out) = (child.stdin.take().ok_or_else(stopped)?, child.stdout.take().ok_or_else(stopped)?);
+    let asked = serde_json::to_vec(request).map_err(|_| stopped())?;
+    let carried = timeout(CARRY_TIME, async {
+        input.write_all(&asked).await?;
+        // the request ends with its input
+        drop(input);
+        let mut said = Vec::new();
+        out.take(REPORT_BYTES_MAX).read_to_end(&mut said).await?;
+        child.wait().await.map(|status| (status, said))
+    });
+    match carried.await {
+        Ok(Ok((status, said))) if status.success() => serde_json::from_slice(&said).map_err(|_| stopped()),
+        Ok(Err(source)) => Err(failed(source)),
+        Ok(Ok(_)) | Err(_) => Err(stopped()),
     }
 }
 

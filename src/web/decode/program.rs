@@ -1,7 +1,9 @@
-//! What runs in a child process: looks at a clip from end to end, or shows its frames one by one.
+//! What runs in a child process: looks at a clip from end to end, shows its frames one by one, or carries marks from one clip to
+//! another.
 //!
-//! Both bound their own memory and processor time before they open the file.
+//! All bound their own memory and processor time before they open the file.
 
+use std::collections::BTreeMap;
 use std::io::{self, BufRead as _, Write};
 use std::path::Path;
 
@@ -10,7 +12,10 @@ use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use serde::{Deserialize, Serialize};
 
 use super::previews::PreviewWriter;
+use crate::geometry::{ImagePoint, Landmark};
 use crate::records::MediaFacts;
+use crate::screen::{MarkedPoint, PointSpread, carry_pictures};
+use crate::track::ArmTurn;
 use crate::video::{Clip, Media, VideoError};
 
 /// Address space of a child, bytes. A 4K clip decoded with eight threads takes under 1 GB.
@@ -18,6 +23,9 @@ const MEMORY_BYTES_MAX: u64 = 3 << 30;
 
 /// Processor time of the look at a whole clip, s; the parent's clock runs out first unless many cores are at work.
 const CHECK_CPU_S_MAX: u64 = 1200;
+
+/// Processor time for carrying marks between two pictures, s; the parent's clock runs out first unless many cores are at work.
+const CARRY_CPU_S_MAX: u64 = 240;
 
 /// The most frames of a clip: over five minutes at 60 frames a second. A reach takes ten seconds.
 pub const FRAMES_MAX: usize = 20_000;
@@ -81,6 +89,73 @@ pub fn show_frames(path: &Path, out: &mut impl Write) -> io::Result<()> {
         out.flush()?;
     }
     Ok(())
+}
+
+/// Which marks to carry.
+#[derive(Debug, Serialize, Deserialize)]
+pub struct CarryRequest {
+    /// Time of the frame that they are on, s.
+    pub from_time_s: f64,
+    /// Time of the frame that they are carried to, s.
+    pub to_time_s: f64,
+    /// Whether the shoulders are turned alike.
+    pub is_turned_alike: bool,
+    /// The marks by their names, px.
+    pub given: BTreeMap<String, [f64; 2]>,
+}
+
+/// What became of a mark.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CarryOutcome {
+    /// It was carried.
+    Carried {
+        /// Where it is, px.
+        point: [f64; 2],
+        /// Covariance of the carrying alone: cxx, cxy, cyy in px².
+        covariance_px2: [f64; 3],
+    },
+    /// It is left to the person, for this reason.
+    Left(String),
+}
+
+/// Carries marks from a frame of the clip or still at `from` to one of that at `to`: takes a [`CarryRequest`] as JSON from
+/// standard input and writes what became of each mark, by its name, as JSON to `out`.
+///
+/// # Errors
+/// When the request cannot be read, a picture cannot be decoded, the two differ in size, or `out` is closed.
+pub fn carry(from: &Path, to: &Path, out: &mut impl Write) -> io::Result<()> {
+    limit_resources(Some(CARRY_CPU_S_MAX))?;
+    let request: CarryRequest = serde_json::from_reader(io::stdin().lock())?;
+    let picture = |path: &Path, time_s| {
+        let shown = Media::open(path).and_then(|mut media| media.luma_at(time_s));
+        shown.map(|frame| frame.image).map_err(io::Error::other)
+    };
+    let (source, target) = (picture(from, request.from_time_s)?, picture(to, request.to_time_s)?);
+    if source.dimensions() != target.dimensions() {
+        return Err(io::Error::other("the pictures differ in size"));
+    }
+    let mark = |(name, [x, y]): (&String, &[f64; 2])| {
+        let landmark = name.parse::<Landmark>().map_err(io::Error::other)?;
+        Ok::<_, io::Error>((landmark, ImagePoint::new(*x, *y)))
+    };
+    let given = request.given.iter().map(mark).collect::<io::Result<Vec<_>>>()?;
+    let arms = if request.is_turned_alike { ArmTurn::Same } else { ArmTurn::Other };
+    let outcomes: BTreeMap<&str, CarryOutcome> = carry_pictures(&source, &target, arms, &given)
+        .into_iter()
+        .map(|(landmark, result)| {
+            let outcome = match result {
+                Ok(MarkedPoint { point, spread: PointSpread::Covariance(covariance_px2) }) => {
+                    CarryOutcome::Carried { point: [point.x, point.y], covariance_px2 }
+                }
+                Ok(_) => CarryOutcome::Left("nothing tells how well it was carried".to_owned()),
+                Err(why) => CarryOutcome::Left(why.to_string()),
+            };
+            (landmark.name(), outcome)
+        })
+        .collect();
+    serde_json::to_writer(&mut *out, &outcomes)?;
+    out.flush()
 }
 
 enum CheckError {

@@ -26,6 +26,7 @@ pub fn render(view: &MarkView) -> Markup {
                     (time(view))
                     div.side {
                         (ask(view))
+                        (left_behind())
                         (live())
                         (marks(&view.landmarks))
                         (questions())
@@ -121,10 +122,41 @@ fn ask(view: &MarkView) -> Markup {
                 button #before type="button" hidden { (words::BEFORE) }
                 button #skip type="button" hidden { (words::SKIP) }
                 button #remove type="button" hidden { (words::REMOVE) }
+                button.main #confirm type="button" hidden { (words::CONFIRM) }
                 button.main #next type="button" hidden { (words::NEXT) }
                 a.button.main #to-questions href="#questions" hidden { (words::TO_QUESTIONS) }
                 a.button.main #done href={ "/visits/" (view.visit) } hidden { (words::DONE) }
             }
+            (carry())
+        }
+    }
+}
+
+/// Marks from another reach of the visit.
+fn carry() -> Markup {
+    html! {
+        div.carry #carry hidden {
+            p.small #carry-what {}
+            div.actions {
+                button #bring type="button" aria-describedby="carry-what" { (words::BRING) }
+                button #confirm-all type="button" hidden { (words::CONFIRM_ALL) }
+                button #drop type="button" hidden { (words::DROP) }
+            }
+            p.small #carry-state role="status" {}
+            div #carry-left hidden {
+                p.small { (words::CARRY_LEFT) }
+                ul.small #carry-left-list {}
+            }
+        }
+    }
+}
+
+/// Marks of other reaches that came from marks which were moved on this one since.
+fn left_behind() -> Markup {
+    html! {
+        section.behind #behind aria-label=(words::BEHIND) hidden {
+            p.small { (words::BEHIND_TEXT) }
+            ul.small #behind-list {}
         }
     }
 }

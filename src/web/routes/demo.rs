@@ -1,5 +1,6 @@
 //! The demo case: an invented rower's four clips with their marks, embedded in the program.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -106,7 +107,8 @@ async fn add(app: &Arc<App>, visit: i64, entry: &ReachEntry) -> Result<(), WebEr
         for (revision, frame) in (0..).zip(&marks.frames) {
             let time_s = times_s.frame_times_s[times_s.frame_at(frame.time_s)];
             let points = frame.points.iter().map(|(landmark, mark)| (*landmark, [mark.point.x, mark.point.y]));
-            let marking = Marking { raise: 1, repeat: frame.repeat.unwrap_or(1), time_s, points: points.collect() };
+            let (repeat, points, carried) = (frame.repeat.unwrap_or(1), points.collect(), BTreeMap::new());
+            let marking = Marking { raise: 1, repeat, time_s, points, carried };
             app.records.confirm_marks(reach, revision, &marking, &feel)?;
         }
         let palms = match rotation {

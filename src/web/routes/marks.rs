@@ -8,9 +8,11 @@ use axum::extract::State;
 use axum::response::Response;
 use serde_json::{Value, json};
 
+use super::carry::{left_behind, older_here, sources_json};
 use super::page as shown;
 use crate::geometry::Landmark;
-use crate::records::{Confirmed, Feel, Marking, Reach, ReachMarks, Word};
+use crate::records::{CarriedFrom, Confirmed, Feel, Marking, Reach, ReachMarks, Word};
+use crate::screen::marks::is_covariance;
 use crate::screen::{LimitedBy, further_landmarks, needed_landmarks};
 use crate::video::TIME_TOLERANCE_S;
 use crate::web::error::{ApiError, WebError, chain_words};
@@ -21,7 +23,7 @@ use crate::web::state::{App, blocking};
 use crate::web::view::{LandmarkView, LiveView, MarkView};
 
 /// The most raises of a clip and repeats of a marking.
-const RAISES_MAX: u32 = 20;
+pub(super) const RAISES_MAX: u32 = 20;
 const REPEATS_MAX: u32 = 20;
 
 /// `GET /reaches/{id}/mark`.
@@ -71,7 +73,14 @@ pub async fn read(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameter
         let marks = app.records.marks(id)?;
         let time_s = shown_time(&marks, raise, repeat);
         let live = live_of(&app, &reach, time_s, repeat);
-        Ok(reach_json(&reach, &marks, (raise, repeat), live))
+        let mut json = reach_json(&reach, &marks, (raise, repeat), live);
+        let older = app.records.older_marks(reach.visit)?;
+        // a repeat is placed by hand, or it would tell nothing of the hand
+        let sources = if repeat > 1 { Vec::new() } else { sources_json(&app.records, &reach, raise)? };
+        json["sources"] = sources.into();
+        json["older"] = older_here(&older, id, raise).into();
+        json["left_behind"] = left_behind(&app.records, &older, id)?.into();
+        Ok(json)
     });
     Ok(Json(json.await?))
 }
@@ -101,6 +110,10 @@ fn reach_json(reach: &Reach, marks: &ReachMarks, (raise, repeat): (u32, u32), li
         .into_iter()
         .flat_map(|marking| marking.points.iter().map(|(landmark, point)| (landmark.name(), *point)))
         .collect();
+    let carried: BTreeMap<&str, CarriedFrom> = marking
+        .into_iter()
+        .flat_map(|marking| marking.carried.iter().map(|(landmark, from)| (landmark.name(), *from)))
+        .collect();
     let raises = marks.markings.iter().map(|marking| {
         json!({ "raise": marking.raise, "repeat": marking.repeat, "time_s": marking.time_s, "marks": marking.points.len() })
     });
@@ -127,6 +140,7 @@ fn reach_json(reach: &Reach, marks: &ReachMarks, (raise, repeat): (u32, u32), li
         "time_s": shown_time(marks, raise, repeat),
         "suggested_time_s": times_s.get(times_s.len() / 2),
         "points": points,
+        "carried": carried,
         "pain": marks.feel.pain,
         "limited_by": marks.feel.limited_by.map(Word::word),
         "back_flat": marks.feel.back_flat,
@@ -152,7 +166,8 @@ pub async fn confirm(
         };
         // confirmed whatever becomes of the numbers
         let live = live_of(&app, &reach, Some(marking.time_s), marking.repeat);
-        Ok(json!({ "revision": revision, "live": live }))
+        let left_behind = left_behind(&app.records, &app.records.older_marks(reach.visit)?, id)?;
+        Ok(json!({ "revision": revision, "live": live, "left_behind": left_behind }))
     });
     Ok(Json(answer.await?))
 }
@@ -189,7 +204,8 @@ struct Edit {
 
 /// Reads an edit; the first thing that is wrong is named.
 fn edit(body: &Value, reach: &Reach) -> Result<Edit, WebError> {
-    const FIELDS: [&str; 8] = ["revision", "raise", "repeat", "time_s", "points", "pain", "limited_by", "back_flat"];
+    const FIELDS: [&str; 9] =
+        ["revision", "raise", "repeat", "time_s", "points", "carried", "pain", "limited_by", "back_flat"];
     let fields = body.as_object().ok_or_else(|| field("body", "expected an object".to_owned()))?;
     if let Some(unknown) = fields.keys().find(|name| !FIELDS.contains(&name.as_str())) {
         return Err(field(unknown, format!("is not known, expected {}", FIELDS.join(", "))));
@@ -197,17 +213,11 @@ fn edit(body: &Value, reach: &Reach) -> Result<Edit, WebError> {
     let given = |name: &str| fields.get(name).filter(|value| !value.is_null());
     let from = given("revision").and_then(Value::as_i64).filter(|revision| *revision >= 0);
     let from = from.ok_or_else(|| field("revision", "expected the revision that was read last".to_owned()))?;
-    let count = |name: &str, most: u32| match given(name) {
-        None => Ok(1),
-        Some(value) => {
-            let number = value.as_u64().and_then(|number| u32::try_from(number).ok());
-            let number = number.filter(|number| (1..=most).contains(number));
-            number.ok_or_else(|| field(name, format!("found {value}, expected a whole number from 1 to {most}")))
-        }
-    };
-    let (raise, repeat) = (count("raise", RAISES_MAX)?, count("repeat", REPEATS_MAX)?);
+    let raise = count("raise", given("raise"), RAISES_MAX)?;
+    let repeat = count("repeat", given("repeat"), REPEATS_MAX)?;
     let time_s = time(given("time_s"), reach)?;
     let points = points(given("points"), reach)?;
+    let carried = carried(given("carried"), &points, repeat)?;
     let pain = given("pain")
         .map(|value| {
             let pain = value.as_f64().filter(|pain| (0.0..=10.0).contains(pain));
@@ -223,11 +233,23 @@ fn edit(body: &Value, reach: &Reach) -> Result<Edit, WebError> {
     let back_flat = given("back_flat")
         .map(|value| value.as_bool().ok_or_else(|| field("back_flat", "expected true or false".to_owned())))
         .transpose()?;
-    Ok(Edit { from, marking: Marking { raise, repeat, time_s, points }, feel: Feel { pain, limited_by, back_flat } })
+    Ok(Edit {
+        from,
+        marking: Marking { raise, repeat, time_s, points, carried },
+        feel: Feel { pain, limited_by, back_flat },
+    })
+}
+
+/// A whole number from 1; 1 where there is none.
+pub(super) fn count(name: &str, value: Option<&Value>, most: u32) -> Result<u32, WebError> {
+    let Some(value) = value else { return Ok(1) };
+    let number = value.as_u64().and_then(|number| u32::try_from(number).ok());
+    let number = number.filter(|number| (1..=most).contains(number));
+    number.ok_or_else(|| field(name, format!("found {value}, expected a whole number from 1 to {most}")))
 }
 
 /// The time of the frame, which must be one of the clip's; its exact value is taken from there.
-fn time(value: Option<&Value>, reach: &Reach) -> Result<f64, WebError> {
+pub(super) fn time(value: Option<&Value>, reach: &Reach) -> Result<f64, WebError> {
     let times_s = &reach.media.facts.frame_times_s;
     let found = value.and_then(Value::as_f64);
     let frame_s = found.and_then(|found| {
@@ -262,6 +284,35 @@ fn points(value: Option<&Value>, reach: &Reach) -> Result<BTreeMap<Landmark, [f6
         points.insert(landmark, [x, y]);
     }
     Ok(points)
+}
+
+/// Whence marks were carried, of those that were. A repeat has none: it would tell nothing of the hand.
+fn carried(
+    value: Option<&Value>,
+    points: &BTreeMap<Landmark, [f64; 2]>,
+    repeat: u32,
+) -> Result<BTreeMap<Landmark, CarriedFrom>, WebError> {
+    let Some(value) = value else { return Ok(BTreeMap::new()) };
+    let named = value.as_object().ok_or_else(|| field("carried", "expected an object of marks".to_owned()))?;
+    if repeat > 1 && !named.is_empty() {
+        return Err(field("carried", "a repeat is placed by hand".to_owned()));
+    }
+    let mut carried = BTreeMap::new();
+    for (name, value) in named {
+        let path = format!("carried.{name}");
+        let landmark: Landmark = name.parse().map_err(|_| field(&path, "is no landmark".to_owned()))?;
+        if !points.contains_key(&landmark) {
+            return Err(field(&path, "is not among the points".to_owned()));
+        }
+        let from: CarriedFrom =
+            serde_json::from_value(value.clone()).map_err(|error| field(&path, format!("cannot be read: {error}")))?;
+        if !is_covariance(from.covariance_px2) {
+            let found = from.covariance_px2;
+            return Err(field(&path, format!("the covariance {found:?} is not positive definite")));
+        }
+        carried.insert(landmark, from);
+    }
+    Ok(carried)
 }
 
 /// Two raises cannot be the same frame: it would count twice.

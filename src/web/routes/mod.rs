@@ -1,5 +1,6 @@
 //! What each address does, one file a subject.
 
+pub(super) mod carry;
 pub(super) mod clients;
 pub(super) mod demo;
 pub(super) mod documents;

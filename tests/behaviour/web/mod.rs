@@ -1,5 +1,6 @@
 //! The page: who may ask, clients, uploads, marks, results, deletion.
 
+mod carry;
 mod guarding;
 mod hostile;
 mod job;
