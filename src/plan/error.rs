@@ -3,6 +3,7 @@
 use crate::screen::Problem;
 
 use super::day::Day;
+use super::load::Weight;
 
 /// Why the work asked for could not be done.
 #[derive(Debug, thiserror::Error)]
@@ -333,6 +334,16 @@ pub enum EntryFault {
         stage: String,
         /// What it is loaded with.
         accepted: &'static str,
+    },
+    /// A weight far above what the stage is done with.
+    #[error("\"load\" is \"{}\", but stage \"{stage}\" takes at most {most}: twice its heaviest dose, or the heaviest weight of the plan", found.escape_debug())]
+    TooHeavy {
+        /// The load found.
+        found: String,
+        /// The stage.
+        stage: String,
+        /// The most that is accepted.
+        most: Weight,
     },
     /// An entry that comes after a later one.
     #[error("the entry of {found} comes after one of {before}, expected them by day")]

@@ -3,7 +3,7 @@
 use super::danger::DangerSign;
 use super::day::Day;
 use super::error::EntryFault;
-use super::load::{Load, LoadKind};
+use super::load::{Load, LoadKind, WEIGHT_MAX, Weight};
 use super::model::Plan;
 use super::pain::PAIN_MAX;
 
@@ -12,6 +12,10 @@ const SETS_MAX: u16 = 50;
 const REPETITIONS_MAX: u16 = 500;
 const SECONDS_MAX: u16 = 7200;
 const NOTE_MAX: usize = 1000;
+
+/// So many times the heaviest weight of a stage, or the heaviest that exists, is the most that an entry takes. Common practice,
+/// no source.
+const WEIGHT_TIMES: f64 = 2.0;
 
 /// The columns of a log, in the order in which they are written. The first three and `pain_during` are needed.
 pub const COLUMNS: [&str; 12] = [
@@ -284,6 +288,10 @@ impl<'a> TypedEntry<'a> {
             let (found, stage) = (self.load.to_owned(), plan.stages()[stage].id.clone());
             return Err(EntryFault::OtherLoad { found, stage, accepted: load_words(kind) });
         }
+        if let Some(most) = most_weight(plan, stage).filter(|most| load.amount() > Load::Weight(*most).amount()) {
+            let (found, stage) = (self.load.to_owned(), plan.stages()[stage].id.clone());
+            return Err(EntryFault::TooHeavy { found, stage, most });
+        }
         Ok(load)
     }
 
@@ -315,6 +323,18 @@ impl<'a> TypedEntry<'a> {
     fn unlike(&self, column: &'static str, accepted: String) -> EntryFault {
         EntryFault::Cell { column, found: self.cell(column).chars().take(60).collect(), accepted }
     }
+}
+
+/// The heaviest weight that an entry of a stage takes; `None` where the stage is not loaded with weights.
+fn most_weight(plan: &Plan, stage: usize) -> Option<Weight> {
+    let by_amount = |weight: &Weight| Load::Weight(*weight).amount();
+    let of_stage = plan.stages()[stage].rungs().iter().filter_map(|rung| match rung.load {
+        Load::Weight(weight) => Some(weight),
+        _ => None,
+    });
+    let heaviest = of_stage.max_by_key(by_amount)?;
+    let times = Weight::new((heaviest.amount() * WEIGHT_TIMES).min(WEIGHT_MAX), heaviest.unit());
+    plan.equipment().weights.iter().copied().chain(times).max_by_key(by_amount)
 }
 
 fn pain_words() -> String {
@@ -362,6 +382,7 @@ mod tests {
             TypedEntry { day: "2026-11-05", stage: "cuff", done: "yes", pain_during: "0", ..TypedEntry::default() };
         let entry = check(quick).unwrap();
         assert_eq!((entry.load, entry.sets, entry.pain_during), (Load::None, None, Some(0)));
+        assert!(check(TypedEntry { load: "16 kg", ..GOOD }).is_ok());
         let missed = TypedEntry { day: "2026-11-05", stage: "cuff", done: "no", ..TypedEntry::default() };
         assert!(!check(missed).unwrap().is_done);
     }
@@ -384,6 +405,12 @@ mod tests {
             (TypedEntry { pain_during: "", ..GOOD }, "\"pain_during\" is empty"),
             (TypedEntry { pain_next_morning: "none", ..GOOD }, "\"pain_next_morning\" is \"none\""),
             (TypedEntry { load: "-5 kg", ..GOOD }, "\"load\" is \"-5 kg\", expected a weight above 0"),
+            // the heaviest dose of the default plan's flexors is 8 kg, and 10 kg the heaviest weight: 16 kg are taken
+            (
+                TypedEntry { load: "500 kg", ..GOOD },
+                "\"load\" is \"500 kg\", but stage \"flexors\" takes at most 16 kg",
+            ),
+            (TypedEntry { load: "16.01 kg", ..GOOD }, "\"load\" is \"16.01 kg\""),
             (TypedEntry { load: "light", ..GOOD }, "stage \"flexors\" is loaded with a weight"),
             (TypedEntry { load: "5", ..GOOD }, "\"load\" is \"5\""),
             (TypedEntry { stage: "pull", load: "5 kg", ..GOOD }, "loaded with nothing"),

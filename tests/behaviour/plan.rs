@@ -219,6 +219,13 @@ fn what_cannot_be_is_refused_with_its_line_and_changes_nothing() {
             "log.csv: line 2: \"pain_during\" is \"11\", expected a whole number from 0 to 10",
         ),
         ("log.csv", "1 kg", "-5 kg", "log.csv: line 2: \"load\" is \"-5 kg\", expected a weight above 0 with its unit"),
+        // the default plan's flexors end with 8 kg: twice that is taken
+        (
+            "log.csv",
+            "1 kg",
+            "500 kg",
+            "log.csv: line 2: \"load\" is \"500 kg\", but stage \"flexors\" takes at most 16 kg",
+        ),
         (
             "log.csv",
             "2026-10-06,cuff",
