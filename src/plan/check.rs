@@ -248,7 +248,7 @@ mod tests {
                 "safe_at_most = 6\nacceptable_at_most = 5",
                 "safe_at_most <= acceptable_at_most",
             ),
-            ("acceptable_at_most = 5", "acceptable_at_most = 10", "else pain is never too much"),
+            ("acceptable_at_most = 5", "acceptable_at_most = 10", "acceptable_at_most < 7, where pain is severe"),
             ("acceptable_at_most = 5", "acceptable_at_most = 11", "is 11, expected a whole number from 0 to 10"),
             ("[0.5, 1, 1.5,", "[0.5, 1, 1,", "has 1 kg after 1 kg, expected each heavier"),
             ("[0.5, 1, 1.5,", "[0.505, 1, 1.5,", "0.505, expected hundredths"),

@@ -1,21 +1,27 @@
 //! The progression engine: from plan, visits and log to what becomes of each stage's dose. Deterministic, without a clock.
 //!
 //! What no plan can change: nothing rises after pain above the safe limit, before the next morning is known, or after a danger
-//! sign; a rise is one step; after pain the load is never more than the one that hurt; heavy work of the wrist flexors is never
-//! done on consecutive days; no stage begins before those that it waits for are done.
+//! sign; a rise is one step; after pain neither load nor sets, repetitions or hold are more than those that hurt; severe pain
+//! ends the plan until a clinician has looked; heavy work of the wrist flexors is never done on consecutive days; no stage
+//! begins before those that it waits for are done, nor on the day of, or the day after, pain beyond what the plan takes.
 
+use super::ceiling::Ceiling;
 use super::danger::DangerSign;
 use super::day::Day;
 use super::error::EntryFault;
 use super::facts::{Alarm, Facts, ScreenState};
 use super::load::Load;
 use super::log::{Log, LogEntry};
-use super::model::Plan;
+use super::model::{Plan, Rung, Stage};
+use super::pain::{Severe, Zone};
 use super::rules::{Action, first_holding};
 use super::stage_state::{LastSession, StageState};
 
 /// Days between heavy sessions of the wrist flexors.
 const HEAVY_GAP_DAYS: i32 = 2;
+
+/// Days after pain beyond what the plan takes on which nothing new begins.
+const QUIET_DAYS: i32 = 1;
 
 /// What becomes of a stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -62,6 +68,8 @@ pub enum Cause {
     LightestTooHeavy(Option<usize>),
     /// Pain in another stage, or a danger sign, on the day of the latest session or since.
     SoreElsewhere,
+    /// Pain beyond what the plan takes on that day, of any stage.
+    PainBefore(Day),
     /// A clinician should look at another stage first.
     OtherStage(usize),
     /// A danger sign or finding.
@@ -93,6 +101,18 @@ pub struct Choice {
     pub due_on: Option<Day>,
     /// It counts as a fall.
     pub(super) is_fall: bool,
+    /// What the dose is cut down to.
+    pub(super) ceiling: Option<Ceiling>,
+}
+
+impl Choice {
+    /// The dose, of the stage that the choice is for; `None` where nothing is to be done. After pain it may be less than what
+    /// stands at its place of the plan.
+    #[must_use]
+    pub fn dose(&self, stage: &Stage) -> Option<Rung> {
+        let rung = &stage.rungs[self.rung?];
+        Some(self.ceiling.map_or(*rung, |ceiling| ceiling.cut(rung)))
+    }
 }
 
 /// Where a client stands in a plan.
@@ -103,6 +123,10 @@ pub struct Progress<'a> {
     pub(super) states: Vec<StageState>,
     /// The latest day with a session, of any stage, that nothing rises after.
     sore_on: Option<Day>,
+    /// The latest day of pain beyond what the plan takes, of any stage.
+    pained_on: Option<Day>,
+    /// The latest pain of the log that is too strong to go on with.
+    severe: Option<(Day, Severe)>,
     /// The latest day of heavy work of the wrist flexors.
     heavy_on: Option<Day>,
     /// The latest danger sign of the log.
@@ -117,7 +141,18 @@ impl<'a> Progress<'a> {
     #[must_use]
     pub fn new(plan: &'a Plan, facts: &'a Facts) -> Self {
         let states = plan.stages.iter().map(StageState::new).collect();
-        Self { plan, facts, states, sore_on: None, heavy_on: None, sign: None, latest: None, proposed: Vec::new() }
+        Self {
+            plan,
+            facts,
+            states,
+            sore_on: None,
+            pained_on: None,
+            severe: None,
+            heavy_on: None,
+            sign: None,
+            latest: None,
+            proposed: Vec::new(),
+        }
     }
 
     /// A client after all entries of a log up to a day.
@@ -149,20 +184,34 @@ impl<'a> Progress<'a> {
         let (stage, limits) = (&self.plan.stages[entry.stage], self.plan.pain_limits(entry.stage));
         let is_open = self.states[entry.stage].is_open;
         let is_silent = !entry.is_done && entry.pain_during.is_none() && entry.pain_next_morning.is_none();
-        if is_open && !is_silent {
-            let choice = self.settled_choice(entry.stage, entry.day);
+        let during = entry.pain_during.is_some_and(|pain| pain > limits.safe_at_most);
+        let morning = entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most);
+        let choice = self.settled_choice(entry.stage, entry.day);
+        // what is begun without having been proposed counts only if it hurts
+        let is_begun =
+            self.states[entry.stage].last.is_some() || choice.rung.is_some() || self.proposed[entry.stage].is_some();
+        if !is_silent && (is_open && is_begun || during || morning) {
             let cleared = self.facts.cleared_on(entry.day);
             let state = &mut self.states[entry.stage];
             state.forget_before(cleared);
             if state.last.is_some() {
-                state.move_to(choice.rung.unwrap_or(state.rung), choice.is_fall);
+                let (rung, ceiling) = choice.rung.map_or((state.rung, state.ceiling), |rung| (rung, choice.ceiling));
+                state.move_to(rung, ceiling, choice.is_fall);
             }
-            state.take(entry, &stage.rungs[state.rung], &limits);
+            state.take(entry, stage, &limits);
         }
-        let during = entry.pain_during.is_some_and(|pain| pain > limits.safe_at_most);
-        let morning = entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most);
         if during || morning || entry.sign.is_some() {
             self.sore_on = Some(entry.day);
+        }
+        let is_too_much = entry.pain_during.is_some_and(|pain| limits.zone(pain) == Zone::TooMuch);
+        // pain of a morning is felt on the day after its session
+        let pained_on = if morning { Some(entry.day.plus(1)) } else { is_too_much.then_some(entry.day) };
+        self.pained_on = self.pained_on.max(pained_on);
+        if let Some(severe) = Severe::of(entry.pain_during, entry.pain_next_morning) {
+            let felt_on = if severe == Severe::NextMorning { entry.day.plus(1) } else { entry.day };
+            if self.severe.is_none_or(|(on, _)| on <= felt_on) {
+                self.severe = Some((felt_on, severe));
+            }
         }
         if let Some(sign) = entry.sign {
             self.sign = Some((entry.day, sign));
@@ -214,7 +263,10 @@ impl<'a> Progress<'a> {
     }
 
     fn is_new_or_higher(&self, stage: usize, choice: &Choice) -> bool {
-        choice.decision == Decision::Start || choice.rung.is_some_and(|rung| rung > self.states[stage].rung)
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let is_more = choice.rung == Some(state.rung)
+            && choice.dose(of_plan).is_some_and(|dose| !Ceiling::of_dose(&state.dose(of_plan)).holds(&dose));
+        choice.decision == Decision::Start || is_more || choice.rung.is_some_and(|rung| rung > state.rung)
     }
 
     /// Nothing new and nothing higher until a clinician has looked at the stage that stopped.
@@ -235,23 +287,30 @@ impl<'a> Progress<'a> {
     #[must_use]
     pub fn alarm(&self, on: Day) -> Option<(Day, Alarm)> {
         let cleared = self.facts.cleared_on(on);
-        let logged = self.sign.map(|(day, sign)| (day, Alarm::Sign(sign)));
-        let logged = logged.filter(|(day, _)| cleared.is_none_or(|cleared| cleared <= *day));
+        let stands = |(day, _): &(Day, Alarm)| cleared.is_none_or(|cleared| cleared <= *day);
+        let logged = self.sign.map(|(day, sign)| (day, Alarm::Sign(sign))).filter(stands);
+        let severe = self.severe.map(|(day, severe)| (day, Alarm::Pain(severe))).filter(stands);
         let seen = self.facts.alarm_on(on).filter(|(day, _)| cleared.is_none_or(|cleared| cleared < *day));
-        logged.or(seen)
+        logged.or(seen).or(severe)
     }
 
     /// Opens the stages whose entry is met on a day, and closes those whose exit is.
     fn settle(&mut self, on: Day) {
         for at in 0..self.plan.order.len() {
             let stage = self.plan.order[at];
-            if !self.states[stage].is_open && self.blocked(stage, on).is_none() {
+            let is_quiet = self.alarm(on).is_some() || self.pain_before(on).is_some();
+            if !self.states[stage].is_open && !is_quiet && self.blocked(stage, on).is_none() {
                 self.states[stage].is_open = true;
             }
             if self.states[stage].is_open && self.states[stage].done_on.is_none() && self.is_exit_met(stage, on) {
                 self.states[stage].done_on = Some(on);
             }
         }
+    }
+
+    /// The day of pain that nothing new begins after yet.
+    fn pain_before(&self, on: Day) -> Option<Day> {
+        self.pained_on.filter(|pained| on <= pained.plus(QUIET_DAYS))
     }
 
     /// What keeps a stage from being begun or gone on with.
@@ -278,9 +337,13 @@ impl<'a> Progress<'a> {
         if let Some(&before) = unmet {
             return Some((Decision::Waiting, Cause::After(before)));
         }
-        let limit = entry.pain_in_use_at_most?;
-        let is_met = self.facts.pain_on(on).is_some_and(|pain| pain.in_use <= limit);
-        (!is_met).then_some((Decision::Waiting, Cause::PainInUse))
+        let is_met = entry
+            .pain_in_use_at_most
+            .is_none_or(|limit| self.facts.pain_on(on).is_some_and(|pain| pain.in_use <= limit));
+        if !is_met {
+            return Some((Decision::Waiting, Cause::PainInUse));
+        }
+        self.pain_before(on).map(|day| (Decision::Waiting, Cause::PainBefore(day)))
     }
 
     fn is_exit_met(&self, stage: usize, on: Day) -> bool {
@@ -307,8 +370,8 @@ impl<'a> Progress<'a> {
         match state.done_on {
             Some(done) if done == on => {
                 let dose = self.plan.stages[stage].keep.then(|| self.choose_open(stage, on));
-                let (rung, due_on) = dose.map_or((None, None), |dose| (dose.rung, dose.due_on));
-                Choice { decision: Decision::StageDone, cause: Cause::Exit, rung, due_on, is_fall: false }
+                let dose = dose.unwrap_or_else(|| nothing(Decision::StageDone, Cause::Exit));
+                Choice { decision: Decision::StageDone, cause: Cause::Exit, is_fall: false, ..dose }
             }
             Some(_) if !self.plan.stages[stage].keep => nothing(Decision::Finished, Cause::Earlier),
             _ => self.choose_open(stage, on),
@@ -319,6 +382,9 @@ impl<'a> Progress<'a> {
     fn choose_open(&self, stage: usize, on: Day) -> Choice {
         let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
         let Some(last) = &state.last else {
+            if let Some(day) = self.pain_before(on) {
+                return nothing(Decision::Waiting, Cause::PainBefore(day));
+            }
             return self.with_dose(stage, on, Decision::Start, Cause::Entry, state.rung, false);
         };
         let mut situation = state.situation(last, of_plan, on, self.facts.cleared_on(on));
@@ -339,16 +405,24 @@ impl<'a> Progress<'a> {
             Action::SeeClinician => nothing(Decision::SeeClinician, Cause::Rule(rule)),
             Action::Up => self.up(stage, on, last, rule),
             Action::Down => self.down(stage, on, last, rule),
-            Action::Hold if last.is_sore() => self.keep_or_lower(stage, on, last, rule),
-            Action::Hold => self.with_dose(stage, on, Decision::Hold, Cause::Rule(rule), state.rung, false),
+            Action::Hold => self.keep_or_lower(stage, on, last, rule),
         }
     }
 
     fn up(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
         let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let (rung, phase) = (&of_plan.rungs[state.rung], of_plan.phase_of(state.rung));
         // the plan's rules were read to hold this; whoever holds a plan need not trust them
-        if last.is_sore() || !last.is_good() || self.is_sore_since(last.day, on) {
+        if last.is_sore() || state.ceiling.is_some_and(|ceiling| !ceiling.can_cut(rung)) {
+            return self.keep_or_lower(stage, on, last, rule);
+        }
+        if !last.is_good() || self.is_sore_since(last.day, on) {
             return self.with_dose(stage, on, Decision::Hold, Cause::SoreElsewhere, state.rung, false);
+        }
+        if let Some(ceiling) = state.ceiling.filter(|ceiling| !ceiling.holds(rung)) {
+            let ceiling = Some(ceiling.stepped(rung, phase));
+            let choice = self.with_dose(stage, on, Decision::Up, Cause::Rule(rule), state.rung, false);
+            return self.under(stage, choice, ceiling);
         }
         let next = state.rung + 1;
         if next >= of_plan.rungs.len() {
@@ -365,7 +439,8 @@ impl<'a> Progress<'a> {
             Some(phase) => of_plan.rungs.iter().rposition(|rung| rung.phase == phase),
             None => state.rung.checked_sub(1),
         };
-        let lowest_is_light = of_plan.rungs[0].load.amount() <= self.cap(stage, last);
+        let lowest_is_light = of_plan.rungs[0].load.amount() <= self.cap(stage, last)
+            && state.ceiling.is_none_or(|ceiling| ceiling.can_cut(&of_plan.rungs[0]));
         match below.and_then(|below| self.highest_within(stage, below, last)) {
             Some(rung) => {
                 let decision = self.moved(stage, rung, Decision::Down);
@@ -378,13 +453,15 @@ impl<'a> Progress<'a> {
         }
     }
 
-    /// The same again after some pain, but with no more load than was used.
+    /// The same again, but no more than what hurt.
     fn keep_or_lower(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
         let state = &self.states[stage];
+        let rung = &self.plan.stages[stage].rungs[state.rung];
+        if state.ceiling.is_none_or(|ceiling| ceiling.can_cut(rung)) {
+            let decision = if last.is_cut { Decision::Down } else { Decision::Hold };
+            return self.with_dose(stage, on, decision, Cause::Rule(rule), state.rung, last.is_cut);
+        }
         match self.highest_within(stage, state.rung, last) {
-            Some(rung) if rung == state.rung => {
-                self.with_dose(stage, on, Decision::Hold, Cause::Rule(rule), rung, false)
-            }
             Some(rung) => {
                 let decision = self.moved(stage, rung, Decision::Down);
                 self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
@@ -393,10 +470,18 @@ impl<'a> Progress<'a> {
         }
     }
 
-    /// The highest dose up to a place whose load is no more than the one that hurt.
+    /// The highest dose up to a place that is within what hurt; where none is, the first of the highest load that is, to be cut
+    /// down to the ceiling.
     fn highest_within(&self, stage: usize, limit: usize, last: &LastSession) -> Option<usize> {
-        let cap = self.cap(stage, last);
-        self.plan.stages[stage].rungs[..=limit].iter().rposition(|rung| rung.load.amount() <= cap)
+        let (cap, ceiling) = (self.cap(stage, last), self.states[stage].ceiling);
+        let rungs = &self.plan.stages[stage].rungs[..=limit];
+        let is_light = |rung: &Rung| rung.load.amount() <= cap && ceiling.is_none_or(|ceiling| ceiling.can_cut(rung));
+        rungs.iter().rposition(|rung| is_light(rung) && ceiling.is_none_or(|ceiling| ceiling.holds(rung))).or_else(
+            || {
+                let highest = rungs.iter().rfind(|rung| is_light(rung))?;
+                rungs.iter().position(|rung| rung.phase == highest.phase && rung.load == highest.load && is_light(rung))
+            },
+        )
     }
 
     fn cap(&self, stage: usize, last: &LastSession) -> u64 {
@@ -415,7 +500,17 @@ impl<'a> Progress<'a> {
         let after_heavy =
             self.heavy_on.filter(|_| of_plan.phase_of(rung).is_heavy).map(|heavy| heavy.plus(HEAVY_GAP_DAYS));
         let due_on = [Some(on), after_last, after_heavy].into_iter().flatten().max();
-        Choice { decision, cause, rung: Some(rung), due_on, is_fall }
+        let choice = Choice { decision, cause, rung: Some(rung), due_on, is_fall, ceiling: None };
+        // the next place is reached from below the ceiling alone
+        let ceiling = self.states[stage].ceiling.filter(|_| rung <= self.states[stage].rung);
+        self.under(stage, choice, ceiling)
+    }
+
+    /// The choice under a ceiling, if that cuts its dose down.
+    fn under(&self, stage: usize, choice: Choice, ceiling: Option<Ceiling>) -> Choice {
+        let rungs = &self.plan.stages[stage].rungs;
+        let ceiling = ceiling.filter(|ceiling| choice.rung.is_some_and(|rung| !ceiling.holds(&rungs[rung])));
+        Choice { ceiling, ..choice }
     }
 }
 
@@ -425,5 +520,5 @@ fn stops_others(choice: &Choice) -> bool {
 }
 
 const fn nothing(decision: Decision, cause: Cause) -> Choice {
-    Choice { decision, cause, rung: None, due_on: None, is_fall: false }
+    Choice { decision, cause, rung: None, due_on: None, is_fall: false, ceiling: None }
 }

@@ -4,6 +4,7 @@ use crate::screen::Problem;
 
 use super::day::Day;
 use super::load::Weight;
+use super::pain::SEVERE_FROM;
 
 /// Why the work asked for could not be done.
 #[derive(Debug, thiserror::Error)]
@@ -157,7 +158,7 @@ pub enum PlanFault {
     },
     /// Own limits of pain that leave a zone no place.
     #[error(
-        "in {place} acceptable_at_most is {acceptable} and safe_at_most {safe}, expected safe_at_most <= acceptable_at_most <= 9, else pain is never too much"
+        "in {place} acceptable_at_most is {acceptable} and safe_at_most {safe}, expected safe_at_most <= acceptable_at_most < {SEVERE_FROM}, where pain is severe"
     )]
     PainLimits {
         /// The table.

@@ -5,6 +5,7 @@ use crate::screen::{Call, RetestOutcome};
 use super::danger::DangerSign;
 use super::day::Day;
 use super::intake::{Intake, ScreenOutcome};
+use super::pain::Severe;
 
 /// What a client's screens say, taken together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,6 +31,8 @@ pub enum Alarm {
     Sign(DangerSign),
     /// A clinician's finding, in words.
     Finding(&'static str),
+    /// Pain of the log that is too strong to go on with.
+    Pain(Severe),
 }
 
 /// Pain at a visit.

@@ -22,6 +22,7 @@ pub mod rules;
 pub mod schema;
 pub mod summary;
 pub mod words;
+mod ceiling;
 mod check;
 mod intake_read;
 mod log_csv;

@@ -5,6 +5,13 @@ use serde::Serialize;
 /// The most that the scale has.
 pub const PAIN_MAX: u8 = 10;
 
+/// From this on, pain during a session ends the plan until a clinician has looked, whatever the plan takes. Common practice, no
+/// source.
+pub const SEVERE_FROM: u8 = 7;
+
+/// The same for pain on the morning after. Common practice, no source.
+pub const SEVERE_MORNING_FROM: u8 = 5;
+
 /// Which rule says what pain is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -64,6 +71,26 @@ pub enum Morning {
     Unknown,
 }
 
+/// Pain that ends the plan at once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Severe {
+    /// [`SEVERE_FROM`] or more during a session.
+    During,
+    /// [`SEVERE_MORNING_FROM`] or more on the morning after.
+    NextMorning,
+}
+
+impl Severe {
+    /// What pain during a session and on the morning after is of it.
+    #[must_use]
+    pub fn of(during: Option<u8>, morning: Option<u8>) -> Option<Self> {
+        if morning.is_some_and(|pain| pain >= SEVERE_MORNING_FROM) {
+            return Some(Self::NextMorning);
+        }
+        during.is_some_and(|pain| pain >= SEVERE_FROM).then_some(Self::During)
+    }
+}
+
 impl PainLimits {
     /// The limits of a rule. [`PainRule::Own`] has none of its own: those of pain-free work stand in.
     ///
@@ -118,6 +145,14 @@ mod tests {
         for rule in [PainRule::Thomee1997, PainRule::Silbernagel2007] {
             assert_eq!(count(rule, Zone::TooMuch), 5);
         }
+    }
+
+    #[test]
+    fn severe_pain_begins_at_its_limits() {
+        // 7 of 10 during, 5 of 10 on the next morning: common practice, no source
+        assert_eq!((Severe::of(Some(6), Some(4)), Severe::of(None, None)), (None, None));
+        assert_eq!(Severe::of(Some(7), None), Some(Severe::During));
+        assert_eq!(Severe::of(Some(10), Some(5)), Some(Severe::NextMorning));
     }
 
     #[test]

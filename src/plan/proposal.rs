@@ -109,7 +109,7 @@ fn stage_proposal(plan: &Plan, log: &Log, on: Day, at: usize, choice: &Choice) -
         rule,
         entries: evidence.iter().map(|entry| entry.day).collect(),
         due_on: choice.due_on,
-        dose: choice.rung.map(|rung| dose(plan, stage, &stage.rungs()[rung])),
+        dose: choice.dose(stage).map(|rung| dose(plan, stage, &rung)),
     }
 }
 

@@ -11,7 +11,7 @@ use super::check::check_whole;
 use super::error::{PlanError, PlanFault};
 use super::load::{Unit, WEIGHT_MAX, Weight};
 use super::model::{Equipment, ExitAt, Mode, PLAN_SCHEMA, PainEntry, Phase, Plan, Stage, StageEntry, StageExit};
-use super::pain::{Morning, PAIN_MAX, PainLimits, PainRule, Zone};
+use super::pain::{Morning, PAIN_MAX, PainLimits, PainRule, SEVERE_FROM, Zone};
 use super::rules::{Action, Rule};
 
 /// A plan file is refused beyond this size; the default takes some ten kilobytes.
@@ -243,7 +243,7 @@ fn pain(node: &Node, place: &str, problems: &mut Problems) -> Option<PainEntry> 
         pain_of(&fields, field, problems)
     });
     let (safe_at_most, acceptable_at_most) = (safe?, acceptable?);
-    if safe_at_most > acceptable_at_most || acceptable_at_most >= PAIN_MAX {
+    if safe_at_most > acceptable_at_most || acceptable_at_most >= SEVERE_FROM {
         let (safe, acceptable) = (safe_at_most, acceptable_at_most);
         note(problems, node.line, PlanFault::PainLimits { place: place.to_owned(), safe, acceptable });
     }

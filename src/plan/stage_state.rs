@@ -1,5 +1,6 @@
 //! Where a client stands in one stage: the dose, the latest session, and how the run of sessions went.
 
+use super::ceiling::Ceiling;
 use super::day::Day;
 use super::load::Load;
 use super::log::LogEntry;
@@ -25,6 +26,8 @@ pub(super) struct StageState {
     pub(super) done_on: Option<Day>,
     /// Place of the dose that the latest session was to be done with.
     pub(super) rung: usize,
+    /// What its doses may not exceed since a session that hurt.
+    pub(super) ceiling: Option<Ceiling>,
     /// The highest place so far.
     pub(super) best: usize,
     /// Falls since `best` was reached, or since a clinician looked.
@@ -62,6 +65,8 @@ pub(super) struct LastSession {
     pub(super) during: Zone,
     pub(super) morning: Morning,
     pub(super) is_short: bool,
+    /// It hurt, and less was done than proposed.
+    pub(super) is_cut: bool,
 }
 
 impl LastSession {
@@ -82,6 +87,7 @@ impl StageState {
             is_open: false,
             done_on: None,
             rung: stage.first_rung,
+            ceiling: None,
             best: stage.first_rung,
             setbacks: 0,
             setback_on: None,
@@ -107,8 +113,8 @@ impl StageState {
     }
 
     /// Moves to the dose that a session was to be done with. A fall is one even where there is no lower dose.
-    pub(super) fn move_to(&mut self, rung: usize, is_fall: bool) {
-        if rung != self.rung {
+    pub(super) fn move_to(&mut self, rung: usize, ceiling: Option<Ceiling>, is_fall: bool) {
+        if rung != self.rung || ceiling != self.ceiling {
             self.run_here = 0;
         }
         if is_fall || rung < self.rung {
@@ -120,12 +126,25 @@ impl StageState {
             self.setbacks = 0;
             self.training_days = 0;
         }
-        self.rung = rung;
+        (self.rung, self.ceiling) = (rung, ceiling);
+    }
+
+    /// The present dose, cut down to the ceiling.
+    pub(super) fn dose(&self, stage: &Stage) -> Rung {
+        let rung = &stage.rungs[self.rung];
+        self.ceiling.map_or(*rung, |ceiling| ceiling.cut(rung))
     }
 
     /// Takes in a session that was to be done with the present dose.
-    pub(super) fn take(&mut self, entry: &LogEntry, rung: &Rung, limits: &PainLimits) {
-        let session = session_of(entry, rung, limits);
+    pub(super) fn take(&mut self, entry: &LogEntry, stage: &Stage, limits: &PainLimits) {
+        let dose = self.dose(stage);
+        let mut session = session_of(entry, &dose, limits);
+        if session.is_sore() {
+            let mut ceiling = Ceiling::of(entry, &dose);
+            ceiling.load = self.ceiling.map_or(ceiling.load, |before| before.load.min(ceiling.load));
+            session.is_cut = !ceiling.holds(&dose);
+            self.ceiling = Some(ceiling);
+        }
         if let Some(last) = self.last {
             let gap = u16::try_from(entry.day.days_since(last.day)).unwrap_or(0);
             self.training_days = self.training_days.saturating_add(gap.min(TRAINING_GAP_DAYS));
@@ -165,7 +184,7 @@ impl StageState {
 
     /// Whether the sessions that the exit asks for were done.
     pub(super) fn has_exit_sessions(&self, stage: &Stage) -> bool {
-        let is_top = self.rung + 1 == stage.rungs().len();
+        let is_top = self.rung + 1 == stage.rungs().len() && self.ceiling.is_none();
         match stage.exit.at {
             ExitAt::Top => is_top && self.run_here >= stage.exit.sessions,
             ExitAt::Any => self.run >= stage.exit.sessions,
@@ -204,5 +223,6 @@ fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession
         during: entry.pain_during.map_or(Zone::Safe, |pain| limits.zone(pain)),
         morning: limits.morning(entry.pain_next_morning),
         is_short: !is_whole,
+        is_cut: false,
     }
 }

@@ -8,6 +8,7 @@ use super::facts::Alarm;
 use super::load::Load;
 use super::log::LogEntry;
 use super::model::{Mode, Phase, Plan, Rung};
+use super::pain::Severe;
 
 /// What heads every proposal.
 pub const CAUTIONS: &str = "Not a diagnosis. Stop on pain. See a licensed clinician for numbness, weakness, a pop, swelling, \
@@ -159,6 +160,12 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
         Cause::SoreElsewhere => {
             "something hurt, or a danger sign came up, on the day of that session or since".to_owned()
         }
+        Cause::PainBefore(day) => {
+            format!(
+                "something hurt more than the plan takes on {}, and nothing new begins then or the day after",
+                day_words(day)
+            )
+        }
         Cause::OtherStage(stage) => format!("a clinician should look at {} first", name(stage)),
         Cause::Alarm(day, alarm) => format!("{} was noted on {}", alarm_words(alarm), day_words(day)),
         Cause::After(stage) => format!("{} comes first", name(stage)),
@@ -182,6 +189,8 @@ fn rule_words(rule: Option<usize>, plan: &Plan) -> String {
 pub const fn alarm_words(alarm: Alarm) -> &'static str {
     match alarm {
         Alarm::Finding(finding) => finding,
+        Alarm::Pain(Severe::During) => "severe pain during a session",
+        Alarm::Pain(Severe::NextMorning) => "strong pain on the morning after a session",
         Alarm::Sign(sign) => match sign {
             DangerSign::NumbRingLittleFinger => "numbness in ring and little finger",
             DangerSign::WeakGrip => "a grip that has become weak",

@@ -136,6 +136,17 @@ fn a_danger_sign_in_the_log_proposes_a_clinician_and_nothing_else() {
 }
 
 #[test]
+fn severe_pain_in_the_log_proposes_a_clinician_and_nothing_else() {
+    let files = Files::new();
+    files.replace("log.csv", "3,10,,0,0,,2026-10-12,", "3,10,,10,10,,2026-10-12,");
+    let proposal = json(&stdout(&files.run("next", "2026-10-12", &["--json"])));
+    for stage in proposal["stages"].as_array().unwrap() {
+        assert_eq!((&stage["decision"], stage["dose"].is_null()), (&"see_clinician".into(), true), "{stage}");
+        assert!(stage["reason"].as_str().unwrap().contains("was noted on 9 October"), "{stage}");
+    }
+}
+
+#[test]
 fn the_default_plan_follows_its_schema_in_both_units() {
     let schema = json(&stdout(&tworeach(&["schema", "plan"])));
     assert!(jsonschema::meta::is_valid(&schema));

@@ -66,8 +66,9 @@ fn lifting_that_hurts_changes_to_lowering_only_with_no_more_load() {
     let stage = of(&proposal, "flexors");
     assert_eq!((stage.decision, stage.rule.as_deref()), (Decision::ChangeOfMode, Some("pain_in_session")));
     let dose = stage.dose.as_ref().unwrap();
-    // two rises from 1 kg: 3 x 15, then 1.5 kg, at which it hurt; lowering at 1.5 kg ends with 4 x 15
+    // two rises from 1 kg: 3 x 15, then 1.5 kg with 3 x 10, at which it hurt; lowering at 1.5 kg goes up to 4 x 15
     assert_eq!((dose.phase.as_str(), dose.load.as_deref()), ("Lowering only", Some("1.5 kg")));
+    assert_eq!((dose.sets, dose.repetitions), (3, 10));
     assert!(dose.how.ends_with("the sore side only lets it down."), "{}", dose.how);
 }
 
@@ -169,7 +170,9 @@ fn the_third_fall_without_a_new_best_ends_with_a_clinician() {
     let sore = |on: &str| session(&plan, on, "flexors", "", 4, Some(0));
     let entries = vec![sore("2026-10-02"), sore("2026-10-04")];
     let proposal = next(&plan, &facts(), &entries, "2026-10-06");
-    assert_eq!(of(&proposal, "flexors").decision, Decision::Down);
+    // the first led from 3 x 10 with 1 kg to lowering as much, which is the lightest dose of the plan
+    assert_eq!(of(&proposal, "flexors").decision, Decision::Hold);
+    assert_eq!(words(&proposal, "flexors"), "3 sets of 10, 1 kg, lowering over 5 s");
     let entries = [entries, vec![sore("2026-10-06")]].concat();
     let proposal = next(&plan, &facts(), &entries, "2026-10-08");
     let stage = of(&proposal, "flexors");
@@ -178,7 +181,7 @@ fn the_third_fall_without_a_new_best_ends_with_a_clinician() {
     // others go on where they are, and nothing new begins
     assert_eq!(of(&proposal, "cuff").decision, Decision::Waiting);
     let cleared = Facts { clearances: vec![day("2026-10-07")], ..facts() };
-    assert_eq!(of(&next(&plan, &cleared, &entries, "2026-10-08"), "flexors").decision, Decision::Down);
+    assert_eq!(of(&next(&plan, &cleared, &entries, "2026-10-08"), "flexors").decision, Decision::Hold);
 }
 
 #[test]
@@ -321,6 +324,7 @@ fn heavy_work_proposed_in_the_morning_counts_whatever_hurt_before_it() {
         ("sets = [2, 4]\nrepetitions = [3, 3]", "sets = [2, 2]\nrepetitions = [3, 3]"),
     ]);
     let mut entries = vec![
+        session(&plan, "2026-10-01", "flexors", "", 0, Some(0)),
         session(&plan, "2026-10-02", "pull", "", 0, Some(0)),
         session(&plan, "2026-10-04", "pull", "", 0, Some(0)),
     ];
@@ -331,4 +335,98 @@ fn heavy_work_proposed_in_the_morning_counts_whatever_hurt_before_it() {
     entries.push(session(&plan, "2026-10-06", "pull", "", 0, Some(0)));
     let proposal = next(&plan, &facts(), &entries, "2026-10-07");
     assert_eq!(of(&proposal, "flexors").due_on, Some(day("2026-10-08")));
+}
+
+/// A session of the flexors with 1 kg, as many sets and repetitions as given.
+fn counted(plan: &Plan, on: &str, [sets, repetitions]: [u16; 2], pain: u8, morning: Option<u8>) -> LogEntry {
+    LogEntry { sets: Some(sets), repetitions: Some(repetitions), ..session(plan, on, "flexors", "1 kg", pain, morning) }
+}
+
+#[test]
+fn severe_pain_ends_the_plan_at_once_until_a_clinician_has_looked() {
+    let plan = plan();
+    // 7 of 10 in a session and 5 of 10 on the next morning are the limits
+    for (pain, morning, words) in [
+        (10, Some(10), "strong pain on the morning after a session was noted on 6 November"),
+        (7, None, "severe pain during a session was noted on 5 November"),
+        (0, Some(5), "strong pain on the morning after a session was noted on 6 November"),
+    ] {
+        let entries = [counted(&plan, "2026-11-05", [3, 10], pain, morning)];
+        for on in ["2026-11-05", "2026-11-06", "2027-01-31"] {
+            let proposal = next(&plan, &facts(), &entries, on);
+            for stage in &proposal.stages {
+                assert_eq!((stage.decision, stage.dose.is_none()), (Decision::SeeClinician, true), "{pain} {on}");
+                assert!(stage.reason.contains(words), "{}", stage.reason);
+            }
+        }
+        // a session without pain on one's own does not lift it, nor does a clinician who looked before
+        let again = [entries.to_vec(), vec![counted(&plan, "2026-11-08", [1, 5], 0, Some(0))]].concat();
+        let early = Facts { clearances: vec![day("2026-11-04")], ..facts() };
+        assert_eq!(of(&next(&plan, &early, &again, "2026-11-10"), "flexors").decision, Decision::SeeClinician);
+        let cleared = Facts { clearances: vec![day("2026-11-10")], ..facts() };
+        let after = next(&plan, &cleared, &again, "2026-11-10");
+        let dose = of(&after, "flexors").dose.as_ref().unwrap();
+        assert!(dose.sets <= 3 && dose.repetitions <= 10, "{dose:?}");
+    }
+    let below = [counted(&plan, "2026-11-05", [3, 10], 6, Some(4))];
+    assert_eq!(of(&next(&plan, &facts(), &below, "2026-11-07"), "flexors").decision, Decision::ChangeOfMode);
+}
+
+#[test]
+fn what_was_broken_off_comes_back_no_larger_and_rises_by_steps() {
+    let plan = plan();
+    let mut entries = vec![counted(&plan, "2026-11-05", [1, 3], 4, Some(0))];
+    let dose = |entries: &[LogEntry], on: &str| words(&next(&plan, &facts(), entries, on), "flexors");
+    assert_eq!(dose(&entries, "2026-11-07"), "1 set of 3, 1 kg, lowering over 5 s");
+    // two good sessions a step: repetitions by five up to the ten of the plan's dose, then a set at a time
+    let mut seen = Vec::new();
+    for at in 0..10 {
+        let on = day("2026-11-07").plus(2 * at).to_string();
+        seen.push(dose(&entries, &on));
+        entries.push(session(&plan, &on, "flexors", "", 0, Some(0)));
+    }
+    let counts = ["1 set of 3", "1 set of 8", "1 set of 10", "2 sets of 10", "3 sets of 10"];
+    let expected: Vec<String> = counts.iter().map(|count| format!("{count}, 1 kg, lowering over 5 s")).collect();
+    assert_eq!(seen, expected.iter().flat_map(|words| [words.clone(), words.clone()]).collect::<Vec<_>>());
+}
+
+#[test]
+fn a_load_that_hurt_is_not_passed_by_sessions_done_while_a_clinician_is_waited_for() {
+    let plan = plan();
+    // proposed were 1.5 kg; 1 kg hurt badly, then 1 kg was done without pain before anyone looked
+    let mut entries = good(&plan, 4);
+    entries.push(session(&plan, "2026-10-10", "flexors", "1 kg", 8, Some(0)));
+    entries.push(session(&plan, "2026-10-12", "flexors", "1 kg", 0, Some(0)));
+    let cleared = Facts { clearances: vec![day("2026-10-13")], ..facts() };
+    let proposal = next(&plan, &cleared, &entries, "2026-10-14");
+    assert_eq!(of(&proposal, "flexors").dose.as_ref().unwrap().load.as_deref(), Some("1 kg"));
+}
+
+#[test]
+fn nothing_new_begins_on_the_day_of_pain_or_the_day_after() {
+    let plan = plan();
+    for (pain, morning, first_free) in [(4, Some(0), "2026-10-04"), (4, None, "2026-10-04"), (0, Some(1), "2026-10-05")]
+    {
+        let entries = [session(&plan, "2026-10-02", "flexors", "", pain, morning)];
+        let first_free = day(first_free);
+        for on in (0..4).map(|at| day("2026-10-02").plus(at)) {
+            let proposal = next(&plan, &facts(), &entries, &on.to_string());
+            let cuff = of(&proposal, "cuff");
+            let expected = if on < first_free { Decision::Waiting } else { Decision::Start };
+            assert_eq!(cuff.decision, expected, "{on}: {}", cuff.reason);
+            assert!(on >= first_free || cuff.reason.contains("nothing new begins"), "{}", cuff.reason);
+        }
+    }
+}
+
+#[test]
+fn pain_in_a_stage_that_has_not_begun_bounds_its_first_dose() {
+    let plan =
+        plan_with(&[("after = [\"flexors\", \"cuff\"]\npain_in_use_at_most = 2\n", "pain_in_use_at_most = 1\n")]);
+    let done = LogEntry { repetitions: Some(1), ..session(&plan, "2026-10-02", "pull", "", 4, Some(0)) };
+    let seen = VisitPain { on: day("2026-10-10"), in_use: 1, on_pressing: 1 };
+    let facts = Facts { visits: vec![facts().visits[0], seen], ..facts() };
+    assert_eq!(of(&next(&plan, &facts, std::slice::from_ref(&done), "2026-10-09"), "pull").decision, Decision::Waiting);
+    // its first dose would be 2 x 3
+    assert_eq!(words(&next(&plan, &facts, &[done], "2026-10-10"), "pull"), "2 sets of 1");
 }

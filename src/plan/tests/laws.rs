@@ -5,6 +5,7 @@ use proptest::prelude::*;
 use super::super::danger::DangerSign;
 use super::super::engine::{Choice, Decision, Progress};
 use super::super::load::{LoadKind, Weight};
+use super::super::model::Rung;
 use super::*;
 
 /// What happens on one day: which stage is done, how, and what is felt.
@@ -68,7 +69,10 @@ fn plan_of(rule: &str) -> Plan {
 /// The entry of an event, with a dose taken from the proposal where there is one.
 fn entry_of(plan: &Plan, event: &Event, on: Day, choice: &Choice) -> LogEntry {
     let stage = &plan.stages()[event.stage];
-    let rung = &stage.rungs()[choice.rung.unwrap_or(0)];
+    let rung = choice.dose(stage).unwrap_or(stage.rungs()[0]);
+    // a quick entry states nothing where all was done as proposed
+    let is_quick = choice.rung.is_some() && event.load_tenths == 10 && event.dose_tenths == 10;
+    let is_stated = event.is_done && !is_quick;
     let scaled = |value: u16, tenths: u16| (value * tenths).div_ceil(10).max(1);
     let load = match (stage.load_kind(), rung.load) {
         (LoadKind::Weight, Load::Weight(weight)) => {
@@ -82,10 +86,10 @@ fn entry_of(plan: &Plan, event: &Event, on: Day, choice: &Choice) -> LogEntry {
         entered: None,
         stage: event.stage,
         is_done: event.is_done,
-        load: if event.is_done { load } else { Load::None },
-        sets: event.is_done.then(|| scaled(rung.sets, event.dose_tenths)),
-        repetitions: event.is_done.then(|| scaled(rung.repetitions, event.dose_tenths)),
-        seconds: (event.is_done && rung.hold_s > 0).then(|| scaled(rung.hold_s, event.dose_tenths)),
+        load: if is_stated { load } else { Load::None },
+        sets: is_stated.then(|| scaled(rung.sets, event.dose_tenths)),
+        repetitions: is_stated.then(|| scaled(rung.repetitions, event.dose_tenths)),
+        seconds: (is_stated && rung.hold_s > 0).then(|| scaled(rung.hold_s, event.dose_tenths)),
         pain_during: event.is_done.then_some(event.pain),
         pain_next_morning: event.morning,
         sign: event.sign.then_some(DangerSign::NightPain),
@@ -118,6 +122,24 @@ fn is_sore(plan: &Plan, entry: &LogEntry) -> bool {
         || entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most)
 }
 
+/// Load, sets, repetitions, hold in s, and the volume: sets times repetitions, times the hold where there is one.
+fn sizes(load: Load, [sets, repetitions, hold_s]: [u16; 3]) -> [u64; 5] {
+    let [sets, repetitions, hold_s] = [sets, repetitions, hold_s].map(u64::from);
+    [load.amount(), sets, repetitions, hold_s, sets * repetitions * hold_s.max(1)]
+}
+
+/// What was done: as stated, and as proposed where it was not.
+fn done(entry: &LogEntry, proposed: &Rung) -> [u64; 5] {
+    let load = if entry.load == Load::None { proposed.load } else { entry.load };
+    let hold_s = if proposed.hold_s == 0 { 0 } else { entry.seconds.unwrap_or(proposed.hold_s) };
+    let counts = [entry.sets.unwrap_or(proposed.sets), entry.repetitions.unwrap_or(proposed.repetitions), hold_s];
+    sizes(load, counts)
+}
+
+fn exceeds(dose: &[u64; 5], done: &[u64; 5]) -> bool {
+    dose.iter().zip(done).any(|(dose, done)| dose > done)
+}
+
 /// The dose of a choice is higher on the ladder than the one before it.
 fn rises(choice: &Choice, before: Option<usize>) -> bool {
     choice.rung.zip(before).is_some_and(|(rung, before)| rung > before)
@@ -125,6 +147,87 @@ fn rises(choice: &Choice, before: Option<usize>) -> bool {
 
 proptest! {
     #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+
+    /// After pain above the safe limit, or a morning that is not settled, no dose of the stage has more load, sets, repetitions,
+    /// hold or volume than the session that hurt, until a later session of it. Severe pain leaves no dose in any stage until a
+    /// clinician has looked, and nothing begins on the day of, or the day after, pain beyond what the plan takes.
+    #[test]
+    fn nothing_is_more_than_what_hurt(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        let mut hurt: Vec<Option<[u64; 5]>> = vec![None; plan.stages().len()];
+        let mut begun = vec![false; plan.stages().len()];
+        let (mut severe, mut quiet_until): (Option<Day>, Option<Day>) = (None, None);
+        for (event, on) in events.iter().zip(days) {
+            let now = progress.choices(on);
+            let entry = entry_of(&plan, event, on, &now[event.stage]);
+            let of_plan = &plan.stages()[event.stage];
+            let is_session = entry.is_done || entry.pain_next_morning.is_some();
+            if is_session {
+                let proposed = now[event.stage].dose(of_plan);
+                let is_known = proposed.is_some() || entry.is_done;
+                let size = done(&entry, &proposed.unwrap_or(of_plan.rungs()[0]));
+                hurt[event.stage] = (is_sore(&plan, &entry) && is_known).then_some(size);
+                begun[event.stage] = true;
+            }
+            progress.record(&entry).unwrap();
+            // 7 of 10 in a session and 5 on the next morning: common practice, no source
+            let morning = entry.pain_next_morning.unwrap_or(0);
+            let felt = match (morning >= 5, entry.pain_during.unwrap_or(0) >= 7) {
+                (true, _) => Some(on.plus(1)),
+                (_, true) => Some(on),
+                _ => None,
+            };
+            severe = severe.max(felt);
+            let limits = plan.pain_limits(event.stage);
+            if morning > limits.morning_at_most {
+                quiet_until = quiet_until.max(Some(on.plus(2)));
+            } else if entry.pain_during.is_some_and(|pain| pain > limits.acceptable_at_most) {
+                quiet_until = quiet_until.max(Some(on.plus(1)));
+            }
+            for later in [0, 1, 2, 3, 20].map(|gap| on.plus(gap)) {
+                let after = progress.choices(later);
+                let is_cleared = severe.is_none_or(|felt| facts.clearances.iter().any(|day| *day > felt && *day <= later));
+                for (stage, choice) in after.iter().enumerate() {
+                    let Some(dose) = choice.dose(&plan.stages()[stage]) else { continue };
+                    prop_assert!(is_cleared, "{choice:?} with severe pain on {severe:?}");
+                    let size = sizes(dose.load, [dose.sets, dose.repetitions, dose.hold_s]);
+                    if let Some(hurt) = &hurt[stage] {
+                        prop_assert!(!exceeds(&size, hurt), "{stage}: {size:?} after {hurt:?}, {choice:?}");
+                    }
+                    let is_quiet = quiet_until.is_some_and(|until| later <= until);
+                    prop_assert!(!is_quiet || begun[stage], "{stage} begins on {later}, quiet until {quiet_until:?}");
+                }
+            }
+        }
+    }
+
+    /// While a dose is cut down, it rises by one thing at a time, by no more than the plan's step.
+    #[test]
+    fn a_dose_that_was_cut_rises_by_one_thing(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        for (event, on) in events.iter().zip(days) {
+            let choices = progress.choices(on);
+            for (stage, (choice, state)) in choices.iter().zip(&progress.states).enumerate() {
+                let of_plan = &plan.stages()[stage];
+                let Some(dose) = choice.dose(of_plan).filter(|_| choice.rung == Some(state.rung)) else { continue };
+                let before = state.dose(of_plan);
+                let phase = &of_plan.phases[dose.phase];
+                let steps = [
+                    (before.repetitions, dose.repetitions, phase.repetitions_step),
+                    (before.hold_s, dose.hold_s, phase.hold_step_s.unwrap_or(1)),
+                    (before.sets, dose.sets, 1),
+                ];
+                let risen = steps.iter().filter(|(before, now, _)| now > before);
+                prop_assert!(risen.clone().count() <= 1, "{before:?} to {dose:?}");
+                prop_assert!(risen.clone().all(|(before, now, step)| now - before <= *step), "{before:?} to {dose:?}");
+            }
+            progress.record(&entry_of(&plan, event, on, &choices[event.stage])).unwrap();
+        }
+    }
 
     /// After pain above the safe limit, or a morning that is not settled, the stage's next dose has no more load than the one
     /// that hurt and than the one proposed before, and is no higher on the ladder. After a danger sign nothing rises in any
@@ -137,13 +240,13 @@ proptest! {
         for (event, on) in events.iter().zip(days) {
             let before = progress.choices(on);
             let entry = entry_of(&plan, event, on, &before[event.stage]);
-            let (was_open, was_at) = (progress.states[event.stage].is_open, before[event.stage].rung);
+            let was_at = before[event.stage].rung;
             progress.record(&entry).unwrap();
             for later in [1, 3, 20] {
                 let after = progress.choices(on.plus(later));
                 let own = &after[event.stage];
                 if is_sore(&plan, &entry) {
-                    if let Some(next) = amount(&plan, event.stage, own).filter(|_| was_open) {
+                    if let Some(next) = amount(&plan, event.stage, own) {
                         let proposed = amount(&plan, event.stage, &before[event.stage]);
                         prop_assert!(proposed.is_none_or(|proposed| next <= proposed), "{own:?}");
                         let used = if entry.load == Load::None { proposed } else { Some(entry.load.amount()) };
@@ -240,13 +343,12 @@ proptest! {
         let mut changes = vec![0_usize; plan.stages().len()];
         let mut late_changes = 0_usize;
         for (at, (event, on)) in events.iter().zip(days).enumerate() {
-            let before = progress.states[event.stage].rung;
+            let of_plan = &plan.stages()[event.stage];
+            let (before, cut) = (progress.states[event.stage].rung, progress.states[event.stage].dose(of_plan));
             let choices = progress.choices(on);
             progress.record(&entry_of(&plan, event, on, &choices[event.stage])).unwrap();
-            if progress.states[event.stage].rung != before {
-                changes[event.stage] += 1;
-                late_changes += usize::from(at >= 1200);
-            }
+            changes[event.stage] += usize::from(progress.states[event.stage].rung != before);
+            late_changes += usize::from(at >= 1200 && progress.states[event.stage].dose(of_plan) != cut);
         }
         for (stage, changes) in changes.iter().enumerate() {
             // at most three falls, each as deep as the ladder, for every new height, and the climbs between them
