@@ -13,7 +13,8 @@ use rand::RngExt as _;
 use rand::SeedableRng as _;
 use rand_chacha::ChaCha8Rng;
 use tworeach::plan::{
-    DangerSign, Day, Decision, Facts, Load, Log, LogEntry, Plan, Progress, ScreenState, Unit, VisitPain, propose,
+    DangerSign, Day, Decision, Facts, Load, Log, LogEntry, Plan, Progress, Rung, ScreenState, Unit, VisitPain, Zone,
+    propose,
 };
 
 /// What a simulation found.
@@ -104,8 +105,8 @@ fn entry(day: Day, stage: usize, load: Load, pain: u8, morning: u8) -> LogEntry 
 /// What a stage was last left with, for the invariants.
 #[derive(Clone, Copy, Default)]
 struct Left {
-    /// Load and place of the session that hurt, until one does not.
-    sore: Option<(u64, usize)>,
+    /// What was done, and its place, in the session that hurt, until one does not.
+    sore: Option<(Rung, usize)>,
     rung: Option<usize>,
 }
 
@@ -123,7 +124,7 @@ fn live(plan: &Plan, weeks: u64, rng: &mut ChaCha8Rng, tally: &mut Tally) {
     let (diligence, flares) = (rng.random_range(0.4..1.0), rng.random_range(0.0..0.08));
     let mut progress = Progress::new(plan, &facts);
     let mut left = vec![Left::default(); plan.stages().len()];
-    let (mut heavy_on, mut sign_on): (Option<Day>, Option<Day>) = (None, None);
+    let (mut heavy_on, mut stopped_on, mut quiet_until): (Option<Day>, Option<Day>, Option<Day>) = (None, None, None);
     for on in (0..days).map(|at| first.plus(at)) {
         let choices = progress.choices(on);
         tally.proposals += choices.len();
@@ -132,11 +133,13 @@ fn live(plan: &Plan, weeks: u64, rng: &mut ChaCha8Rng, tally: &mut Tally) {
             tally.by_decision[place(choice.decision)] += 1;
             let of_plan = &plan.stages()[stage];
             let Some((rung, due_on)) = choice.rung.zip(choice.due_on) else { continue };
-            let dose = of_plan.rungs()[rung];
-            // no more load than hurt, and no higher; one step at most; nothing while a sign stands; heavy days apart
-            let is_kept = left[stage].sore.is_none_or(|(load, place)| dose.load.amount() <= load && rung <= place)
+            let dose = choice.dose(of_plan).unwrap();
+            // no more of anything than hurt, and no higher; one step at most; nothing while a danger sign or severe pain stands;
+            // nothing new right after pain; heavy days apart
+            let is_kept = left[stage].sore.is_none_or(|(done, place)| !is_more(&dose, &done) && rung <= place)
                 && left[stage].rung.is_none_or(|before| rung <= before + 1)
-                && sign_on.is_none_or(|sign| facts.clearances.iter().any(|day| *day > sign && *day <= on))
+                && stopped_on.is_none_or(|stop| facts.clearances.iter().any(|day| *day > stop && *day <= on))
+                && (left[stage].rung.is_some() || quiet_until.is_none_or(|until| on > until))
                 && !(of_plan.phase_of(rung).is_heavy && heavy_on.is_some_and(|heavy| due_on.days_since(heavy) < 2));
             tally.broken += usize::from(!is_kept);
             if due_on > on || !rng.random_bool(diligence) {
@@ -152,15 +155,28 @@ fn live(plan: &Plan, weeks: u64, rng: &mut ChaCha8Rng, tally: &mut Tally) {
             }
             if rng.random_bool(0.0005) {
                 entry.sign = Some(DangerSign::NightPain);
-                sign_on = Some(on);
             }
             let limits = plan.pain_limits(stage);
             let is_sore = pain > limits.safe_at_most || morning > limits.morning_at_most;
-            left[stage] = Left { sore: is_sore.then(|| (dose.load.amount(), rung)), rung: Some(rung) };
+            let done = Rung { sets: entry.sets.unwrap_or(dose.sets), ..dose };
+            left[stage] = Left { sore: is_sore.then_some((done, rung)), rung: Some(rung) };
+            // 7 of 10 in a session, 5 on the next morning
+            let stop = match (morning >= 5, pain >= 7 || entry.sign.is_some()) {
+                (true, _) => Some(on.plus(1)),
+                (_, true) => Some(on),
+                _ => None,
+            };
+            stopped_on = stopped_on.max(stop);
+            if morning > limits.morning_at_most {
+                quiet_until = quiet_until.max(Some(on.plus(2)));
+            } else if limits.zone(pain) == Zone::TooMuch {
+                quiet_until = quiet_until.max(Some(on.plus(1)));
+            }
             is_heavy_day |= of_plan.phase_of(rung).is_heavy;
             progress.record(&entry).unwrap();
             tally.entries += 1;
-            if entry.sign.is_some() {
+            // what the morning proposed is not gone on with on such a day
+            if stop.is_some() || is_sore {
                 break;
             }
         }
@@ -173,6 +189,11 @@ fn live(plan: &Plan, weeks: u64, rng: &mut ChaCha8Rng, tally: &mut Tally) {
     };
     let last = progress.choices(first.plus(days));
     tally.all_done += usize::from(last.iter().all(|choice| is_over(choice.decision)) && last[5].rung.is_none());
+}
+
+fn is_more(dose: &Rung, done: &Rung) -> bool {
+    let sizes = |rung: &Rung| [rung.sets, rung.repetitions, rung.hold_s];
+    dose.load.amount() > done.load.amount() || sizes(dose).iter().zip(sizes(done)).any(|(dose, done)| *dose > done)
 }
 
 const fn place(decision: Decision) -> usize {

@@ -30,6 +30,16 @@ impl Ceiling {
         }
     }
 
+    /// The lower of two ceilings in each.
+    pub(super) fn and(&self, other: &Self) -> Self {
+        Self {
+            load: self.load.min(other.load),
+            sets: self.sets.min(other.sets),
+            repetitions: self.repetitions.min(other.repetitions),
+            hold_s: self.hold_s.min(other.hold_s),
+        }
+    }
+
     /// The dose, with whatever exceeds the ceiling cut down to it.
     pub(super) fn cut(&self, rung: &Rung) -> Rung {
         Rung {

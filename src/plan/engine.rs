@@ -132,8 +132,8 @@ pub struct Progress<'a> {
     /// The latest danger sign of the log.
     sign: Option<(Day, DangerSign)>,
     latest: Option<Day>,
-    /// Places of the doses that were proposed at the beginning of the latest day, before any of its entries.
-    proposed: Vec<Option<usize>>,
+    /// What was proposed at the beginning of the latest day, before any of its entries.
+    proposed: Vec<Choice>,
 }
 
 impl<'a> Progress<'a> {
@@ -178,7 +178,7 @@ impl<'a> Progress<'a> {
         }
         self.settle(entry.day);
         if self.latest != Some(entry.day) {
-            self.proposed = self.settled_choices(entry.day).iter().map(|choice| choice.rung).collect();
+            self.proposed = self.settled_choices(entry.day);
         }
         self.latest = Some(entry.day);
         let (stage, limits) = (&self.plan.stages[entry.stage], self.plan.pain_limits(entry.stage));
@@ -188,8 +188,9 @@ impl<'a> Progress<'a> {
         let morning = entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most);
         let choice = self.settled_choice(entry.stage, entry.day);
         // what is begun without having been proposed counts only if it hurts
-        let is_begun =
-            self.states[entry.stage].last.is_some() || choice.rung.is_some() || self.proposed[entry.stage].is_some();
+        let is_begun = self.states[entry.stage].last.is_some()
+            || choice.rung.is_some()
+            || self.proposed[entry.stage].rung.is_some();
         if !is_silent && (is_open && is_begun || during || morning) {
             let cleared = self.facts.cleared_on(entry.day);
             let state = &mut self.states[entry.stage];
@@ -198,7 +199,8 @@ impl<'a> Progress<'a> {
                 let (rung, ceiling) = choice.rung.map_or((state.rung, state.ceiling), |rung| (rung, choice.ceiling));
                 state.move_to(rung, ceiling, choice.is_fall);
             }
-            state.take(entry, stage, &limits);
+            let morning = self.proposed[entry.stage].dose(stage);
+            state.take(entry, stage, &limits, morning.as_ref());
         }
         if during || morning || entry.sign.is_some() {
             self.sore_on = Some(entry.day);
@@ -218,7 +220,7 @@ impl<'a> Progress<'a> {
         }
         let load = if entry.load == Load::None { stage.rungs[self.states[entry.stage].rung].load } else { entry.load };
         // pain in one stage holds another from that hour on, but what was proposed in the morning may have been done before it
-        let rungs = [Some(self.states[entry.stage].rung), self.proposed[entry.stage]];
+        let rungs = [Some(self.states[entry.stage].rung), self.proposed[entry.stage].rung];
         let is_heavy = rungs.into_iter().flatten().any(|rung| stage.phase_of(rung).is_heavy)
             || stage.lightest_heavy.is_some_and(|lightest| load != Load::None && load.amount() >= lightest);
         if entry.is_done && is_heavy {

@@ -135,12 +135,15 @@ impl StageState {
         self.ceiling.map_or(*rung, |ceiling| ceiling.cut(rung))
     }
 
-    /// Takes in a session that was to be done with the present dose.
-    pub(super) fn take(&mut self, entry: &LogEntry, stage: &Stage, limits: &PainLimits) {
+    /// Takes in a session that was to be done with the present dose, or with the one that was proposed in the morning.
+    pub(super) fn take(&mut self, entry: &LogEntry, stage: &Stage, limits: &PainLimits, morning: Option<&Rung>) {
         let dose = self.dose(stage);
         let mut session = session_of(entry, &dose, limits);
         if session.is_sore() {
             let mut ceiling = Ceiling::of(entry, &dose);
+            if let Some(morning) = morning {
+                ceiling = ceiling.and(&Ceiling::of(entry, morning));
+            }
             ceiling.load = self.ceiling.map_or(ceiling.load, |before| before.load.min(ceiling.load));
             session.is_cut = !ceiling.holds(&dose);
             self.ceiling = Some(ceiling);
