@@ -4,6 +4,7 @@
 //! be read without measuring it.
 
 mod agreement;
+mod calls;
 mod canvas;
 mod course;
 mod delta;
@@ -11,6 +12,7 @@ mod rays;
 mod rotations;
 
 pub use agreement::render_agreement_chart;
+pub use calls::{CallCurve, CallShares, render_call_curves};
 pub(crate) use canvas::{Drawing, escape};
 pub use course::render_course_chart;
 pub(crate) use delta::retest_delta;
