@@ -4,6 +4,7 @@
 //! with a real lens's faults. Nothing here is shared with the rooms that measure: own projection, own proportions, own
 //! definitions of the true quantities. World frame: X where the person faces, Y up from the floor, Z to their right, mm.
 
+pub mod accuracy;
 pub mod body;
 pub mod error;
 pub mod field;
@@ -16,6 +17,7 @@ pub mod paint;
 pub mod render;
 pub mod scenario;
 pub mod scenes;
+pub mod schema;
 pub mod sensor;
 pub mod shape;
 pub mod studio;

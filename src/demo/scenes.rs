@@ -17,11 +17,13 @@ use crate::pose::{
 };
 
 /// Width and height of the pictures, px.
-const IMAGE_SIZE: [u32; 2] = [1280, 720];
+pub(super) const IMAGE_SIZE: [u32; 2] = [1280, 720];
 /// Spread of the camera's bearing, deg, within two of it: with the person's own turn it makes 5 deg off axis.
 const BEARING_SD_DEG: f64 = 4.9;
 /// The standard deviation that the fit is told of for marks without error, px.
 const EXACT_SD_PX: f64 = 0.2;
+/// Standard uncertainties of a good calibration: fx, fy, cx, cy in px, k1, k2, p1, p2, k3.
+pub(super) const CALIBRATION_U: [f64; 9] = [1.5, 1.5, 2.0, 2.0, 0.003, 0.01, 1e-4, 1e-4, 0.01];
 /// The wall's edge and the datum, room mm: edge beside the person's back, tape mark behind the head.
 const WALL_EDGE_MM: [f64; 2] = [-130.0, 60.0];
 const DATUM_MM: [f64; 3] = [-420.0, 1450.0, 60.0];
@@ -73,9 +75,9 @@ pub struct Scene {
 impl Scene {
     /// Draws a scene.
     pub fn draw(options: &SceneOptions, rng: &mut impl Rng) -> Self {
-        let person = Person::draw(options, rng);
+        let person = Person::draw(if options.has_soft_bodies { 2.0 } else { 0.6 }, rng);
         let camera = draw_camera(options.view, &person, rng);
-        let edge_tilt_rad = normal(rng, 0.0, 0.12).to_radians();
+        let edge_tilt_rad = [normal(rng, 0.0, 0.12).to_radians(), 0.0];
         let softness = if options.has_soft_bodies { Softness::draw(rng) } else { Softness::default() };
         let mut scene = Self {
             observations: VisitObservations {
@@ -164,8 +166,8 @@ impl Scene {
 }
 
 /// What is the same in all reaches of a person.
-struct Person {
-    build: Build,
+pub(super) struct Person {
+    pub(super) build: Build,
     lean_deg: f64,
     grip_mm: f64,
     bend_deg: f64,
@@ -173,8 +175,8 @@ struct Person {
 }
 
 impl Person {
-    fn draw(options: &SceneOptions, rng: &mut impl Rng) -> Self {
-        let asymmetry_sd_deg = if options.has_soft_bodies { 2.0 } else { 0.6 };
+    /// Draws a person, whose right arm is raised higher than the left by a spread of `asymmetry_sd_deg`.
+    pub(super) fn draw(asymmetry_sd_deg: f64, rng: &mut impl Rng) -> Self {
         // Adults of both sexes, within what the survey of [`Build::from_stature`] saw.
         let mut build = Build::from_stature(normal(rng, 1720.0, 90.0).clamp(1500.0, 1960.0), 0.0);
         // Spreads of the survey's ratios, person by person, within two standard deviations.
@@ -193,7 +195,8 @@ impl Person {
         }
     }
 
-    fn stance(&self, rotation: Rotation, elevation_deg: f64, rng: &mut impl Rng) -> Stance {
+    /// How the person sits in one reach.
+    pub(super) fn stance(&self, rotation: Rotation, elevation_deg: f64, rng: &mut impl Rng) -> Stance {
         let bend_deg = (self.bend_deg + normal(rng, 0.0, 1.0)).max(0.0);
         let half = self.asymmetry_deg / 2.0;
         let arm = |elevation_deg: f64| ArmStance { elevation_deg, bend_deg };
@@ -211,7 +214,7 @@ impl Person {
 
 /// What is soft about a person: systematic distances of each mark from its joint, person axes, mm.
 #[derive(Default)]
-struct Softness {
+pub(super) struct Softness {
     shoulder: Vector3<f64>,
     /// Turn of the hips against the shoulders, deg.
     twist_deg: f64,
@@ -222,7 +225,7 @@ struct Softness {
 }
 
 impl Softness {
-    fn draw(rng: &mut impl Rng) -> Self {
+    pub(super) fn draw(rng: &mut impl Rng) -> Self {
         // In the sagittal plane a mark is placed with care; how far out on the body it lies, a side view does not show.
         let mut within = |half_mm: f64, half_out_mm: f64| {
             Vector3::new(
@@ -240,7 +243,8 @@ impl Softness {
         }
     }
 
-    fn of(&self, landmark: Landmark, elevation_deg: f64, build: &Build) -> Vector3<f64> {
+    /// How far a landmark's mark is from where it belongs, person axes, mm.
+    pub(super) fn of(&self, landmark: Landmark, elevation_deg: f64, build: &Build) -> Vector3<f64> {
         match landmark {
             Landmark::Shoulder(_) => self.shoulder + self.shoulder_drift * (elevation_deg - 150.0).to_radians(),
             Landmark::Wrist(_) => self.wrist,
@@ -253,7 +257,7 @@ impl Softness {
 }
 
 /// The landmarks that are marked in each view.
-fn landmarks(view: View) -> Vec<Landmark> {
+pub(super) fn landmarks(view: View) -> Vec<Landmark> {
     use Landmark::{BarEnd, Datum, Elbow, Hip, PlumbBottom, PlumbTop, Shoulder, Wrist};
     use Side::{Left, Right};
     let room = [PlumbTop, PlumbBottom, Datum];
@@ -268,11 +272,13 @@ fn landmarks(view: View) -> Vec<Landmark> {
     }
 }
 
-/// Where a landmark of the room is, room mm; `None` for those of body and bar.
-fn room_landmark(landmark: Landmark, edge_tilt_rad: f64) -> Option<Vector3<f64>> {
+/// Where a landmark of the room is, room mm; `None` for those of body and bar. The wall's edge leans forward and to the right
+/// by `edge_tilt_rad`.
+pub(super) fn room_landmark(landmark: Landmark, edge_tilt_rad: [f64; 2]) -> Option<Vector3<f64>> {
     let edge = |height: f64| {
         let [x, z] = WALL_EDGE_MM;
-        Vector3::new(x + edge_tilt_rad * (height - 1000.0), height, z)
+        let [forward, right] = edge_tilt_rad.map(|tilt| tilt * (height - 1000.0));
+        Vector3::new(x + forward, height, z + right)
     };
     match landmark {
         Landmark::PlumbTop => Some(edge(1750.0)),
@@ -316,10 +322,10 @@ fn draw_camera(view: View, person: &Person, rng: &mut impl Rng) -> SceneCamera {
     SceneCamera::looking_at(lens, position, target, normal(rng, 0.0, 1.0))
 }
 
-/// The camera's lens as a good calibration gives it.
-fn known_lens(lens: &SceneLens) -> Lens {
+/// A lens with these numbers as a good calibration states it.
+pub(super) fn known_lens(lens: &SceneLens) -> Lens {
     let mut covariance = SMatrix::<f64, 9, 9>::zeros();
-    for (index, u) in [1.5, 1.5, 2.0, 2.0, 0.003, 0.01, 1e-4, 1e-4, 0.01].into_iter().enumerate() {
+    for (index, u) in CALIBRATION_U.into_iter().enumerate() {
         covariance[(index, index)] = u * u;
     }
     Lens {
@@ -333,10 +339,10 @@ fn known_lens(lens: &SceneLens) -> Lens {
     }
 }
 
-fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
+pub(super) fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
     Normal::new(mean, sd).expect("every spread in this file is finite and not negative").sample(rng)
 }
 
-fn uniform(rng: &mut impl Rng, from: f64, to: f64) -> f64 {
+pub(super) fn uniform(rng: &mut impl Rng, from: f64, to: f64) -> f64 {
     Uniform::new(from, to).expect("every range in this file is finite and not empty").sample(rng)
 }

@@ -49,6 +49,7 @@ pub use error::ScreenError;
 pub use in_memory::{MarkedReach, Picture, measure_marks};
 pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
+pub(crate) use measure::evaluate;
 pub use measure::{MeasureOptions, MeasuredVisit, Still, measure_case};
 pub use problem::{Fault, Problem};
 pub use repeat_angles::{AngleComparison, AngleSpread};
