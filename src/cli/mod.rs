@@ -1,5 +1,6 @@
 //! The command line: reads input, calls one library function, shows what it returns. One file per command.
 
+mod accuracy;
 mod board;
 mod calibrate;
 mod carry;
@@ -47,6 +48,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Accuracy(accuracy::Args),
     Board(board::Args),
     Calibrate(calibrate::Args),
     Carry(carry::Args),
@@ -74,6 +76,7 @@ enum Command {
 #[must_use]
 pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
+        Command::Accuracy(args) => accuracy::run(&args),
         Command::Board(args) => board::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Carry(args) => carry::run(&args),

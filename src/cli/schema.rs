@@ -2,7 +2,7 @@
 
 use std::io::{self, Write as _};
 
-use crate::{plan, screen};
+use crate::{demo, plan, screen};
 
 /// Prints the JSON Schema (2020-12) of a file format.
 #[derive(Debug, clap::Args)]
@@ -25,5 +25,5 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
 
 /// Every format's name and JSON Schema.
 fn schemas() -> impl Iterator<Item = (&'static str, &'static str)> {
-    screen::schema::SCHEMAS.into_iter().chain(plan::schema::SCHEMAS)
+    screen::schema::SCHEMAS.into_iter().chain(plan::schema::SCHEMAS).chain(demo::schema::SCHEMAS)
 }

@@ -3,6 +3,7 @@
 #![allow(clippy::print_stdout, reason = "a skipped test says so")]
 #![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "pixels of invented pictures")]
 
+mod accuracy;
 mod bad_input;
 mod bad_media;
 mod calibrate;
