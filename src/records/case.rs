@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use super::carried::{RecordedReach, is_current, name_of_marks};
 use super::error::RecordsError;
-use super::model::{CarriedFrom, Media, Reach, ReachMarks};
+use super::model::{CarriedFrom, Media, Palms, Reach, ReachMarks};
 use super::store::Records;
 use super::words::Word as _;
 use crate::camera::{LensProfile, parse_profile};
-use crate::pose::View;
+use crate::pose::{Rotation, View};
 use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, ClientFacts, MarkingEntry, ReachEntry};
 use crate::screen::in_memory::faults;
 use crate::screen::{CaseFile, CheckLimits, MarkedReach, MarksFile, MeasuredVisit, ScreenError, measure_marks};
@@ -42,6 +42,8 @@ pub struct CaseReach {
     pub media: Media,
     /// Its marks.
     pub marks: MarksFile,
+    /// Which way the palms were seen to face; they never contradict the rotation of the case.
+    pub palms: Option<Palms>,
 }
 
 /// A reach that is not in the case.
@@ -57,6 +59,8 @@ pub struct LeftOut {
     pub reason: String,
     /// No mark is placed on it.
     pub is_unmarked: bool,
+    /// The palms were seen to face the other way.
+    pub is_contrary: bool,
 }
 
 impl VisitCase {
@@ -118,35 +122,51 @@ impl Records {
             let picture = recorded.reach.media.facts.picture();
             MarkedReach { marks, picture, profile: profile.as_ref() }
         };
-        // where marks come from makes no fault
-        let faults: Vec<_> = recorded
-            .iter()
-            .map(|reach| faults(&reach.entry, &marked(reach, reach.marks_file(|_| None))).into_iter().next())
-            .collect();
-        let is_measured =
-            |id: i64| recorded.iter().zip(&faults).any(|(of, fault)| of.reach.id == id && fault.is_none());
+        let fault = |of: &RecordedReach| {
+            // the other rotation's angles under this one's name would turn the call round
+            let contrary = of.reach.is_contrary().then(|| contrary_words(of.reach.facts.rotation).to_owned());
+            // where marks come from makes no fault
+            let of_marks = || faults(&of.entry, &marked(of, of.marks_file(|_| None))).into_iter().next();
+            contrary.or_else(|| of_marks().map(|problem| problem.fault.to_string()))
+        };
+        let faults: Vec<Option<String>> = recorded.iter().map(fault).collect();
+        let measured: Vec<i64> =
+            recorded.iter().zip(&faults).filter(|(_, fault)| fault.is_none()).map(|(of, _)| of.reach.id).collect();
+        let is_measured = |id: i64| measured.contains(&id);
         let shares_error =
             |from: &CarriedFrom, landmark| is_measured(from.reach) && is_current(&recorded, from, landmark);
         let (mut reaches, mut left_out) = (Vec::new(), Vec::new());
-        for (of, fault) in recorded.iter().zip(&faults) {
-            let (id, media) = (of.reach.id, of.reach.media.clone());
+        for (of, fault) in recorded.iter().zip(faults) {
+            let (id, media, palms) = (of.reach.id, of.reach.media.clone(), of.reach.palms);
             match fault {
-                Some(problem) => {
-                    let reason = problem.fault.to_string();
+                Some(reason) => {
                     let is_unmarked = of.marks.markings.iter().all(|marking| marking.points.is_empty());
-                    left_out.push(LeftOut { id, media, file: of.entry.file.clone(), reason, is_unmarked });
+                    let is_contrary = of.reach.is_contrary();
+                    left_out.push(LeftOut { id, media, file: of.entry.file.clone(), reason, is_unmarked, is_contrary });
                 }
                 None => {
                     let marks = of.marks_file(|(landmark, from)| {
                         shares_error(&from, landmark).then(|| name_of_marks(&recorded, from.reach))?
                     });
-                    reaches.push(CaseReach { id, media, marks });
+                    reaches.push(CaseReach { id, media, marks, palms });
                     case.reaches.push(of.entry.clone());
                 }
             }
         }
         let profile_text = settings.profile.filter(|_| profile.is_some());
         Ok(VisitCase { case, reaches, left_out, profile, profile_text, changes: visit.changes })
+    }
+}
+
+/// Why a reach whose palms face the other way is not measured.
+const fn contrary_words(rotation: Rotation) -> &'static str {
+    match rotation {
+        Rotation::Internal => {
+            "its palms were seen to face up, and this is the place of palms down; exchange the clips or remove it"
+        }
+        Rotation::External => {
+            "its palms were seen to face down, and this is the place of palms up; exchange the clips or remove it"
+        }
     }
 }
 

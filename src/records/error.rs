@@ -2,6 +2,10 @@
 
 use std::path::PathBuf;
 
+use crate::pose::Rotation;
+use crate::screen::Occasion;
+use crate::screen::words::reach_name;
+
 /// Why something could not be recorded or found.
 #[derive(Debug, thiserror::Error)]
 pub enum RecordsError {
@@ -61,6 +65,14 @@ pub enum RecordsError {
     /// The visit has such a reach already.
     #[error("the visit has such a reach already: delete it first")]
     ReachTaken,
+    /// Another reach of the visit is the same file.
+    #[error("this file is the clip of the {} already: choose this reach's own", reach_name(*rotation, *occasion))]
+    ClipTaken {
+        /// How the shoulders are turned in the other reach.
+        rotation: Rotation,
+        /// When the other reach was filmed.
+        occasion: Occasion,
+    },
     /// A media file cannot be read or written.
     #[error("cannot {step} a clip or still in the data folder")]
     Media {

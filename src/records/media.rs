@@ -106,7 +106,8 @@ impl Records {
     /// is there already they are left.
     ///
     /// # Errors
-    /// [`RecordsError::ReachTaken`] if the visit has such a reach, [`RecordsError::NotFound`] if there is no such visit,
+    /// [`RecordsError::ReachTaken`] if the visit has such a reach, [`RecordsError::ClipTaken`] if another of its reaches is
+    /// the same file, [`RecordsError::NotFound`] if there is no such visit,
     /// [`RecordsError::Media`] when a file cannot be moved. Nothing is recorded then.
     pub fn add_reach(&self, visit: i64, facts: &ReachFacts, accepted: &Accepted<'_>) -> Result<i64, RecordsError> {
         let failed = |source| RecordsError::Media { step: "keep", source };

@@ -109,6 +109,14 @@ pub struct Reach {
     pub media: Media,
 }
 
+impl Reach {
+    /// Whether the palms were seen to face as in the other rotation.
+    #[must_use]
+    pub fn is_contrary(&self) -> bool {
+        self.palms.and_then(|palms| palms.are_of(self.facts.rotation)) == Some(false)
+    }
+}
+
 /// Which way the palms face.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Palms {

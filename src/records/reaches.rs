@@ -70,6 +70,17 @@ impl Records {
         if exists(same, &[&visit, &occasion, &rotation, &view]).map_err(database(step))? {
             return Err(RecordsError::ReachTaken);
         }
+        let same_clip = transaction
+            .query_row(
+                "SELECT rotation, occasion FROM reaches WHERE visit = ?1 AND media = ?2",
+                params![visit, media.hash],
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
+            .optional()
+            .map_err(database(step))?;
+        if let Some((Stored(rotation), Stored(occasion))) = same_clip {
+            return Err(RecordsError::ClipTaken { rotation, occasion });
+        }
         let bytes = i64::try_from(media.bytes).unwrap_or(i64::MAX);
         let about = serde_json::to_string(&media.facts).map_err(|source| RecordsError::Document { source })?;
         transaction
@@ -91,16 +102,25 @@ impl Records {
         Ok(id)
     }
 
-    /// Records which way the palms face.
+    /// Records which way the palms face, which decides whether the reach is measured.
     ///
     /// # Errors
     /// [`RecordsError::NotFound`] if there is no such reach.
     pub fn set_palms(&self, reach: i64, palms: Palms) -> Result<(), RecordsError> {
-        let changed = self
-            .connection()
-            .execute("UPDATE reaches SET palms = ?2 WHERE id = ?1", params![reach, Stored(palms)])
-            .map_err(database("record the palms"))?;
-        if changed == 1 { Ok(()) } else { Err(RecordsError::NotFound { what: "reach" }) }
+        let step = "record the palms";
+        let mut connection = self.connection();
+        let transaction = connection.transaction().map_err(database(step))?;
+        let visit = transaction
+            .query_row(
+                "UPDATE reaches SET palms = ?2 WHERE id = ?1 RETURNING visit",
+                params![reach, Stored(palms)],
+                |row| row.get(0),
+            )
+            .optional()
+            .map_err(database(step))?
+            .ok_or(RecordsError::NotFound { what: "reach" })?;
+        note_change(&transaction, visit)?;
+        transaction.commit().map_err(database(step))
     }
 
     /// Gives a reach the other rotation, and the reach that has that one, if any, this one's: their clips were swapped.

@@ -127,6 +127,39 @@ fn codes_and_reaches_are_there_once() {
 }
 
 #[test]
+fn one_clip_is_one_reach_of_a_visit() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let reach = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+    let again = add_reach(&records, visit, &before(Rotation::External), b"clip");
+    let expected = (Rotation::Internal, Occasion::Before);
+    assert!(matches!(again, Err(RecordsError::ClipTaken { rotation, occasion }) if (rotation, occasion) == expected));
+    assert!(records.media_path(&records.reach(reach).unwrap().media).exists(), "the first reach keeps its clip");
+    let next = records.add_visit(client.id).unwrap().id;
+    assert!(add_reach(&records, next, &before(Rotation::External), b"clip").is_ok());
+}
+
+#[test]
+fn palms_the_other_way_leave_a_reach_out_and_make_its_result_old() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let reach = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+    records.confirm_marks(reach, 0, &marking(1, 5.0), &Feel::default()).unwrap();
+    for (palms, is_left_out) in [(Palms::Down, false), (Palms::Up, true), (Palms::Unclear, false)] {
+        let changes = records.visit(visit).unwrap().changes;
+        records.set_palms(reach, palms).unwrap();
+        let case = records.case_of(visit).unwrap();
+        assert_eq!(case.index_of(reach).is_none(), is_left_out, "{palms:?}");
+        assert_eq!(case.left_out.iter().any(|left| left.is_contrary), is_left_out, "{palms:?}");
+        assert!(case.changes > changes, "a kept result would count on");
+    }
+}
+
+#[test]
 fn exchanged_rotations_keep_their_marks() {
     let folder = tempfile::tempdir().unwrap();
     let records = open(folder.path());

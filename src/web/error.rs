@@ -101,7 +101,9 @@ impl WebError {
             Self::Busy { .. } => StatusCode::TOO_MANY_REQUESTS,
             Self::Records(error) => match error {
                 RecordsError::NotFound { .. } => StatusCode::NOT_FOUND,
-                RecordsError::CodeTaken { .. } | RecordsError::ReachTaken => StatusCode::UNPROCESSABLE_ENTITY,
+                RecordsError::CodeTaken { .. } | RecordsError::ReachTaken | RecordsError::ClipTaken { .. } => {
+                    StatusCode::UNPROCESSABLE_ENTITY
+                }
                 _ => StatusCode::INTERNAL_SERVER_ERROR,
             },
             Self::Screen(_) | Self::Report(_) | Self::Io { .. } | Self::Stopped { .. } => {

@@ -58,8 +58,10 @@ pub async fn upload(
 
 async fn take(app: Arc<App>, visit: i64, facts: ReachFacts, file: Received) -> Result<Result<i64, String>, WebError> {
     match upload::accept(app, visit, facts, file).await {
-        // another upload of the same reach came in between
-        Err(WebError::Records(error @ RecordsError::ReachTaken)) => Ok(Err(error.to_string())),
+        // for the first one, another upload of the same reach came in between
+        Err(WebError::Records(error @ (RecordsError::ReachTaken | RecordsError::ClipTaken { .. }))) => {
+            Ok(Err(error.to_string()))
+        }
         taken => taken,
     }
 }
