@@ -122,6 +122,7 @@ fn write_outputs(
     let input = ReportInput {
         result: &visit.result,
         case: CaseFacts::of(&visit.case, args.date.clone()),
+        danger: None,
         stills: stills.collect(),
         warnings: visit.warnings.clone(),
     };

@@ -23,6 +23,8 @@ pub(crate) struct Content {
     pub tool: String,
     /// The title block: what was screened, and by which rules.
     pub facts: Vec<Fact>,
+    /// What a danger sign means for this report; before all else.
+    pub danger: Option<String>,
     /// Heads every report.
     pub cautions: &'static [&'static str],
     /// What was wrong with the input but could be worked with.
@@ -43,6 +45,8 @@ pub(crate) struct Content {
     pub check_tables: Vec<Table>,
     /// Checks that are not in order, and other things to mend, with what to do.
     pub findings: Vec<Finding>,
+    /// Their heading.
+    pub findings_heading: &'static str,
     /// What is said where there is no finding.
     pub without_findings: &'static str,
     /// Terms and what they mean.
@@ -150,6 +154,14 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
     let mut tables = tables::of_quantities(result);
     tables.extend(tables::of_differences(result));
     tables.extend(tables::of_simulation(result));
+    let mut verdicts = verdicts::of_visit(result, case);
+    let mut findings = checks::findings(result);
+    let mut findings_heading = "What to do";
+    if input.danger.as_ref().is_some_and(|note| note.is_stop) {
+        verdicts.iter_mut().for_each(|verdict| verdict.next_step = None);
+        findings.iter_mut().for_each(|finding| finding.advice = "");
+        findings_heading = "What is not in order";
+    }
     let title = "Two-reach overhead screen";
     let client = Some(format!("client {}", case.client_code)).filter(|_| !case.client_code.is_empty());
     let parts = [Some(title.to_owned()), client, case.date.clone()];
@@ -159,9 +171,10 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         document_title,
         tool: format!("Tworeach {}", result.tool_version),
         facts: facts(input),
+        danger: input.danger.as_ref().map(|note| note.text.clone()),
         cautions: &CAUTIONS,
         warnings: input.warnings.iter().map(|warning| typeset(warning)).collect(),
-        verdicts: verdicts::of_visit(result, case),
+        verdicts,
         stills: stills::render_rows(result, &input.stills)?,
         legend: stills::legend(&input.stills),
         charts,
@@ -169,7 +182,8 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         terms: terms::used(result, case, &tables),
         tables,
         check_tables: checks::tables(result),
-        findings: checks::findings(result),
+        findings,
+        findings_heading,
         without_findings: if result.reaches.is_empty() { "No check was made." } else { "Every check is in order." },
         method: terms::method(case),
     })

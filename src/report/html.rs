@@ -81,6 +81,14 @@ fn head(html: &mut String, content: &Content) {
 }
 
 fn cautions(html: &mut String, content: &Content) {
+    if let Some(danger) = &content.danger {
+        let _ = write!(
+            html,
+            "<section class=\"cautions\" aria-labelledby=\"danger\">\n<h2 id=\"danger\">Danger sign</h2>\n\
+             <p><strong>{}</strong></p>\n</section>\n",
+            text(danger)
+        );
+    }
     let mut list = |class: &str, heading: &str, id: &str, lines: &mut dyn Iterator<Item = &str>| {
         let _ = write!(
             html,
@@ -207,7 +215,7 @@ fn write_findings(html: &mut String, content: &Content) {
         html.push_str(&format!("<p>{}</p>\n", content.without_findings));
         return;
     }
-    html.push_str("<h3>What to do</h3>\n<ul class=\"findings\">\n");
+    let _ = writeln!(html, "<h3>{}</h3>\n<ul class=\"findings\">", content.findings_heading);
     for finding in findings {
         let class = if finding.is_failed { "status fail" } else { "status" };
         let _ = write!(

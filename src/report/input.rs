@@ -12,10 +12,21 @@ pub struct ReportInput<'a> {
     pub result: &'a VisitResult,
     /// What the case file says of client, bar and call.
     pub case: CaseFacts,
+    /// What the client's answers on danger signs mean; `None` where there is no sign, or nobody was asked.
+    pub danger: Option<DangerNote>,
     /// At most one still per reach, in any order. Reaches without one get an empty frame.
     pub stills: Vec<StillInput>,
     /// Sentences on what was wrong with the input but could be worked with, such as a clip damaged near its end.
     pub warnings: Vec<String>,
+}
+
+/// A danger sign that was answered with yes, for the head of a report.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DangerNote {
+    /// What to do, or why a clinician goes on all the same, in sentences.
+    pub text: String,
+    /// Nothing goes on: the report says no next step.
+    pub is_stop: bool,
 }
 
 /// What the case file says of client, bar and call.

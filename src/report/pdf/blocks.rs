@@ -15,6 +15,7 @@ pub(super) fn lay_out(content: &Content, metrics: Metrics) -> (Vec<Piece>, Tags)
     let mut tags = Tags::default();
     let mut pieces = Vec::new();
     pieces.push(title_block(&mut tags, content, metrics));
+    pieces.extend(danger(&mut tags, content, metrics));
     pieces.push(cautions(&mut tags, content, metrics));
     pieces.extend(warnings(&mut tags, content, metrics));
     let section = heading(&mut tags, &mut pieces, "The call", metrics);
@@ -119,6 +120,29 @@ fn title_block_widths(facts: &[Fact], metrics: Metrics, width: f32, pad: f32) ->
     wanted.iter().map(|wanted| wanted.min(room / left)).collect()
 }
 
+fn danger(tags: &mut Tags, content: &Content, metrics: Metrics) -> Option<Piece> {
+    let danger = content.danger.as_ref()?;
+    let pad = metrics.gap(6.0);
+    let mut stack = Stack::new(pad + 6.0, metrics.width() - 2.0 * pad - 6.0);
+    let section = tags.root(Role::Section);
+    stack.gap(metrics.gap(4.0));
+    let title = "Danger sign".to_owned();
+    let node = tags.child(section, Role::Heading { level: 2, title: title.clone() });
+    stack.text(node, &title, metrics.strong());
+    stack.text(tags.child(section, Role::Paragraph), danger, metrics.strong());
+    stack.gap(metrics.gap(4.5));
+    Some(cautioning(stack, title, metrics))
+}
+
+/// A frame with a heavy edge.
+fn cautioning(stack: Stack, title: String, metrics: Metrics) -> Piece {
+    let mut piece = stack.into_piece(metrics.gap(8.0));
+    piece.ops.push(Op::block([0.0, 0.0], [5.0, piece.height], INK));
+    piece.ops.extend(Op::frame([0.0, 0.0], [metrics.width(), piece.height], 0.9, INK));
+    piece.outline = Some(title);
+    piece
+}
+
 fn cautions(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
     let width = metrics.width();
     let pad = metrics.gap(6.0);
@@ -130,11 +154,7 @@ fn cautions(tags: &mut Tags, content: &Content, metrics: Metrics) -> Piece {
     stack.text(node, &title, metrics.strong());
     bulleted(tags, section, &mut stack, content.cautions.iter().copied(), metrics);
     stack.gap(metrics.gap(4.5));
-    let mut piece = stack.into_piece(metrics.gap(8.0));
-    piece.ops.push(Op::block([0.0, 0.0], [5.0, piece.height], INK));
-    piece.ops.extend(Op::frame([0.0, 0.0], [width, piece.height], 0.9, INK));
-    piece.outline = Some(title);
-    piece
+    cautioning(stack, title, metrics)
 }
 
 fn warnings(tags: &mut Tags, content: &Content, metrics: Metrics) -> Option<Piece> {

@@ -20,7 +20,7 @@ pub(super) fn findings(tags: &mut Tags, section: NodeId, content: &Content, metr
         title.text(tags.child(section, Role::Paragraph), content.without_findings, metrics.note());
         return vec![title.into_piece(metrics.gap(6.0))];
     }
-    let words = "What to do".to_owned();
+    let words = content.findings_heading.to_owned();
     let node = tags.child(section, Role::Heading { level: 3, title: words.clone() });
     title.text(node, &words, metrics.strong());
     title.gap(metrics.gap(2.0));

@@ -82,6 +82,7 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
         let input = ReportInput {
             result: &measured.result,
             case: CaseFacts::of(&case.case, Some(date)),
+            danger: None,
             stills,
             warnings: warnings.chain(left_out).collect(),
         };

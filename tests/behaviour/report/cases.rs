@@ -28,6 +28,7 @@ impl Invented {
         ReportInput {
             result: &self.result,
             case: self.case.clone(),
+            danger: None,
             stills: self.stills.clone(),
             warnings: self.warnings.clone(),
         }

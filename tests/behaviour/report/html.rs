@@ -1,6 +1,6 @@
 //! The page: whole in one file, readable without seeing it, and proof against what stands in a case file.
 
-use tworeach::report::Report;
+use tworeach::report::{DangerNote, Report, ReportInput, ReportOptions, render_report};
 
 use super::{all_rendered, cases, named, rendered};
 
@@ -47,6 +47,23 @@ fn nothing_is_fetched() {
         for part in html.split("url(").skip(1) {
             assert!(part.starts_with("data:font/woff2;base64,"), "{}", invented.name);
         }
+    }
+}
+
+#[test]
+fn a_danger_sign_heads_the_report_and_takes_its_next_steps_away() {
+    let invented = cases::all().into_iter().find(|invented| invented.name == "six-failing").unwrap();
+    let render = |is_stop| {
+        let danger = Some(DangerNote { text: "A fever: see a clinician & wait.".to_owned(), is_stop });
+        let input = ReportInput { danger, ..invented.input() };
+        text_of(&render_report(&input, &ReportOptions::default()).unwrap().html)
+    };
+    for is_stop in [true, false] {
+        let text = render(is_stop);
+        let at = text.find("A fever: see a clinician &amp; wait.").expect("the note");
+        assert!(at < text.find("It is not a diagnosis").expect("the cautions"));
+        assert_eq!(text.contains("Next:"), !is_stop, "{text}");
+        assert_eq!(text.contains("What to do"), !is_stop, "{text}");
     }
 }
 
