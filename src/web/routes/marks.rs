@@ -13,7 +13,7 @@ use super::page as shown;
 use crate::geometry::Landmark;
 use crate::records::{CarriedFrom, Confirmed, Feel, Marking, Reach, ReachMarks, Word};
 use crate::screen::marks::is_covariance;
-use crate::screen::{LimitedBy, further_landmarks, needed_landmarks};
+use crate::screen::{LimitedBy, RAISE_GAP_S, further_landmarks, needed_landmarks};
 use crate::video::TIME_TOLERANCE_S;
 use crate::web::error::{ApiError, WebError, chain_words};
 use crate::web::measured;
@@ -159,7 +159,7 @@ pub async fn confirm(
     let answer = blocking(move || {
         let reach = app.records.reach(id)?;
         let Edit { from, marking, feel } = edit(&body, &reach)?;
-        note_same_frame(&app.records.marks(id)?, &marking)?;
+        note_same_raise(&app.records.marks(id)?, &marking)?;
         let revision = match app.records.confirm_marks(id, from, &marking, &feel)? {
             Confirmed::Revision(revision) => revision,
             Confirmed::Stale(current) => return Err(WebError::Stale { current, found: from }),
@@ -315,13 +315,22 @@ fn carried(
     Ok(carried)
 }
 
-/// Two raises cannot be the same frame: it would count twice.
-fn note_same_frame(marks: &ReachMarks, marking: &Marking) -> Result<(), WebError> {
-    let is_same = |other: &&Marking| {
-        other.raise != marking.raise && (other.time_s - marking.time_s).abs() < 2.0 * TIME_TOLERANCE_S
-    };
-    match marks.markings.iter().filter(|other| !other.points.is_empty()).find(is_same) {
-        Some(other) => Err(field("time_s", format!("this frame is marked as raise {} already", other.raise))),
+/// Two raises cannot be so close in time that they are measured as one.
+fn note_same_raise(marks: &ReachMarks, marking: &Marking) -> Result<(), WebError> {
+    let is_same =
+        |other: &&Marking| other.raise != marking.raise && (other.time_s - marking.time_s).abs() <= RAISE_GAP_S;
+    // marks that are taken back are no raise
+    let others = marks.markings.iter().filter(|other| !other.points.is_empty() && !marking.points.is_empty());
+    match others.into_iter().find(is_same) {
+        Some(other) => Err(field(
+            "time_s",
+            format!(
+                "raise {} is marked {:.1} s from here: moments less than {RAISE_GAP_S} s apart count as one raise, so go to \
+                 another one",
+                other.raise,
+                (other.time_s - marking.time_s).abs()
+            ),
+        )),
         None => Ok(()),
     }
 }
