@@ -7,8 +7,8 @@ use axum::response::Response;
 
 use super::{onwards, page, page_again};
 use crate::records::{AnsweredBy, Answers, Client, ClientFacts, DangerSign, RecordsError, Screening, ScreeningOutcome};
-use crate::screen::Call;
 use crate::screen::case::{ARM_LENGTH_MM, CODE_LENGTH_MAX, STATURE_MM};
+use crate::screen::{Call, Comparison, Occasion, ResultSide};
 use crate::web::dates::{day_words, size_words};
 use crate::web::error::WebError;
 use crate::web::pages;
@@ -117,7 +117,8 @@ pub(super) fn client_view(app: &App, client: Client, refused: Option<String>) ->
     let mut visits = Vec::new();
     for visit in app.records.visits(client.id)? {
         let result = app.records.result(visit.id)?;
-        let call = result.as_ref().and_then(|result| overall_call(result.comparisons.iter().map(|pair| pair.call)));
+        let calls = result.iter().flat_map(|result| &result.comparisons);
+        let call = overall_call(calls.map(Called::from), client.facts.affected_side);
         visits.push(VisitLine {
             id: visit.id,
             date: day_words(&visit.made_on),
@@ -140,9 +141,38 @@ pub(super) fn client_view(app: &App, client: Client, refused: Option<String>) ->
     })
 }
 
-/// The latest comparison's call: those after the stretch follow those before.
-fn overall_call(calls: impl Iterator<Item = Call>) -> Option<Call> {
-    calls.last()
+/// What one comparison says.
+#[derive(Debug, Clone, Copy)]
+struct Called {
+    occasion: Occasion,
+    side: ResultSide,
+    call: Call,
+}
+
+impl From<&Comparison> for Called {
+    fn from(comparison: &Comparison) -> Self {
+        Self { occasion: comparison.occasion, side: comparison.side, call: comparison.call }
+    }
+}
+
+/// The call of the latest occasion: that of the affected side, or the worst of all its sides where that is both or was not
+/// compared.
+fn overall_call(calls: impl Iterator<Item = Called>, affected: ResultSide) -> Option<Call> {
+    let calls: Vec<Called> = calls.collect();
+    let of = |occasion: Occasion| calls.iter().filter(move |called| called.occasion == occasion);
+    let latest = if of(Occasion::After).next().is_some() { Occasion::After } else { Occasion::Before };
+    let of_side = of(latest).find(|called| affected != ResultSide::Both && called.side == affected);
+    of_side.or_else(|| of(latest).max_by_key(|called| severity(called.call))).map(|called| called.call)
+}
+
+/// How much a call asks for: one that is not made is not taken for a pass.
+const fn severity(call: Call) -> u8 {
+    match call {
+        Call::Negative => 0,
+        Call::NotComparable => 1,
+        Call::Inconclusive => 2,
+        Call::Positive => 3,
+    }
 }
 
 fn screening_view(screening: Screening) -> ScreeningView {
@@ -249,4 +279,32 @@ pub(super) fn client_path(code: &str) -> String {
     let code: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
     // a space is + in forms and %20 in paths
     format!("/clients/{}", code.replace('+', "%20"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn overall(calls: &[(Occasion, ResultSide, Call)], affected: ResultSide) -> Option<Call> {
+        overall_call(calls.iter().map(|&(occasion, side, call)| Called { occasion, side, call }), affected)
+    }
+
+    #[test]
+    fn a_pass_of_the_other_side_does_not_hide_a_fail() {
+        use Call::{Inconclusive, Negative, NotComparable, Positive};
+        use Occasion::{After, Before};
+        use ResultSide::{Both, Left, Right};
+        // in the order of a result: the mean of both sides, left, right
+        let sides = |both, left, right| [(After, Both, both), (After, Left, left), (After, Right, right)];
+        assert_eq!(overall(&sides(Inconclusive, Positive, Negative), Left), Some(Positive));
+        assert_eq!(overall(&sides(Inconclusive, Positive, Negative), Right), Some(Negative));
+        assert_eq!(overall(&sides(Inconclusive, Positive, Negative), Both), Some(Positive));
+        assert_eq!(overall(&sides(Negative, NotComparable, Inconclusive), Both), Some(Inconclusive));
+        assert_eq!(overall(&sides(Negative, NotComparable, Negative), Both), Some(NotComparable));
+        // the side without complaint alone was filmed
+        assert_eq!(overall(&[(Before, Right, Inconclusive)], Left), Some(Inconclusive));
+        let retested = [(Before, Right, Positive), (After, Right, Negative)];
+        assert_eq!(overall(&retested, Right), Some(Negative));
+        assert_eq!(overall(&[], Right), None);
+    }
 }
