@@ -1,8 +1,8 @@
 //! A visit's result as the pages and the live numbers show it. All numbers come from [`crate::screen`], and are only put
 //! into words here.
 
-use crate::geometry::ImagePoint;
-use crate::pose::Overlay;
+use crate::geometry::{ImagePoint, Landmark};
+use crate::pose::{Overlay, View};
 use crate::records::{Reach, Records, VisitCase};
 use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, outcome_word, value};
 use crate::screen::words::reach_name;
@@ -59,7 +59,9 @@ pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<
         .zip(reach)
         .map(|((result, index), (reach, _))| reach_figures(reach, &result.reaches[index], &case.reaches[index]));
     let margin_deg = case.case.call.margin_deg;
-    let comparison = comparison.map(|comparison| comparison_view(comparison, margin_deg));
+    // a difference or a call from marks that are not complete would be taken for the reach's
+    let is_open = figures.as_ref().is_some_and(|figures| figures.elevation.is_none());
+    let comparison = comparison.filter(|_| !is_open).map(|comparison| comparison_view(comparison, margin_deg));
     Ok(LiveView {
         reach: figures,
         difference: comparison.as_ref().and_then(|comparison| comparison.difference.clone()),
@@ -88,16 +90,21 @@ pub(super) fn reach_figures(
     result: &ReachResult,
     of_case: &crate::records::CaseReach,
 ) -> ReachFiguresView {
+    let missing = missing_landmarks(reach, of_case);
+    // what the fit says without the marks that the view needs is what it took to be likely beforehand
     let (shown, from) = match (result.elevation_deg, result.elevation_from_vertical_deg) {
+        _ if !missing.is_empty() => (None, ""),
         (Some(elevation), _) => (Some(elevation), ""),
-        (None, Some(elevation)) => (Some(elevation), " from vertical"),
-        (None, None) => (None, ""),
+        // the front view's own angle; where the trunk should be seen, it is no stand-in
+        (None, Some(elevation)) if result.view == View::Front => (Some(elevation), " from vertical"),
+        (None, _) => (None, ""),
     };
+    let of_complete = |measured: Option<Measured>| measured.filter(|_| shown.is_some());
     let degrees = |measured: Measured| value(measured, Unit::Degree, Sign::Minus);
     let others = [
-        ("elevation, left", result.elevation_left_deg, Unit::Degree),
-        ("elevation, right", result.elevation_right_deg, Unit::Degree),
-        ("elevation from vertical", result.elevation_from_vertical_deg, Unit::Degree),
+        ("elevation, left", of_complete(result.elevation_left_deg), Unit::Degree),
+        ("elevation, right", of_complete(result.elevation_right_deg), Unit::Degree),
+        ("elevation from vertical", of_complete(result.elevation_from_vertical_deg), Unit::Degree),
         ("elbow flexion", result.elbow_flexion_deg, Unit::Degree),
         ("trunk lean", result.trunk_lean_deg, Unit::Degree),
         ("bar height", result.bar_height_mm, Unit::Millimetre),
@@ -119,7 +126,7 @@ pub(super) fn reach_figures(
         elevation: shown.map(|elevation| format!("{}{from}", degrees(elevation))),
         interval: shown.map(|elevation| figure(elevation, Unit::Degree, Sign::Minus).interval),
         figures: figures.collect(),
-        reason: result.elevation_deg.is_none().then(|| no_elevation_words(reach, of_case)),
+        reason: (shown.is_none() || result.elevation_deg.is_none()).then(|| no_elevation_words(&missing)),
         checks: result.checks.iter().map(check_view).collect(),
         still_url: frame.map_or_else(String::new, |frame| still_url(reach.id, frame)),
         overlay_url: format!("/visits/{}/stills/{}.svg", reach.visit, reach.id),
@@ -154,15 +161,18 @@ pub(super) fn steadiness(case: &VisitCase) -> Option<SteadinessView> {
     })
 }
 
-fn no_elevation_words(reach: &Reach, of_case: &crate::records::CaseReach) -> String {
-    let marked = |landmark| of_case.marks.frames.iter().any(|frame| frame.points.contains_key(landmark));
+/// The marks that the view needs and that are on no frame.
+fn missing_landmarks(reach: &Reach, of_case: &crate::records::CaseReach) -> Vec<Landmark> {
+    let marked = |landmark: &Landmark| of_case.marks.frames.iter().any(|frame| frame.points.contains_key(landmark));
     let needed = needed_landmarks(reach.facts.view, reach.facts.near_side);
-    let missing: Vec<&str> =
-        needed.iter().filter(|landmark| !marked(*landmark)).map(|landmark| landmark.words()).collect();
+    needed.into_iter().filter(|landmark| !marked(landmark)).collect()
+}
+
+fn no_elevation_words(missing: &[Landmark]) -> String {
     if missing.is_empty() {
         "These marks do not determine the elevation: look for one on the wrong landmark or side.".to_owned()
     } else {
-        format!("The elevation is not determined; not marked yet: {}.", missing.join(", "))
+        format!("The elevation is not determined; not marked yet: {}.", text::landmarks(missing))
     }
 }
 
