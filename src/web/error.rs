@@ -53,6 +53,12 @@ pub enum WebError {
         /// Why, as a sentence without a full stop.
         reason: String,
     },
+    /// A danger sign stands open: nothing goes on.
+    #[error("{}", refusal.trim_end_matches('.'))]
+    DangerSign {
+        /// What to do instead, in sentences.
+        refusal: String,
+    },
     /// As many of these requests as are accepted at once are under way.
     #[error("{what} under way already, at most {most} at once: try again in a moment")]
     Busy {
@@ -96,7 +102,7 @@ impl WebError {
             Self::NoSession => StatusCode::UNAUTHORIZED,
             Self::NotOurPage { .. } => StatusCode::FORBIDDEN,
             Self::Malformed { status, .. } => *status,
-            Self::Field(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::Field(_) | Self::DangerSign { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             Self::Stale { .. } | Self::Refused { .. } => StatusCode::CONFLICT,
             Self::Busy { .. } => StatusCode::TOO_MANY_REQUESTS,
             Self::Records(error) => match error {

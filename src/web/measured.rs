@@ -4,12 +4,15 @@
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::{Overlay, View};
 use crate::records::{Reach, Records, VisitCase};
-use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, outcome_word, value};
+use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, listed, outcome_word, typeset, value};
 use crate::screen::words::reach_name;
-use crate::screen::{Check, CheckStatus, Comparison, MarksFile, MeasuredVisit, ReachResult, Retest, VisitResult};
+use crate::screen::{
+    Check, CheckStatus, Comparison, MarksFile, MeasuredVisit, Occasion, ReachResult, Retest, VisitResult,
+};
 use crate::screen::{needed_landmarks, repeatability_of_marks};
 use crate::uncertainty::Measured;
 
+use super::danger;
 use super::error::WebError;
 use super::text;
 use super::view::{
@@ -18,12 +21,68 @@ use super::view::{
 
 /// The latest result of a visit: the kept one if nothing has changed, else measured now and kept.
 pub(super) fn result_of(records: &Records, visit: i64) -> Result<(VisitCase, Option<VisitResult>), WebError> {
-    let case = records.case_of(visit)?;
-    if let Some(kept) = records.result(visit)? {
-        return Ok((case, Some(kept)));
+    let (case, kept) = kept_result(records, visit)?;
+    if kept.is_some() {
+        return Ok((case, kept));
     }
     let measured = measure(records, visit, &case)?;
     Ok((case, measured.map(|measured| measured.result)))
+}
+
+/// The kept result of a visit, if nothing has changed.
+pub(super) fn kept_result(records: &Records, visit: i64) -> Result<(VisitCase, Option<VisitResult>), WebError> {
+    let case = records.case_of(visit)?;
+    // one of before contrary palms were left out has more reaches
+    let kept = records.result(visit)?.filter(|kept| kept.reaches.len() == case.reaches.len());
+    Ok((case, kept))
+}
+
+/// The result as it is told: that nobody looked at the palms stands beside the call, and where a danger sign stops everything
+/// there is nothing to do next.
+pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> VisitResult {
+    let mut told = result.clone();
+    let open = |occasion: Option<Occasion>| {
+        let entries = case.case.reaches.iter().zip(&case.reaches).filter(|(_, reach)| reach.palms.is_none());
+        let entries = entries.filter(|(entry, _)| occasion.is_none_or(|occasion| occasion == entry.occasion));
+        let names: Vec<String> = entries.map(|(entry, _)| reach_name(entry.rotation, entry.occasion)).collect();
+        Some(listed(&names)).filter(|names| !names.is_empty())
+    };
+    for comparison in &mut told.comparisons {
+        if let Some(names) = open(Some(comparison.occasion)) {
+            add_sentence(&mut comparison.reason, &text::result::palms_open(&names));
+            comparison.next_step = format!("{} {}", text::result::look_at_palms(&names), comparison.next_step);
+        }
+    }
+    if let (Some(retest), Some(names)) = (&mut told.retest, open(None)) {
+        add_sentence(&mut retest.reason, &text::result::palms_open(&names));
+    }
+    if is_stopped {
+        told.comparisons.iter_mut().for_each(|comparison| comparison.next_step.clear());
+        let of_pairs = told.comparisons.iter_mut().flat_map(|comparison| &mut comparison.checks);
+        let of_reaches = told.reaches.iter_mut().flat_map(|reach| &mut reach.checks);
+        let of_retest = told.retest.iter_mut().flat_map(|retest| &mut retest.checks);
+        for check in of_pairs.chain(of_reaches).chain(of_retest) {
+            check.text = without_filming(&check.text);
+        }
+    }
+    told
+}
+
+fn add_sentence(text: &mut String, sentence: &str) {
+    if !text.is_empty() {
+        text.push(' ');
+    }
+    text.push_str(sentence);
+}
+
+/// What a check found, without the order to film that ends its sentence.
+fn without_filming(text: &str) -> String {
+    const ORDERS: [&str; 3] = ["film again", "Film again", "Film both"];
+    let order = ORDERS.iter().filter_map(|order| text.find(order)).min();
+    order.map_or_else(
+        || text.to_owned(),
+        |at| format!("{}.", text[..at].trim_end().trim_end_matches([':', ';', '.', ','])),
+    )
 }
 
 /// Measures a visit and keeps the result.
@@ -38,16 +97,18 @@ pub(super) fn measure(records: &Records, visit: i64, case: &VisitCase) -> Result
 /// The numbers of a visit while the marks of `reach` move; `time_s` is the frame that is marked.
 pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<f64>)>) -> Result<LiveView, WebError> {
     let case = records.case_of(visit)?;
+    let is_stopped = danger::refusal_of_visit(records, visit)?.is_some();
     let measured = measure(records, visit, &case)?;
     let index = reach.and_then(|(reach, _)| case.index_of(reach.id));
-    let result = measured.as_ref().map(|measured| &measured.result);
+    let result = measured.as_ref().map(|measured| told(&case, &measured.result, is_stopped));
+    let result = result.as_ref();
     let comparison = result.and_then(|result| match reach {
         Some((reach, _)) => result.comparisons.iter().find(|comparison| comparison.occasion == reach.facts.occasion),
         None => result.comparisons.last(),
     });
     let reason = match (reach, index, comparison) {
         (Some((reach, _)), None, _) => left_out_words(&case, reach),
-        (_, _, Some(comparison)) => comparison.reason.clone(),
+        (_, _, Some(comparison)) => typeset(&comparison.reason),
         (_, _, None) => "Nothing can be measured yet.".to_owned(),
     };
     let overlay = measured.as_ref().zip(index).zip(reach).and_then(|((measured, index), (_, time_s))| {
@@ -78,8 +139,8 @@ pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<
 pub(super) fn left_out_words(case: &VisitCase, reach: &Reach) -> String {
     let name = reach_name(reach.facts.rotation, reach.facts.occasion);
     match case.left_out.iter().find(|left_out| left_out.id == reach.id) {
-        Some(left_out) if left_out.is_unmarked => format!("The {name} is not marked yet."),
-        Some(left_out) => format!("The {name} is not measured: {}.", left_out.reason),
+        Some(left_out) if left_out.is_unmarked && !left_out.is_contrary => format!("The {name} is not marked yet."),
+        Some(left_out) => typeset(&format!("The {name} is not measured: {}.", left_out.reason)),
         None => format!("The {name} is not measured."),
     }
 }
@@ -189,8 +250,8 @@ pub(super) fn comparison_view(comparison: &Comparison, margin_deg: f64) -> Compa
         bar_height_difference: signed(comparison.difference_bar_height_mm, Unit::Millimetre),
         bar_height_says: comparison.bar_height_says,
         basis: comparison.basis.clone(),
-        reason: comparison.reason.clone(),
-        next_step: comparison.next_step.clone(),
+        reason: typeset(&comparison.reason),
+        next_step: typeset(&comparison.next_step),
         checks: comparison.checks.iter().map(check_view).collect(),
         rays_svg: None,
         gauge_svg: None,
@@ -207,7 +268,7 @@ pub(super) fn retest_view(retest: &Retest) -> RetestView {
         change: signed(retest.change_elevation_deg, Unit::Degree),
         change_difference: signed(retest.change_difference_deg, Unit::Degree),
         change_bar_height: signed(retest.change_bar_height_mm, Unit::Millimetre),
-        reason: retest.reason.clone(),
+        reason: typeset(&retest.reason),
         checks: retest.checks.iter().map(check_view).collect(),
         rays_svg: None,
         gauge_svg: None,
@@ -217,7 +278,7 @@ pub(super) fn retest_view(retest: &Retest) -> RetestView {
 fn check_view(check: &Check) -> CheckView {
     // the case file's words for what is asked on the page
     let asked = text::not_answered(&check.name).filter(|_| check.status == CheckStatus::Unknown);
-    let text = asked.map_or_else(|| check.text.clone(), str::to_owned);
+    let text = asked.map_or_else(|| typeset(&check.text), str::to_owned);
     CheckView { name: check.name.clone(), status: check.status, text }
 }
 
@@ -245,5 +306,26 @@ fn overlay_view(time_s: f64, overlay: &Overlay) -> OverlayView {
             .iter()
             .map(|(landmark, placed, predicted)| (landmark.name().to_owned(), place(placed), place(predicted)))
             .collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::without_filming;
+
+    #[test]
+    fn a_checks_finding_stays_when_its_order_to_film_goes() {
+        for (text, left) in [
+            // the ends of sentences in the checks of reaches and pairs
+            (
+                "Bent by 21.0 deg; a bent elbow lowers the bar: film again with straight elbows.",
+                "Bent by 21.0 deg; a bent elbow lowers the bar.",
+            ),
+            ("It leans; film again with the back against the wall in both.", "It leans."),
+            ("They do not compare. Film both with the same phone.", "They do not compare."),
+            ("Filmed from the side stated.", "Filmed from the side stated."),
+        ] {
+            assert_eq!(without_filming(text), left);
+        }
     }
 }

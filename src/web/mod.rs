@@ -13,6 +13,7 @@ pub mod state;
 pub mod text;
 pub mod view;
 
+mod danger;
 mod dates;
 mod embedded;
 mod frames;

@@ -5,7 +5,7 @@ use crate::records::{Reach, ReachMarks, Records, VisitCase};
 use crate::screen::{Occasion, VisitResult, needed_landmarks};
 
 use super::error::WebError;
-use super::measured::{reach_figures, still_url};
+use super::measured::{left_out_words, reach_figures, still_url};
 use super::view::{CellState, CellView, NextStep, ReachView};
 
 /// One cell.
@@ -38,6 +38,7 @@ fn reach_view(reach: &Reach, marks: &ReachMarks, case: &VisitCase, result: Optio
     let has_elevation = figures.as_ref().is_some_and(|figures| figures.elevation.is_some());
     let is_marked = marks.markings.iter().any(|marking| !marking.points.is_empty());
     let state = match (has_elevation, is_marked) {
+        _ if reach.is_contrary() => CellState::Contrary,
         (true, _) => CellState::Measured,
         (false, true) => CellState::Marked,
         (false, false) => CellState::Filmed,
@@ -51,7 +52,7 @@ fn reach_view(reach: &Reach, marks: &ReachMarks, case: &VisitCase, result: Optio
     });
     let left_out = || case.left_out.iter().find(|left_out| left_out.id == reach.id);
     let reason = figures.as_ref().map_or_else(
-        || left_out().filter(|_| is_marked).map(|left_out| left_out.reason.clone()),
+        || left_out().filter(|_| is_marked || reach.is_contrary()).map(|_| left_out_words(case, reach)),
         |figures| figures.reason.clone(),
     );
     let [width, height] = facts.upright_size;
@@ -62,7 +63,6 @@ fn reach_view(reach: &Reach, marks: &ReachMarks, case: &VisitCase, result: Optio
         near_side: reach.facts.near_side,
         mirrored: reach.facts.mirrored,
         state,
-        palms_confirmed: reach.palms.map(|palms| palms.are_of(reach.facts.rotation).unwrap_or(false)),
         elevation: figures.as_ref().and_then(|figures| figures.elevation.clone()),
         interval: figures.and_then(|figures| figures.interval),
         reason,
@@ -86,11 +86,11 @@ const REPEATS_ASKED: u32 = 2;
 
 fn next_step(reach: &Reach, marks: &ReachMarks, state: CellState) -> NextStep {
     let reach_id = reach.id;
-    match reach.palms.map(|palms| palms.are_of(reach.facts.rotation)) {
-        None => return NextStep::ConfirmPalms { reach: reach_id },
-        Some(Some(false)) => return NextStep::FilmAgain { reach: reach_id },
-        // palms that the picture does not show are no reason to stop: the cell's word stands
-        Some(Some(true) | None) => {}
+    // palms that the picture does not show are no reason to stop: the cell's word stands
+    if reach.palms.is_none() {
+        return NextStep::ConfirmPalms { reach: reach_id };
+    } else if reach.is_contrary() {
+        return NextStep::FilmAgain { reach: reach_id };
     }
     let marked = |landmark| marks.markings.iter().any(|marking| marking.points.contains_key(landmark));
     let needed = needed_landmarks(reach.facts.view, reach.facts.near_side);

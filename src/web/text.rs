@@ -232,7 +232,7 @@ pub mod screening {
     pub const CLINICIAN: &str = "A licensed clinician";
     pub const REASON: &str = "A clinician's reason to go on";
     pub const REASON_HINT: &str = "Only if an answer is yes and you, as a licensed clinician, decide to go on. It is kept with \
-                                   the client and printed with the date.";
+                                   the client and printed in the report, with the date.";
     pub const PERSON: &str = "The client";
     pub const CODE: &str = "Code";
     pub const CODE_HINT: &str = "Letters, digits, hyphens. Never a real name.";
@@ -245,6 +245,25 @@ pub mod screening {
     pub const LENGTHS_HINT: &str = "Makes the answer sharper.";
     pub const SAVE_NEW: &str = "Save the client";
     pub const SAVE_AGAIN: &str = "Save the answers";
+}
+
+/// What an open danger sign stops. Common practice, no source.
+pub mod danger {
+    pub const STOP: &str = "Do not go on";
+    pub const SIGNS: &str = "See the danger signs";
+    pub const NOT_ASKED: &str = "Answer the danger signs first.";
+    pub const EMERGENCY: &str = "Chest pain or breathlessness: call the emergency services now. Nothing is filmed, marked or \
+                                 stretched.";
+    pub const NO_REASON: &str = "There is a danger sign: nothing is filmed, marked or stretched until a licensed clinician has \
+                                 written down the reason to go on, in the danger signs.";
+    pub const SEE_CLINICIAN: &str = "There is a danger sign: see a licensed clinician first. Nothing is filmed, marked or \
+                                     stretched; only a clinician may go on, with a written reason.";
+
+    /// A clinician's reason to go on, for the report.
+    #[must_use]
+    pub fn goes_on(date: &str, asked: &str, reason: &str) -> String {
+        format!("Danger signs, answered yes on {date}: {asked} A licensed clinician goes on, for this reason: {reason}")
+    }
 }
 
 /// `/clients/{code}`.
@@ -292,6 +311,7 @@ pub mod visit {
     pub const FILMED: &str = "Filmed, not marked";
     pub const MARKED: &str = "Marks not complete";
     pub const MEASURED: &str = "Measured";
+    pub const CONTRARY: &str = "Not measured: the palms face the other way";
     pub const FILM: &str = "Add the clip";
     pub const ANOTHER_VIEW: &str = "Add another view";
     pub const CONFIRM_PALMS: &str = "Check the palms";
@@ -599,6 +619,20 @@ pub mod result {
     pub const FIGURES: &str = "More numbers";
     pub const PAIR: &str = "the pair";
     pub const STILL: &str = "The reach at its highest, with the fitted lines";
+
+    /// Why a call is not to be leaned on yet.
+    #[must_use]
+    pub fn palms_open(reaches: &str) -> String {
+        format!(
+            "Nobody has said yet which way the palms face in the {reaches}: if clips were exchanged, the call is wrong."
+        )
+    }
+
+    /// What to do about it.
+    #[must_use]
+    pub fn look_at_palms(reaches: &str) -> String {
+        format!("First say on the visit's sheet which way the palms face in the {reaches}.")
+    }
 
     /// How many checks are in order.
     #[must_use]

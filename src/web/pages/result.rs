@@ -2,7 +2,7 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use super::shell::{Crumbs, page};
+use super::shell::{Crumbs, page, stopped};
 use crate::screen::{Call, CheckStatus, RetestOutcome};
 use crate::web::text::{self, result as words};
 use crate::web::view::{CheckView, ComparisonView, FigureView, ReachFiguresView, ResultView, RetestView};
@@ -19,6 +19,7 @@ pub fn render(view: &ResultView) -> Markup {
                 (view.client_code) ", " (view.date) ", " (text::side(view.affected_side))
                 @if view.is_demo { ", " (text::DEMO) }
             }
+            @if let Some(refusal) = &view.stopped { (stopped(refusal, &view.client_code)) }
             section.caution aria-labelledby="caution" {
                 h2 #caution { (text::CAUTION) }
                 ul { @for caution in words::CAUTIONS { li { (caution) } } }
@@ -113,13 +114,13 @@ fn reaches(view: &ResultView) -> Markup {
         @if !view.reaches.is_empty() {
             section {
                 h2 { (words::REACHES) }
-                div.reaches { @for reach in &view.reaches { (reach_of(reach)) } }
+                div.reaches { @for reach in &view.reaches { (reach_of(reach, view.stopped.is_some())) } }
             }
         }
     }
 }
 
-fn reach_of(reach: &ReachFiguresView) -> Markup {
+fn reach_of(reach: &ReachFiguresView, is_stopped: bool) -> Markup {
     let place = format!("{}, {}", text::occasion(reach.occasion), text::palms(reach.rotation));
     html! {
         article.reach {
@@ -140,7 +141,7 @@ fn reach_of(reach: &ReachFiguresView) -> Markup {
                     }
                 }
             }
-            p { a href={ "/reaches/" (reach.id) "/mark" } { (words::CORRECT) span.sr { ", " (place) } } }
+            @if !is_stopped { p { a href={ "/reaches/" (reach.id) "/mark" } { (words::CORRECT) span.sr { ", " (place) } } } }
         }
     }
 }
@@ -198,7 +199,7 @@ fn checks(view: &ResultView) -> Markup {
         section {
             h2 { (words::CHECKS) }
             @if open.is_empty() && !in_order.is_empty() { p { (words::ALL_OK) } }
-            ul.findings { @for group in grouped(&open) { (findings_of(&group)) } }
+            ul.findings { @for group in grouped(&open) { (findings_of(&group, view.stopped.is_some())) } }
             @if !in_order.is_empty() {
                 details {
                     summary { (words::in_order(in_order.len())) }
@@ -209,7 +210,7 @@ fn checks(view: &ResultView) -> Markup {
     }
 }
 
-fn findings_of(group: &Group<'_>) -> Markup {
+fn findings_of(group: &Group<'_>, is_stopped: bool) -> Markup {
     let (title, mend) = text::check(group.name);
     // what is only open is no reason to film again
     let what_to_do = if group.status == CheckStatus::Unknown { text::open_check(group.name) } else { mend };
@@ -223,7 +224,7 @@ fn findings_of(group: &Group<'_>) -> Markup {
         li {
             p { span class=(class) { (sign) } b { (title) } }
             @for (text, places) in &group.texts { p { (text) " " span.small { (places.join("; ")) } } }
-            @if !what_to_do.is_empty() { p.small { (what_to_do) } }
+            @if !what_to_do.is_empty() && !is_stopped { p.small { (what_to_do) } }
         }
     }
 }

@@ -187,3 +187,14 @@ pub(super) fn describes(hint: &str, error: Option<&str>, hint_id: &str, error_id
         [(!hint.is_empty()).then_some(hint_id), error.map(|_| error_id)].into_iter().flatten().collect();
     (!parts.is_empty()).then(|| parts.join(" "))
 }
+
+/// Why nothing goes on, where a danger sign stands open.
+pub(super) fn stopped(refusal: &str, client_code: &str) -> Markup {
+    html! {
+        div.caution role="alert" {
+            h2 { (text::danger::STOP) }
+            p { strong { (refusal) } }
+            p { a href={ "/clients/" (client_code) } { (text::danger::SIGNS) } }
+        }
+    }
+}

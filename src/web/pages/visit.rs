@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::drawings;
-use super::shell::{Crumbs, Input, describes, error_text, errors, ids, page};
+use super::shell::{Crumbs, Input, describes, error_text, errors, ids, page, stopped};
 use crate::pose::Rotation;
 use crate::screen::Occasion;
 use crate::web::text::{self, visit as words};
@@ -21,7 +21,10 @@ pub fn render(view: &VisitView) -> Markup {
                 (text::side(view.affected_side)) @if view.is_demo { ", " (text::DEMO) }
             }
             (errors(&view.upload))
-            (next(view))
+            @match &view.stopped {
+                Some(refusal) => { (stopped(refusal, &view.client_code)) (result_link(view)) },
+                None => (next(view)),
+            }
             section {
                 h2 { (words::SHEET) }
                 div.four {
@@ -66,6 +69,11 @@ fn next(view: &VisitView) -> Markup {
     }
 }
 
+/// The numbers may be looked at when nothing goes on.
+fn result_link(view: &VisitView) -> Markup {
+    html! { @if view.has_result { p { a.button href={ "/visits/" (view.id) "/result" } { (words::RESULT) } } } }
+}
+
 fn steady(view: &SteadinessView) -> Markup {
     html! {
         section {
@@ -85,24 +93,28 @@ fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
                 div.picture.none { (drawings::hands(cell.rotation == Rotation::External)) }
                 p.state { (words::EMPTY) }
             }
-            @for reach in &cell.reaches { (reach_of(cell, reach)) }
-            details open[is_refused] {
-                summary class=[cell.reaches.is_empty().then_some("button main")] {
-                    (if cell.reaches.is_empty() { words::FILM } else { words::ANOTHER_VIEW })
-                    span.sr { ", " (place(cell)) }
+            @for reach in &cell.reaches { (reach_of(cell, reach, view.stopped.is_some())) }
+            @if view.stopped.is_none() {
+                details open[is_refused] {
+                    summary class=[cell.reaches.is_empty().then_some("button main")] {
+                        (if cell.reaches.is_empty() { words::FILM } else { words::ANOTHER_VIEW })
+                        span.sr { ", " (place(cell)) }
+                    }
+                    (upload(view, cell))
                 }
-                (upload(view, cell))
             }
         }
     }
 }
 
-fn reach_of(cell: &CellView, reach: &ReachView) -> Markup {
+fn reach_of(cell: &CellView, reach: &ReachView, is_stopped: bool) -> Markup {
     let place = place(cell);
-    let next = link(&cell.next).filter(|_| reach_of_step(&cell.next) == Some(reach.id));
+    let next = link(&cell.next).filter(|_| reach_of_step(&cell.next) == Some(reach.id) && !is_stopped);
     let is_optional = matches!(cell.next, NextStep::MarkAgain { .. });
     html! {
-        a.picture href={ "/reaches/" (reach.id) "/mark" } { img src=(reach.still_url) alt={ (words::STILL) ", " (place) }; }
+        a.picture href=[(!is_stopped).then(|| format!("/reaches/{}/mark", reach.id))] {
+            img src=(reach.still_url) alt={ (words::STILL) ", " (place) };
+        }
         p.state { (state(reach.state)) ", " (text::view(reach.view)) }
         @if let Some(elevation) = &reach.elevation { p.figure { (elevation) } }
         @if let Some(interval) = &reach.interval { p.small { (text::result::INTERVAL) " " (interval) } }
@@ -116,7 +128,7 @@ fn reach_of(cell: &CellView, reach: &ReachView) -> Markup {
             p { a.button.main href=(address) { (step_words(&cell.next)) span.sr { ", " (place) } } }
         }
         div.actions {
-            @if reach.state == CellState::Measured {
+            @if reach.state == CellState::Measured && !is_stopped {
                 a href={ "/reaches/" (reach.id) "/mark" } { (words::CORRECT) span.sr { ", " (place) } }
             }
             @if let Some(address) = next.as_ref().filter(|_| is_optional) {
@@ -257,6 +269,7 @@ const fn state(state: CellState) -> &'static str {
     match state {
         CellState::Empty => words::EMPTY,
         CellState::Filmed => words::FILMED,
+        CellState::Contrary => words::CONTRARY,
         CellState::Marked => words::MARKED,
         CellState::Measured => words::MEASURED,
     }

@@ -12,6 +12,7 @@ use crate::geometry::Landmark;
 use crate::records::{CarriedFrom, CarrySource, OlderMarks, Reach, Records};
 use crate::screen::words::reach_name;
 use crate::track::ArmTurn;
+use crate::web::danger;
 use crate::web::decode::parent;
 use crate::web::decode::program::{CarryOutcome, CarryRequest};
 use crate::web::error::{ApiError, WebError};
@@ -24,6 +25,7 @@ pub async fn carry(State(app): State<Arc<App>>, Id(id): Id, JsonBody(body): Json
     let known = app.clone();
     let (reach, Wanted { time_s, landmarks }, sources) = blocking(move || {
         let reach = known.records.reach(id)?;
+        danger::must_not_be_stopped(&known.records, reach.visit)?;
         let (raise, wanted) = wanted(&body, &reach)?;
         let sources = known.records.carry_sources(&reach, raise)?;
         Ok((reach, wanted, sources))

@@ -6,11 +6,12 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::{onwards, page, page_again};
-use crate::records::{AnsweredBy, Answers, Client, ClientFacts, DangerSign, RecordsError, Screening, ScreeningOutcome};
+use crate::records::{Answers, Client, ClientFacts, DangerSign, RecordsError, Screening};
 use crate::screen::case::{ARM_LENGTH_MM, CODE_LENGTH_MAX, STATURE_MM};
 use crate::screen::{Call, Comparison, Occasion, ResultSide};
 use crate::web::dates::{day_words, size_words};
 use crate::web::error::WebError;
+use crate::web::measured::kept_result;
 use crate::web::pages;
 use crate::web::request::{Code, Form};
 use crate::web::state::{App, blocking};
@@ -116,7 +117,7 @@ pub(super) fn client_view(app: &App, client: Client, refused: Option<String>) ->
     let screening = app.records.screening(client.id)?;
     let mut visits = Vec::new();
     for visit in app.records.visits(client.id)? {
-        let result = app.records.result(visit.id)?;
+        let (_, result) = kept_result(&app.records, visit.id)?;
         let calls = result.iter().flat_map(|result| &result.comparisons);
         let call = overall_call(calls.map(Called::from), client.facts.affected_side);
         visits.push(VisitLine {
@@ -208,27 +209,6 @@ pub async fn screen_again(State(app): State<Arc<App>>, Code(code): Code, mut for
         Ok(onwards(&client_path(&client.facts.code)))
     })
     .await
-}
-
-/// Why a visit may not be started, as a sentence; `None` where it may.
-pub(super) fn refusal(screening: Option<&Screening>) -> Option<String> {
-    let Some(screening) = screening else {
-        return Some("Answer the danger signs first.".to_owned());
-    };
-    let Answers { answered_by, .. } = screening.answers;
-    match screening.answers.outcome() {
-        ScreeningOutcome::Clear | ScreeningOutcome::ClinicianGoesOn => None,
-        ScreeningOutcome::Emergency => {
-            Some("Chest pain or breathlessness: call the emergency services now. No visit can be started.".to_owned())
-        }
-        ScreeningOutcome::SeeClinician if answered_by == AnsweredBy::Clinician => {
-            Some("There is a danger sign: write down the reason to go on, in the danger signs.".to_owned())
-        }
-        ScreeningOutcome::SeeClinician => Some(
-            "There is a danger sign: see a licensed clinician first. Only a clinician may go on, with a written reason."
-                .to_owned(),
-        ),
-    }
 }
 
 /// `GET /clients/{code}/delete`.

@@ -16,10 +16,11 @@ use crate::report::{
     CaseFacts, PageSize, Report, ReportInput, ReportOptions, StillInput, render_charts, render_report, render_still,
 };
 use crate::screen::MeasuredVisit;
+use crate::web::danger;
 use crate::web::dates::day_words;
 use crate::web::error::WebError;
 use crate::web::guard::DOCUMENT_POLICY;
-use crate::web::measured::{measure, result_of};
+use crate::web::measured::{measure, result_of, told};
 use crate::web::request::{Id, IdAndName, Parameters, field};
 use crate::web::state::{App, blocking};
 
@@ -62,11 +63,11 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
         Some(found) => return Err(field("paper", format!("found {found:?}, expected a4 or letter"))),
     };
     let records = app.clone();
-    let (case, measured, date) = blocking(move || {
+    let (case, measured, date, danger) = blocking(move || {
         let date = day_words(&records.records.visit(id)?.made_on);
         let case = records.records.case_of(id)?;
         let measured = measure(&records.records, id, &case)?.ok_or_else(nothing_marked)?;
-        Ok((case, measured, date))
+        Ok((case, measured, date, danger::note(&records.records, id)?))
     })
     .await?;
     let stills = stills(&app, &case, &measured).await?;
@@ -79,10 +80,11 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
         let warnings = measured.warnings.iter().cloned();
         let left_out =
             case.left_out.iter().map(|left| format!("{} is not measured: {}.", left.file.display(), left.reason));
+        let is_stopped = danger.as_ref().is_some_and(|note| note.is_stop);
         let input = ReportInput {
-            result: &measured.result,
+            result: &told(&case, &measured.result, is_stopped),
             case: CaseFacts::of(&case.case, Some(date)),
-            danger: None,
+            danger,
             stills,
             warnings: warnings.chain(left_out).collect(),
         };

@@ -9,12 +9,13 @@ use axum::response::Response;
 use serde_json::{Value, json};
 
 use super::carry::{left_behind, older_here, sources_json};
-use super::page as shown;
+use super::{onwards, page as shown};
 use crate::geometry::Landmark;
 use crate::records::{CarriedFrom, Confirmed, Feel, Marking, Reach, ReachMarks, Word};
 use crate::screen::marks::is_covariance;
 use crate::screen::{LimitedBy, RAISE_GAP_S, further_landmarks, needed_landmarks};
 use crate::video::TIME_TOLERANCE_S;
+use crate::web::danger;
 use crate::web::error::{ApiError, WebError, chain_words};
 use crate::web::measured;
 use crate::web::pages;
@@ -31,6 +32,9 @@ pub async fn page(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameter
     let (raise, repeat) = (parameters.count("raise", RAISES_MAX)?, parameters.count("repeat", REPEATS_MAX)?);
     blocking(move || {
         let reach = app.records.reach(id)?;
+        if danger::refusal_of_visit(&app.records, reach.visit)?.is_some() {
+            return Ok(onwards(&format!("/visits/{}", reach.visit)));
+        }
         let marks = app.records.marks(id)?;
         let client = app.records.client_by_id(app.records.visit(reach.visit)?.client)?;
         let Reach { facts, media, .. } = &reach;
@@ -158,6 +162,7 @@ pub async fn confirm(
 ) -> Result<Json<Value>, ApiError> {
     let answer = blocking(move || {
         let reach = app.records.reach(id)?;
+        danger::must_not_be_stopped(&app.records, reach.visit)?;
         let Edit { from, marking, feel } = edit(&body, &reach)?;
         note_same_raise(&app.records.marks(id)?, &marking)?;
         let revision = match app.records.confirm_marks(id, from, &marking, &feel)? {

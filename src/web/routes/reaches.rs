@@ -11,6 +11,7 @@ use super::visits::visit_view;
 use super::{onwards, page, page_again};
 use crate::pose::View;
 use crate::records::{Palms, Reach, ReachFacts, Records, RecordsError};
+use crate::web::danger;
 use crate::web::dates::size_words;
 use crate::web::error::WebError;
 use crate::web::measured::picture_url;
@@ -39,6 +40,10 @@ pub async fn upload(
     }
     let asked = app.clone();
     let (mut form, facts) = blocking(move || {
+        // a sign may have come up while the clip was on its way
+        if let Some(refusal) = danger::refusal_of_visit(&asked.records, visit)? {
+            form.fault("file", refusal);
+        }
         if let Some(facts) = &facts {
             note_contradictions(&asked.records, visit, facts, &mut form)?;
         }
@@ -103,11 +108,20 @@ fn note_contradictions(records: &Records, visit: i64, facts: &ReachFacts, form: 
 
 /// `GET /reaches/{id}/palms`.
 pub async fn palms(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
-    blocking(move || Ok(page(pages::palms(&palms_view(&app.records, id)?)))).await
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        if danger::refusal_of_visit(&app.records, reach.visit)?.is_some() {
+            return Ok(onwards(&format!("/visits/{}", reach.visit)));
+        }
+        Ok(page(pages::palms(&palms_view(&app.records, id)?)))
+    })
+    .await
 }
 
 fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
-    let Reach { visit, facts, media, .. } = records.reach(id)?;
+    let reach = records.reach(id)?;
+    let is_contrary = reach.is_contrary();
+    let Reach { visit, facts, media, .. } = reach;
     let marks = records.marks(id)?;
     let marked_s = marks.markings.first().map(|marking| marking.time_s);
     let frame = marked_s.map_or(media.facts.frame_times_s.len() / 2, |time_s| media.facts.frame_at(time_s));
@@ -120,7 +134,7 @@ fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
         rotation: facts.rotation,
         still_url: picture_url(id, frame),
         error: None,
-        is_contrary: false,
+        is_contrary,
     })
 }
 
@@ -128,14 +142,15 @@ fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
 pub async fn confirm_palms(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -> Result<Response, WebError> {
     blocking(move || {
         let reach = app.records.reach(id)?;
+        danger::must_not_be_stopped(&app.records, reach.visit)?;
         let swaps = form.flag("swap");
         let palms = if swaps { form.optional_word::<Palms>("palms") } else { form.word("palms") };
-        let again = |error: Option<String>, is_contrary: bool| {
-            let view = PalmsView { error, is_contrary, ..palms_view(&app.records, id)? };
+        let again = |error: Option<String>| {
+            let view = PalmsView { error, ..palms_view(&app.records, id)? };
             Ok(page_again(pages::palms(&view)))
         };
         if let Some(error) = form.view.errors.first() {
-            return again(Some(error.message.clone()), false);
+            return again(Some(error.message.clone()));
         }
         if swaps {
             app.records.swap_rotation(id)?;
@@ -143,10 +158,10 @@ pub async fn confirm_palms(State(app): State<Arc<App>>, Id(id): Id, mut form: Fo
             app.records.set_palms(id, palms_of(app.records.reach(id)?.facts.rotation))?;
             return Ok(onwards(&format!("/visits/{}", reach.visit)));
         }
-        let Some(palms) = palms else { return again(None, false) };
+        let Some(palms) = palms else { return again(None) };
         app.records.set_palms(id, palms)?;
         match palms.are_of(reach.facts.rotation) {
-            Some(false) => again(None, true),
+            Some(false) => again(None),
             _ => Ok(onwards(&format!("/reaches/{id}/mark"))),
         }
     })

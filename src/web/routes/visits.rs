@@ -5,14 +5,16 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::clients::{client_view, refusal};
+use super::clients::client_view;
 use super::{onwards, page, page_again};
 use crate::camera::parse_profile;
 use crate::pose::Rotation;
 use crate::records::{Reach, Records, VisitCase, VisitSettings};
+use crate::report::wording::typeset;
 use crate::report::{CallDrawings, CaseFacts, draw_comparison, draw_retest, render_charts};
 use crate::screen::case::{BAR_LENGTH_MM, MARGIN_DEG_DEFAULT, MARGIN_DEG_MAX};
 use crate::screen::{Occasion, VisitResult};
+use crate::web::danger;
 use crate::web::dates::day_words;
 use crate::web::error::{WebError, chain_words};
 use crate::web::measured::{self, comparison_view, left_out_words, reach_figures, result_of, retest_view};
@@ -32,7 +34,7 @@ const PROFILE_LENGTH_MAX: usize = 60_000;
 pub async fn start(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
     blocking(move || {
         let client = app.records.client(&code)?;
-        if let Some(refused) = refusal(app.records.screening(client.id)?.as_ref()) {
+        if let Some(refused) = danger::refusal(&app.records, client.id)? {
             return Ok(page_again(pages::client(&client_view(&app, client, Some(refused))?)));
         }
         let visit = app.records.add_visit(client.id)?;
@@ -73,6 +75,7 @@ pub(super) fn visit_view(
         date: day_words(&visit.made_on),
         affected_side: client.affected_side,
         cells,
+        stopped: danger::refusal(records, visit.client)?,
         has_result: result.is_some(),
         steadiness: measured::steadiness(&case),
         settings: SettingsView {
@@ -131,7 +134,9 @@ fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
     let case = records.case_of(id)?;
     let measured = measured::measure(records, id, &case)?;
     let reaches = records.reaches(id)?;
-    let result = measured.as_ref().map(|measured| &measured.result);
+    let stopped = danger::refusal(records, visit.client)?;
+    let told = measured.as_ref().map(|measured| measured::told(&case, &measured.result, stopped.is_some()));
+    let result = told.as_ref();
     let margin_deg = case.case.call.margin_deg;
     let figures = reaches.iter().filter_map(|reach| {
         let index = case.index_of(reach.id)?;
@@ -144,6 +149,7 @@ fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
         is_demo: client.is_demo,
         date: day_words(&visit.made_on),
         affected_side: client.affected_side,
+        stopped,
         comparisons: result.map(|result| drawn_comparisons(result, margin_deg)).unwrap_or_default(),
         retest: result.and_then(|result| {
             let retest = result.retest.as_ref()?;
@@ -152,7 +158,7 @@ fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
         }),
         reaches: figures.collect(),
         charts: result.map(|result| chart_views(id, &case, result)).transpose()?.unwrap_or_default(),
-        warnings: measured.as_ref().map(|measured| measured.warnings.clone()).unwrap_or_default(),
+        warnings: measured.iter().flat_map(|measured| &measured.warnings).map(|warning| typeset(warning)).collect(),
         left_out: left_out.map(|reach| left_out_words(&case, reach)).collect(),
     })
 }

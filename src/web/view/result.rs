@@ -20,6 +20,8 @@ pub struct ResultView {
     pub date: String,
     /// The affected side.
     pub affected_side: ResultSide,
+    /// Why nothing goes on, where a danger sign stands open; there is no next step then.
+    pub stopped: Option<String>,
     /// External against internal, one for each occasion and side.
     pub comparisons: Vec<ComparisonView>,
     /// After against before.

@@ -21,6 +21,8 @@ pub struct VisitView {
     pub affected_side: ResultSide,
     /// Four: before internal, before external, after internal, after external.
     pub cells: Vec<CellView>,
+    /// Why nothing goes on, where a danger sign stands open.
+    pub stopped: Option<String>,
     /// Some reach is measured: there is a result to look at.
     pub has_result: bool,
     /// How well the marks repeat; `None` where nothing was marked again.
@@ -68,6 +70,8 @@ pub enum CellState {
     Empty,
     /// A clip, not yet marked.
     Filmed,
+    /// The palms were seen to face the other way: not measured.
+    Contrary,
     /// Marked, but the angle is not determined yet.
     Marked,
     /// There is an angle.
@@ -130,8 +134,6 @@ pub struct ReachView {
     pub mirrored: bool,
     /// How far it is.
     pub state: CellState,
-    /// Whether the palms were seen to face the way that the cell says; `None` until somebody looked.
-    pub palms_confirmed: Option<bool>,
     /// Such as `148.2°`.
     pub elevation: Option<String>,
     /// Such as `146.3° to 150.1°`.

@@ -49,6 +49,111 @@ fn danger_signs_come_before_the_first_visit() {
     });
 }
 
+/// Answers on danger signs for a client that is there.
+fn answers<'a>(signs: &[&str], answered_by: &'a str, reason: &'a str) -> Vec<(&'a str, &'a str)> {
+    let mut fields = client("", signs);
+    fields.retain(|(name, _)| name.starts_with("sign_"));
+    fields.extend([("answered_by", answered_by), ("reason", reason)]);
+    fields
+}
+
+#[test]
+fn a_danger_sign_that_comes_up_during_a_visit_stops_all_of_it() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        let reach = page.app.records.reaches(visit).unwrap()[0].id;
+        let [sheet, result, report, mark] = [
+            format!("/visits/{visit}"),
+            format!("/visits/{visit}/result"),
+            format!("/visits/{visit}/report.html"),
+            format!("/reaches/{reach}/mark"),
+        ];
+        let revision = page.get(&format!("/api/reaches/{reach}")).await.json()["revision"].clone();
+        let edit = json!({ "revision": revision, "time_s": 1.9667, "points": { "right_shoulder": [10, 20] } });
+        let marks = format!("/api/reaches/{reach}/marks");
+        // all that is to be gone is there before
+        assert!(page.get(&sheet).await.text().contains("type=\"file\" name=\"file\""));
+        assert!(page.get(&result).await.text().contains("class=\"next\""));
+        assert!(page.get(&report).await.text().contains("<b>Next:</b>"));
+        assert_eq!(page.get(&mark).await.status, StatusCode::OK);
+
+        for (sign, told) in
+            [("night_pain", "see a licensed clinician"), ("chest_pain_breathless", "emergency services now")]
+        {
+            page.post("/clients/R07/screening", &answers(&[sign], "client", "")).await.location();
+            let shown = page.get(&sheet).await.text();
+            assert!(shown.contains(told), "{shown}");
+            for gone in ["name=\"file\"", "/mark", "/palms"] {
+                assert!(!shown.contains(gone), "the sheet still has {gone}");
+            }
+            assert_eq!(page.get(&mark).await.location(), sheet);
+            assert_eq!(page.get(&format!("/reaches/{reach}/palms")).await.location(), sheet);
+            let palms = page.post(&format!("/reaches/{reach}/palms"), &[("palms", "down")]).await;
+            assert_eq!(palms.status, StatusCode::UNPROCESSABLE_ENTITY);
+            let refused = page.put(&marks, &edit).await;
+            assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+            assert!(refused.json()["message"].as_str().unwrap().contains(told), "{}", refused.text());
+            assert_eq!(page.get(&format!("/api/reaches/{reach}")).await.json()["revision"], revision);
+
+            let shown = page.get(&result).await.text();
+            assert!(shown.find(told).unwrap() < shown.find("Caution").unwrap(), "{shown}");
+            assert!(shown.contains("class=\"figure\""), "the numbers stay");
+            let lower = shown.to_lowercase();
+            for gone in ["class=\"next\"", "/mark", "film again", "film both", "film three"] {
+                assert!(!lower.contains(gone), "the result still has {gone}");
+            }
+            let shown = page.get(&report).await.text();
+            assert!(shown.find(told).unwrap() < shown.find(">Caution<").unwrap());
+            for gone in ["<b>Next:</b>", "What to do", "film again", "Film three"] {
+                assert!(!shown.contains(gone), "the report still has {gone}");
+            }
+            assert!(page.get(&format!("/visits/{visit}/report.pdf")).await.body.starts_with(b"%PDF-"));
+        }
+        // a clinician goes on with a reason, which the report holds with sign and date
+        page.post("/clients/R07/screening", &answers(&["night_pain"], "clinician", "imaged, nothing found")).await;
+        assert!(page.get(&result).await.text().contains("class=\"next\""));
+        let shown = page.get(&report).await.text();
+        let made_on = page.app.records.screening(1).unwrap().unwrap().made_on;
+        for there in ["<b>Next:</b>", "Pain that wakes you at night?", "imaged, nothing found", &made_on[..4]] {
+            assert!(shown.contains(there), "the report lacks {there}");
+        }
+        assert_eq!(page.put(&marks, &edit).await.status, StatusCode::OK);
+    });
+}
+
+#[test]
+fn an_upload_is_refused_while_a_danger_sign_stands_open() {
+    wait_for(async {
+        let page = Page::new();
+        let visit = page.visit("K4").await;
+        let clip = demo_clip("before-internal.mp4");
+        page.post("/clients/K4/screening", &answers(&["fever"], "client", "")).await.location();
+        let refused = page.upload(visit, &BEFORE_INTERNAL, "clip.mp4", &clip).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(refused.text().contains("see a licensed clinician"), "{}", refused.text());
+        assert!(page.app.records.reaches(visit).unwrap().is_empty() && page.media().is_empty());
+        page.post("/clients/K4/screening", &answers(&[], "client", "")).await.location();
+        assert_eq!(page.upload(visit, &BEFORE_INTERNAL, "clip.mp4", &clip).await.status, StatusCode::SEE_OTHER);
+    });
+}
+
+#[test]
+fn one_clip_is_not_two_reaches_of_a_visit() {
+    wait_for(async {
+        let page = Page::new();
+        let visit = page.visit("K5").await;
+        let clip = demo_clip("before-internal.mp4");
+        page.upload(visit, &BEFORE_INTERNAL, "clip.mp4", &clip).await.location();
+        let fields = [("occasion", "after"), ("rotation", "external"), ("view", "side"), ("near_side", "right")];
+        let again = page.upload(visit, &fields, "other.mp4", &clip).await;
+        assert_eq!(again.status, StatusCode::UNPROCESSABLE_ENTITY);
+        let told = "this file is the clip of the internally rotated reach before the stretch already";
+        assert!(again.text().contains(told), "{}", again.text());
+        assert_eq!(page.app.records.reaches(visit).unwrap().len(), 1);
+        assert_eq!(page.media().len(), 2, "the first reach keeps its clip and its small pictures");
+    });
+}
+
 #[test]
 fn the_demo_case_is_measured_and_its_export_measures_the_same_to_the_last_digit() {
     wait_for(async {
@@ -57,6 +162,11 @@ fn the_demo_case_is_measured_and_its_export_measures_the_same_to_the_last_digit(
         assert_eq!(sheet.status, StatusCode::OK, "{}", sheet.text());
         let shown = page.get(&format!("/visits/{visit}/result")).await;
         assert!(shown.text().contains("positive"), "{}", shown.text());
+        // one sign for one unit
+        let text = shown.text().replace('\u{a0}', " ");
+        let spelt = |at: usize| !text[at + " deg".len()..].starts_with(|c: char| c.is_alphanumeric());
+        let found = text.match_indices(" deg").find(|(at, _)| spelt(*at));
+        assert!(found.is_none(), "{found:?} in {text}");
         let on_page = page.app.records.result(visit).unwrap().unwrap();
         assert_eq!(on_page.comparisons[0].call, Call::Positive);
 
@@ -122,13 +232,16 @@ fn marks_are_confirmed_one_by_one_and_the_numbers_follow() {
         assert!(live["reason"].as_str().unwrap().len() > 10);
         assert_eq!(page.get(&format!("/visits/{visit}/report.pdf")).await.status, StatusCode::CONFLICT);
         assert_eq!(page.get(&format!("/visits/{visit}/result")).await.status, StatusCode::OK);
+        // numbers that the fit gave and the page did not show, and reaches with all marks
+        let (mut withheld, mut complete) = (0, 0);
         for (id, marks) in &reaches {
             let url = format!("/api/reaches/{id}");
             let reach = page.get(&url).await.json();
             assert_eq!((reach["revision"].as_i64(), &reach["points"]), (Some(0), &json!({})));
             let mut placed = BTreeMap::new();
             let mut live = Value::Null;
-            for (revision, (name, point)) in marks.iter().enumerate() {
+            // from the wrist to the bar, so that an arm is there before the plumb line
+            for (revision, (name, point)) in marks.iter().rev().enumerate() {
                 placed.insert(name, point);
                 let body = json!({ "revision": revision, "repeat": 1, "time_s": 1.9667, "points": placed,
                     "pain": 0, "limited_by": "stretch", "back_flat": true });
@@ -137,7 +250,23 @@ fn marks_are_confirmed_one_by_one_and_the_numbers_follow() {
                 assert_eq!(answer.json()["revision"], revision + 1);
                 live = answer.json()["live"].clone();
                 assert!(!live.is_null());
+                // a side view's: the design's list of what it needs
+                let needed = ["right_shoulder", "right_elbow", "right_wrist", "right_hip", "plumb_top", "plumb_bottom"];
+                let is_complete = needed.iter().all(|name| placed.contains_key(&(*name).to_owned()));
+                assert_eq!(live["reach"]["elevation"].is_string(), is_complete, "{name}: {live}");
+                if !is_complete {
+                    assert!(live["call"].is_null() && live["difference"].is_null(), "{live}");
+                    let sheet = page.get(&format!("/visits/{visit}")).await.text();
+                    assert!(sheet.contains("Marks not complete"), "{sheet}");
+                    let kept = page.app.records.result(visit).unwrap();
+                    let fitted = kept
+                        .iter()
+                        .flat_map(|kept| &kept.reaches)
+                        .filter(|fitted| fitted.elevation_deg.or(fitted.elevation_from_vertical_deg).is_some());
+                    withheld += usize::from(fitted.count() > complete);
+                }
             }
+            complete += 1;
             assert!(live["reach"]["elevation"].as_str().unwrap().ends_with('°'), "{live}");
             assert!(live["overlay"]["arc"].as_array().unwrap().len() > 2, "{live}");
             let stale =
@@ -149,6 +278,7 @@ fn marks_are_confirmed_one_by_one_and_the_numbers_follow() {
             assert_eq!(blind["points"], json!({}));
             assert!((blind["time_s"].as_f64().unwrap() - 1.9667).abs() < 1e-3);
         }
+        assert!(withheld > 0, "no mark was missing while the fit had an angle");
         let live = page.get(&format!("/api/visits/{visit}/live")).await.json();
         assert_eq!(live["call"], "positive", "{live}");
         assert!(page.log.lock().unwrap().is_empty(), "{:?}", page.log.lock().unwrap());
@@ -195,6 +325,12 @@ fn an_edit_that_is_wrong_names_its_field() {
         let body =
             json!({ "revision": revision, "raise": 2, "time_s": 1.9667, "points": { "right_shoulder": [10, 20] } });
         assert_eq!(page.put(&url, &body).await.json()["field"], "time_s");
+        // and so would one so soon after it that both are measured as one raise
+        let at = |time_s: f64| json!({ "revision": revision, "raise": 2, "time_s": time_s, "points": { "right_shoulder": [10, 20] } });
+        let soon = page.put(&url, &at(1.0)).await.json();
+        assert_eq!(soon["field"], "time_s");
+        assert!(soon["message"].as_str().unwrap().contains("count as one raise"), "{soon}");
+        assert_eq!(page.put(&url, &at(0.4)).await.status, StatusCode::OK);
     });
 }
 
@@ -275,7 +411,30 @@ fn swapped_clips_are_caught_by_their_palms() {
         let palms = format!("/reaches/{}/palms", before[0].1);
         let contrary = page.post(&palms, &[("palms", "up")]).await;
         assert_eq!(contrary.status, StatusCode::UNPROCESSABLE_ENTITY);
+        // until that is settled nothing is measured from it, and no call rests on it
+        let live = page.get(&format!("/api/visits/{visit}/live?reach={}", before[0].1)).await.json();
+        assert!(live["reach"].is_null() && live["call"] == "inconclusive", "{live}");
+        let [sheet, result] = [format!("/visits/{visit}"), format!("/visits/{visit}/result")];
+        let shown = page.get(&result).await.text();
+        assert!(
+            shown.contains("The internally rotated reach before the stretch is not measured: its palms"),
+            "{shown}"
+        );
+        let kept = page.app.records.result(visit).unwrap().unwrap();
+        assert_eq!(kept.reaches.len(), 3);
+        assert!(!kept.comparisons.iter().any(|pair| pair.occasion == tworeach::screen::Occasion::Before
+            && !matches!(pair.call, Call::NotComparable | Call::Inconclusive)));
+        assert!(page.get(&sheet).await.text().contains("Not measured: the palms face the other way"));
+        assert!(page.get(&palms).await.text().contains("exchange the two clips"));
         assert_eq!(page.post(&palms, &[("swap", "on")]).await.location(), format!("/visits/{visit}"));
+        // the other one's palms are to be looked at anew, which the result says until it is done
+        let says = ["Nobody has said yet which way the palms face in the internally rotated reach", "First say on the"];
+        let shown = page.get(&result).await.text();
+        assert!(says.iter().all(|says| shown.contains(says)), "{shown}");
+        let other = format!("/reaches/{}/palms", before[1].1);
+        assert!(!page.post(&other, &[("palms", "down")]).await.location().is_empty());
+        let shown = page.get(&result).await.text();
+        assert!(!says.iter().any(|says| shown.contains(says)), "{shown}");
         let after = of(&page);
         assert_eq!((after[0].1, after[1].1), (before[1].1, before[0].1));
         let result = page.get(&format!("/api/visits/{visit}/live?reach={}", before[0].1)).await.json();
