@@ -17,7 +17,8 @@ fever, night pain, or a recent injury or surgery.";
 /// What follows a danger sign that may be an emergency.
 pub const EMERGENCY: &str = "Chest pain or trouble getting your breath: call the emergency number now.";
 
-const MONTHS: [&str; 12] = [
+/// The months, January first.
+pub(crate) const MONTHS: [&str; 12] = [
     "January",
     "February",
     "March",

@@ -1,21 +1,9 @@
 //! Days and sizes in words.
 
+use crate::plan::words::MONTHS;
+
 /// A day such as `2026-11-25` as `25 November 2026`; anything else as it stands.
 pub(super) fn day_words(day: &str) -> String {
-    const MONTHS: [&str; 12] = [
-        "January",
-        "February",
-        "March",
-        "April",
-        "May",
-        "June",
-        "July",
-        "August",
-        "September",
-        "October",
-        "November",
-        "December",
-    ];
     let parts: Vec<usize> = day.split('-').filter_map(|part| part.parse().ok()).collect();
     match parts[..] {
         [year, month @ 1..=12, day] => format!("{day} {} {year}", MONTHS[month - 1]),
