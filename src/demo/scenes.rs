@@ -305,7 +305,13 @@ fn draw_camera(view: View, person: &Person, rng: &mut impl Rng) -> SceneCamera {
     let position = Vector3::new(distance * sin, shoulder_height + off_height, distance * cos);
     let target = Vector3::new(normal(rng, 0.0, 80.0), normal(rng, 1150.0, 60.0), 0.0);
     let focal = uniform(rng, 880.0, 980.0);
-    let lens = SceneLens {
+    let lens = draw_lens(focal, rng);
+    SceneCamera::looking_at(lens, position, target, normal(rng, 0.0, 1.0))
+}
+
+/// A phone's lens of a focal length, px: nearly square pixels, nearly centred, with some distortion.
+pub(super) fn draw_lens(focal: f64, rng: &mut impl Rng) -> SceneLens {
+    SceneLens {
         image_size: IMAGE_SIZE,
         fx: focal,
         fy: focal * (1.0 + normal(rng, 0.0, 0.001)),
@@ -318,8 +324,7 @@ fn draw_camera(view: View, person: &Person, rng: &mut impl Rng) -> SceneCamera {
             normal(rng, 0.0, 5e-4),
             0.02,
         ],
-    };
-    SceneCamera::looking_at(lens, position, target, normal(rng, 0.0, 1.0))
+    }
 }
 
 /// A lens with these numbers as a good calibration states it.

@@ -9,7 +9,7 @@ use rand::{Rng, RngExt as _};
 use crate::demo::body::{BAR_LENGTH_MM, SEAT_MM, Skeleton};
 use crate::demo::lens::{SceneCamera, SceneLens};
 use crate::demo::scenes::{
-    CALIBRATION_U, IMAGE_SIZE, Person, Softness, known_lens, landmarks, normal, room_landmark, uniform,
+    CALIBRATION_U, IMAGE_SIZE, Person, Softness, draw_lens, known_lens, landmarks, normal, room_landmark, uniform,
 };
 use crate::demo::truth::TrueQuantities;
 use crate::geometry::{ImagePoint, Landmark, Side};
@@ -218,20 +218,7 @@ fn draw_camera(view: View, person: &Person, rng: &mut impl Rng) -> SceneCamera {
     let middle_mm = SEAT_MM + person.build.trunk_mm + 100.0;
     let target = Vector3::new(normal(rng, 0.0, 80.0), middle_mm + normal(rng, 60.0, 60.0), normal(rng, 0.0, 80.0));
     let focal = uniform(rng, FOCAL_PX[0], FOCAL_PX[1]);
-    let lens = SceneLens {
-        image_size: IMAGE_SIZE,
-        fx: focal,
-        fy: focal * (1.0 + normal(rng, 0.0, 0.001)),
-        cx: 639.5 + normal(rng, 0.0, 6.0),
-        cy: 359.5 + normal(rng, 0.0, 6.0),
-        distortion: [
-            uniform(rng, -0.05, 0.12),
-            uniform(rng, -0.2, 0.05),
-            normal(rng, 0.0, 5e-4),
-            normal(rng, 0.0, 5e-4),
-            0.02,
-        ],
-    };
+    let lens = draw_lens(focal, rng);
     SceneCamera::looking_at(lens, position, target, normal(rng, 0.0, ROLL_SD_DEG))
 }
 
