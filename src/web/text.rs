@@ -1,4 +1,5 @@
-//! Every English text of the pages, in one place, so that another language means another copy of this file.
+//! Every English text of the pages, in one place, so that another language means another copy of this file and of the
+//! folder beside it.
 //!
 //! Facts of the trade (danger signs, how to find a landmark by touch, how to film) are common practice, no source.
 
@@ -296,102 +297,7 @@ pub mod client {
     }
 }
 
-/// `/visits/{id}`.
-pub mod visit {
-    pub const TITLE: &str = "Visit";
-    pub const SHEET: &str = "The two reaches, before and after";
-    pub const NEXT: &str = "Next";
-    pub const RESULT: &str = "See the result";
-    pub const EXPORT_HEADING: &str = "Keep a copy";
-    pub const STILL: &str = "Picture from the clip";
-    pub const NONE: &str = "none";
-    pub const EXPORT: &str = "Take the visit with you (.zip)";
-    pub const EXPORT_TEXT: &str = "Case, marks and clips in one file, for the archive or another computer.";
-    pub const EMPTY: &str = "No clip yet";
-    pub const FILMED: &str = "Filmed, not marked";
-    pub const MARKED: &str = "Marks not complete";
-    pub const MEASURED: &str = "Measured";
-    pub const CONTRARY: &str = "Not measured: the palms face the other way";
-    pub const FILM: &str = "Add the clip";
-    pub const ANOTHER_VIEW: &str = "Add another view";
-    pub const CONFIRM_PALMS: &str = "Check the palms";
-    pub const FILM_AGAIN: &str = "Palms face the other way";
-    pub const MARK: &str = "Place the marks";
-    pub const FINISH_MARKS: &str = "Finish the marks";
-    pub const ANSWER: &str = "Answer three questions";
-    pub const MARK_AGAIN: &str = "Mark again, blind";
-    pub const CORRECT: &str = "Correct the marks";
-    pub const REMOVE: &str = "Remove";
-    pub const FILE: &str = "Clip or picture";
-    pub const FILE_HINT: &str = "MP4 or MOV from a phone, or a JPEG or PNG picture, up to 2 GB.";
-    pub const VIEW: &str = "Filmed";
-    pub const NEAR: &str = "Side of the body that faces the camera";
-    pub const NEAR_LEFT: &str = "Left";
-    pub const NEAR_RIGHT: &str = "Right";
-    pub const NEAR_NONE: &str = "Front view: neither";
-    pub const MIRRORED: &str = "Selfie camera: the picture is mirrored";
-    pub const UPLOAD: &str = "Bring it in";
-    pub const UPLOADING: &str = "Copying the clip, {percent} %";
-    pub const CHECKING: &str = "Looking through the clip…";
-    pub const UPLOAD_FAILED: &str = "The clip did not get through. Is Tworeach still running? Try again.";
-    pub const SETTINGS: &str = "Bar, margin and camera";
-    pub const BAR: &str = "Length of the bar, mm";
-    pub const BAR_HINT: &str = "End to end. Helps most in a front view.";
-    pub const TAPED: &str = "The hands were on the same tape marks in every reach";
-    pub const MARGIN: &str = "Margin, degrees";
-    pub const MARGIN_HINT: &str =
-        "The smallest difference that counts. 3 is common practice, without a published source.";
-    pub const PROFILE: &str = "Lens profile";
-    pub const PROFILE_HINT: &str =
-        "Contents of the phone's .camera.json file, from calibration. Leave it empty if you have none.";
-    pub const PROFILE_FILE: &str = "Choose a lens profile";
-    pub const PROFILE_NOW: &str = "In use:";
-    pub const PROFILE_NONE: &str = "None: a usual phone lens is assumed, and the answer is less sharp.";
-    pub const REMOVE_PROFILE: &str = "Stop using this profile";
-    pub const SAVE: &str = "Save";
-    pub const ALL_DONE: &str = "All four reaches are measured.";
-
-    pub const STEADY: &str = "How steady your hand is";
-
-    /// How far marks spread.
-    #[must_use]
-    pub fn steady(spread: &str, interval: &str) -> String {
-        format!(
-            "Placed again without a sight of the first, your marks spread by {spread} px in each direction (standard deviation \
-             at 1280 px across, 95 % interval {interval})."
-        )
-    }
-
-    /// What that does to an angle.
-    #[must_use]
-    pub fn steady_angle(sem: &str, least: &str) -> String {
-        format!(
-            "That moves the angle between arm and trunk on the picture by {sem}° (standard error of measurement): between two \
-             markings, less than {least}° may be the hand alone."
-        )
-    }
-
-    /// The measurement's own assumption holds.
-    #[must_use]
-    pub fn as_assumed(assumed: &str) -> String {
-        format!("The measurement takes {assumed} px for granted, which these repeats do not speak against.")
-    }
-
-    /// It does not.
-    #[must_use]
-    pub fn worse_than_assumed(assumed: &str) -> String {
-        format!(
-            "The measurement takes {assumed} px for granted, and your marks spread more: its intervals are too narrow. Go closer up \
-             to each mark, and mark again."
-        )
-    }
-
-    /// Landmarks that are still wanted.
-    #[must_use]
-    pub fn missing(names: &str) -> String {
-        format!("Still to mark: {names}.")
-    }
-}
+pub mod visit;
 
 /// `/reaches/{id}/palms`.
 pub mod palms {
@@ -416,91 +322,7 @@ pub mod palms {
     }
 }
 
-/// `/reaches/{id}/mark`.
-pub mod mark {
-    pub const TITLE: &str = "Place the marks";
-    pub const TITLE_BLIND: &str = "Mark again, blind";
-    pub const BLIND: &str = "Your earlier marks and the numbers are hidden, so that they don't lead your hand.";
-    pub const BACK: &str = "Back to the visit";
-    pub const PICTURE: &str = "Picture of the reach. Arrow keys move the mark.";
-    pub const STAGE: &str = "Picture";
-    pub const TIME: &str = "Moment in the clip";
-    pub const FRAME_BEFORE: &str = "One frame back";
-    pub const FRAME_AFTER: &str = "One frame on";
-    pub const ZOOM_IN: &str = "Closer";
-    pub const ZOOM_OUT: &str = "Further away";
-    pub const ZOOM_FIT: &str = "Whole picture";
-    pub const UNDO: &str = "Undo";
-    pub const REDO: &str = "Redo";
-    pub const UP: &str = "Move up a quarter pixel";
-    pub const DOWN: &str = "Move down a quarter pixel";
-    pub const LEFT: &str = "Move left a quarter pixel";
-    pub const RIGHT: &str = "Move right a quarter pixel";
-    pub const MARK_HERE: &str = "Mark this moment";
-    pub const OTHER_MOMENT: &str = "You are looking at another moment. The marks are not on it.";
-    pub const BACK_TO_MOMENT: &str = "Back to the marks";
-    pub const MARK_HERE_INSTEAD: &str = "Mark this one instead";
-    pub const ASK: &str = "What to mark now";
-    pub const SKIP: &str = "Can't see it";
-    pub const NEXT: &str = "Next mark";
-    pub const BEFORE: &str = "Previous";
-    pub const REMOVE: &str = "Remove";
-    pub const CONFIRM: &str = "It is right";
-    pub const BRING: &str = "Bring marks over";
-    pub const CONFIRM_ALL: &str = "All are right";
-    pub const DROP: &str = "Leave them out";
-    pub const CARRY_LEFT: &str = "Not found, to be marked by hand:";
-    pub const BEHIND: &str = "Marks that came from here";
-    pub const BEHIND_TEXT: &str = "Other reaches have marks that came from this one, and their marks here were moved since. Bring them over anew:";
-    pub const TO_QUESTIONS: &str = "To the questions";
-    pub const DONE: &str = "Done";
-    pub const LIVE: &str = "Elevation";
-    pub const DIFFERENCE: &str = "external minus internal";
-    pub const MARKS: &str = "Marks";
-    pub const NEEDED: &str = "Needed";
-    pub const SHARPENS: &str = "Sharpens the answer";
-    pub const CHECKS: &str = "Checks";
-    pub const QUESTIONS: &str = "How the reach went";
-    pub const PAIN: &str = "Pain at the top, 0 to 10";
-    pub const PAIN_HINT: &str = "0 is none, 10 the worst you can imagine. Stop if it hurts.";
-    pub const LIMIT: &str = "What stopped the reach?";
-    pub const BACK_FLAT: &str = "Did the low back and ribs stay flat?";
-    pub const AGAIN: &str = "How steady is your hand?";
-    pub const AGAIN_TEXT: &str =
-        "Mark the same reach again without seeing these marks. It shows how far your marks spread.";
-    pub const AGAIN_LINK: &str = "Mark again, blind";
-    pub const RAISE_TEXT: &str =
-        "Does the clip hold several raises? Marking another one tells how much the reach itself varies.";
-    pub const RAISE_LINK: &str = "Mark another raise";
-    pub const KEYS: &str = "All keys and gestures";
-    pub const KEYS_NOTE: &str = "They work while the picture has the focus.";
-    /// Key and what it does.
-    pub const KEY_LIST: [(&str, &str); 12] = [
-        ("Arrows", "move the mark by a quarter pixel; with Shift by 5"),
-        ("Enter", "place it or confirm it, or go to the next; with Shift to the previous"),
-        ("B", "bring marks over from another reach"),
-        ("N", "can't see it: skip"),
-        ("Delete", "remove the mark"),
-        ("U, R", "undo, redo; also Ctrl Z, Ctrl Y"),
-        ("Page Up, Page Down", "one frame back or on; with Shift ten"),
-        ("M", "mark the moment shown"),
-        ("+, -, 0", "closer, further away, whole picture"),
-        ("W, A, S, D", "move the picture"),
-        ("Wheel", "closer or further away; drag with Space or the right button to move the picture"),
-        ("Two fingers", "closer, further away, and move the picture"),
-    ];
-    pub const CONFLICT: &str = "These marks were changed in another window";
-    pub const CONFLICT_TEXT: &str = "Keep what you see here, or take the marks from the other window?";
-    pub const KEEP_MINE: &str = "Keep what I see here";
-    pub const TAKE_THEIRS: &str = "Take the others";
-    pub const NEEDS_SCRIPTS: &str = "Marking needs JavaScript, which is switched off in this browser.";
-
-    /// Which raise of the clip.
-    #[must_use]
-    pub fn raise(raise: u32) -> String {
-        format!("raise {raise}")
-    }
-}
+pub mod mark;
 
 /// What the marking page says while it runs; the modules get it as JSON.
 #[must_use]
@@ -579,67 +401,7 @@ fn carry_words() -> Value {
     })
 }
 
-/// `/visits/{id}/result`.
-pub mod result {
-    pub const TITLE: &str = "Result";
-    /// Cautions head every result. Common practice, no source.
-    pub const CAUTIONS: [&str; 3] = [
-        "This measures a movement. It is not a diagnosis and does not replace an examination.",
-        "Stop at once if the reach or the stretch hurts.",
-        "See a licensed clinician first for numbness, weakness, a pop, swelling, fever, pain at night, or a recent injury or \
-         operation.",
-    ];
-    pub const WARNINGS: &str = "About the clips";
-    pub const NOTHING: &str = "Nothing to compare yet";
-    pub const NOTHING_TEXT: &str =
-        "A call needs both reaches of one occasion, palms down and palms up, each with its marks.";
-    pub const DIFFERENCE: &str = "external minus internal";
-    pub const INTERVAL: &str = "95 % interval";
-    pub const MARGIN: &str = "margin";
-    pub const NEXT: &str = "Next:";
-    pub const BAR_HEIGHT: &str = "Bar height alone says:";
-    pub const RETEST: &str = "Retest";
-    pub const CLEARED: &str = "external reach; screen cleared";
-    pub const NOT_CLEARED: &str = "external reach; screen not cleared";
-    pub const EXTERNAL_REACH: &str = "external reach";
-    pub const CHANGE: &str = "external reach, after minus before";
-    pub const CHANGE_DIFFERENCE: &str = "The difference changed by";
-    pub const REACHES: &str = "Each reach";
-    pub const ELEVATION: &str = "Elevation at the top";
-    pub const NO_ANGLE: &str = "No angle yet";
-    pub const CHECKS: &str = "Checks";
-    pub const ALL_OK: &str = "Every check is in order.";
-    pub const NOT_RELIABLE: &str = "not to be relied on";
-    pub const CORRECT: &str = "Correct the marks";
-    pub const REPORT: &str = "Report";
-    pub const PDF: &str = "Report as PDF, A4";
-    pub const PDF_LETTER: &str = "PDF, US Letter";
-    pub const HTML: &str = "Report as a web page";
-    pub const EXPORT: &str = "Case, marks and clips (.zip)";
-    pub const FIGURES: &str = "More numbers";
-    pub const PAIR: &str = "the pair";
-    pub const STILL: &str = "The reach at its highest, with the fitted lines";
-
-    /// Why a call is not to be leaned on yet.
-    #[must_use]
-    pub fn palms_open(reaches: &str) -> String {
-        format!(
-            "Nobody has said yet which way the palms face in the {reaches}: if clips were exchanged, the call is wrong."
-        )
-    }
-
-    /// What to do about it.
-    #[must_use]
-    pub fn look_at_palms(reaches: &str) -> String {
-        format!("First say on the visit's sheet which way the palms face in the {reaches}.")
-    }
-
-    /// How many checks are in order.
-    #[must_use]
-    pub fn in_order(count: usize) -> String {
-        if count == 1 { "1 check is in order".to_owned() } else { format!("{count} checks are in order") }
-    }
-}
+pub mod result;
 
 /// What to do about a check that is not in order, by the check's name. Common practice, no source.
 #[must_use]
@@ -708,46 +470,7 @@ pub mod delete {
     }
 }
 
-/// `/guide`. How to film is common practice, no source.
-pub mod guide {
-    pub const TITLE: &str = "How to film";
-    pub const LEAD: &str = "Ten minutes, one phone, a light straight bar, a stool and the edge of a wall.";
-    pub const STAND: &str = "Stand the phone still";
-    pub const STAND_TEXT: &str = "Side on, about 3 m away, on a stand or shelf at shoulder height. Do not touch it until all \
-                                  reaches are filmed: a phone that stays put makes the difference sharper.";
-    pub const STAND_ALT: &str =
-        "Seen from above: the person sits against the end of a wall, the phone stands 3 metres to their side.";
-    pub const DISTANCE: &str = "about 3 m";
-    pub const PICTURE: &str = "Get everything into the picture";
-    pub const PICTURE_TEXT: &str = "The whole bar with the arms up, the hip, and a long piece of the wall's edge: it is the plumb \
-                                    line. A tape mark on the wall helps, and so do bare elbows and a tight shirt.";
-    pub const PICTURE_ALT: &str =
-        "A picture frame around the seated person with raised arms: bar, hip, wall edge and tape mark are inside it.";
-    pub const SIT: &str = "Sit against the edge";
-    pub const SIT_TEXT: &str = "Spine along the edge of the wall, feet flat. Low back and ribs stay down for the whole reach. If they \
-                                lift, that reach does not count.";
-    pub const SIT_GOOD: &str = "Flat";
-    pub const SIT_GOOD_TEXT: &str = "back and ribs on the wall";
-    pub const SIT_BAD: &str = "Lifted";
-    pub const SIT_BAD_TEXT: &str = "low back arched, ribs up";
-    pub const HANDS: &str = "Hold the bar two ways, the same width";
-    pub const HANDS_TEXT: &str = "First palms down, then palms up. Put two strips of tape on the bar so that the hands go back to \
-                                  the same places. Elbows stay straight.";
-    pub const DOWN: &str = "Palms down";
-    pub const DOWN_TEXT: &str = "the internally rotated reach: thumbs point at each other";
-    pub const UP: &str = "Palms up";
-    pub const UP_TEXT: &str = "the externally rotated reach: thumbs point outwards";
-    pub const RAISE: &str = "Raise it three times";
-    pub const RAISE_TEXT: &str = "One clip for each way of holding. Raise the bar as high as it goes, hold still for a second, \
-                                  lower it; three times. Stop at once if it hurts.";
-    pub const RAISE_ALT: &str =
-        "A curve of the bar's height over time: three raises, each with a flat top where the bar is held.";
-    pub const HOLD: &str = "hold";
-    pub const AGAIN: &str = "Stretch, then film both again";
-    pub const AGAIN_TEXT: &str =
-        "Phone, stool and tape stay where they are. The second pair of clips shows what the stretch changed.";
-    pub const AGAIN_ALT: &str = "Two pairs of clips: before the stretch and after it.";
-}
+pub mod guide;
 
 /// What is shown in place of a page.
 pub mod error {
