@@ -2,32 +2,19 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
 
 use serde_json::Value;
+
+use crate::case_files::tworeach;
+use crate::sample_case::{self, json};
 
 /// From its own spot on the body a carried mark of the trunk, the bar or the room may be this far, px. The clips are compressed
 /// and the shoulder goes with the trunk: on uncompressed pictures of the same figure the worst of 24 was 1.05 px.
 const LANDING_TOL_PX: f64 = 1.6;
 
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tworeach")).args(arguments).output().unwrap()
-}
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/side")
-}
-
-fn json(path: &Path) -> Value {
-    serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()
-}
-
 /// The sample case in a folder of its own, where every reach but the first of each rotation has one mark by hand alone.
 fn scarcely_marked(folder: &Path) -> PathBuf {
-    for entry in fs::read_dir(samples()).unwrap() {
-        let path = entry.unwrap().path();
-        fs::copy(&path, folder.join(path.file_name().unwrap())).unwrap();
-    }
+    sample_case::copy_to(folder);
     for (name, kept) in [
         ("before-external", &["right_elbow", "right_wrist", "left_wrist"][..]),
         ("after-internal", &["right_wrist"]),
@@ -76,13 +63,13 @@ fn marks_land_on_the_spots_they_came_from_and_narrow_the_difference() {
     let folder = tempfile::tempdir().unwrap();
     let case = scarcely_marked(folder.path());
     let out = folder.path().join("carried");
-    let done = run(&["carry", case.to_str().unwrap(), "--out", out.to_str().unwrap()]);
+    let done = tworeach(&["carry", case.to_str().unwrap(), "--out", out.to_str().unwrap()]);
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let said = String::from_utf8(done.stdout).unwrap();
     assert!(said.contains("before-external-side from before-internal-side"), "{said}");
     assert!(said.contains("right_elbow (another side of the arm is seen)"), "{said}");
 
-    let truth = json(&samples().join("truth.json"));
+    let truth = json(&sample_case::folder().join("truth.json"));
     let source = json(&out.join("before-internal-side.marks.json"));
     for (reach, name) in [(1, "before-external"), (2, "after-internal"), (3, "after-external")] {
         let marks = json(&out.join(format!("{name}-side.marks.json")));
@@ -102,12 +89,12 @@ fn marks_land_on_the_spots_they_came_from_and_narrow_the_difference() {
     }
 
     let measure = |case: &Path| {
-        let output = run(&["measure", case.to_str().unwrap(), "--json"]);
+        let output = tworeach(&["measure", case.to_str().unwrap(), "--json"]);
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
         serde_json::from_slice::<Value>(&output.stdout).unwrap()
     };
     let carried = measure(&out.join("case.toml"));
-    let by_hand = measure(&samples().join("case.toml"));
+    let by_hand = measure(&sample_case::folder().join("case.toml"));
     for comparison in 0..2 {
         let difference = |result: &Value| result["comparisons"][comparison]["difference_elevation_deg"].clone();
         let (ours, theirs) = (difference(&carried), difference(&by_hand));
@@ -126,14 +113,14 @@ fn carried_case_is_never_overwritten_unasked_and_carries_anew() {
     let case = scarcely_marked(folder.path());
     let out = folder.path().join("carried");
     let arguments = ["carry", case.to_str().unwrap(), "--out", out.to_str().unwrap()];
-    assert!(run(&arguments).status.success());
-    let refused = run(&arguments);
+    assert!(tworeach(&arguments).status.success());
+    let refused = tworeach(&arguments);
     assert_eq!(refused.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("exists already"));
     // what was carried is itself a case, and carrying it again gives the same marks
     let again = folder.path().join("again");
     let carried_case = out.join("case.toml");
-    assert!(run(&["carry", carried_case.to_str().unwrap(), "--out", again.to_str().unwrap()]).status.success());
+    assert!(tworeach(&["carry", carried_case.to_str().unwrap(), "--out", again.to_str().unwrap()]).status.success());
     let name = "after-external-side.marks.json";
     assert_eq!(json(&out.join(name)), json(&again.join(name)));
 }

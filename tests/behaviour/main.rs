@@ -21,6 +21,7 @@ mod reference_clips;
 mod repeatability;
 mod report;
 mod retest;
+mod sample_case;
 mod simulation;
 mod stopping;
 mod track;

@@ -3,6 +3,7 @@
 use tworeach::screen::{Call, ResultSide};
 
 use crate::case_files::{CLEARED, CaseFiles, From, Reach, code, marks_of, stderr, stdout, tworeach};
+use crate::sample_case::{self, json};
 
 /// Marks without error leave the fit's own error: its priors pull on what one picture does not tell.
 const EXACT_MARKS_TOL_DEG: f64 = 2.0;
@@ -75,15 +76,9 @@ fn a_mark_on_the_wrong_place_is_named_and_does_not_turn_the_call() {
 #[test]
 fn a_landmark_misplaced_in_every_repeat_is_one_suspect_and_does_not_turn_the_call() {
     // The sample case has three repeats of every mark; its truth is in its own file.
-    let samples = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/side");
+    let samples = sample_case::folder();
     let folder = tempfile::tempdir().unwrap();
-    for entry in std::fs::read_dir(&samples).unwrap() {
-        let path = entry.unwrap().path();
-        std::fs::copy(&path, folder.path().join(path.file_name().unwrap())).unwrap();
-    }
-    let json = |path: &std::path::Path| -> serde_json::Value {
-        serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
-    };
+    sample_case::copy_to(folder.path());
     let truth = json(&samples.join("truth.json"));
     let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
     for (landmark, by_px) in [("right_wrist", 60.0), ("right_shoulder", -60.0)] {

@@ -2,24 +2,14 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
 
 use serde_json::Value;
 
+use crate::case_files::tworeach;
+use crate::sample_case::{self, json};
+
 /// A mark that claims to be followed is never further from its spot than this, px.
 const OFF_MAX_PX: f64 = 5.0;
-
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tworeach")).args(arguments).output().unwrap()
-}
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/side")
-}
-
-fn json(path: &Path) -> Value {
-    serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()
-}
 
 /// Marks without error on the frame of a reach at end range, written beside.
 fn exact_marks(folder: &Path, reach: &Value) -> PathBuf {
@@ -48,15 +38,21 @@ fn exact_marks(folder: &Path, reach: &Value) -> PathBuf {
 
 #[test]
 fn marks_stay_on_their_spots_through_the_whole_raise_or_are_declared_lost() {
-    let truth = json(&samples().join("truth.json"));
+    let truth = json(&sample_case::folder().join("truth.json"));
     for (number, name) in [(0, "before-internal"), (1, "before-external")] {
         let folder = tempfile::tempdir().unwrap();
         let reach = &truth["reaches"][number];
         let marks = exact_marks(folder.path(), reach);
-        let clip = samples().join(format!("{name}.mp4"));
+        let clip = sample_case::folder().join(format!("{name}.mp4"));
         let out = folder.path().join("tracked");
-        let done =
-            run(&["track", clip.to_str().unwrap(), "--marks", marks.to_str().unwrap(), "--out", out.to_str().unwrap()]);
+        let done = tworeach(&[
+            "track",
+            clip.to_str().unwrap(),
+            "--marks",
+            marks.to_str().unwrap(),
+            "--out",
+            out.to_str().unwrap(),
+        ]);
         assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
         let table = fs::read_to_string(out.join("tracks.csv")).unwrap();
         let frames = reach["frames"].as_array().unwrap();
@@ -98,12 +94,9 @@ fn marks_stay_on_their_spots_through_the_whole_raise_or_are_declared_lost() {
 #[test]
 fn followed_marks_measure_and_show_that_the_reach_was_held() {
     let folder = tempfile::tempdir().unwrap();
-    for entry in fs::read_dir(samples()).unwrap() {
-        let path = entry.unwrap().path();
-        fs::copy(&path, folder.path().join(path.file_name().unwrap())).unwrap();
-    }
+    sample_case::copy_to(folder.path());
     let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
-    let tracked = run(&[
+    let tracked = tworeach(&[
         "track",
         &path("before-internal.mp4"),
         "--marks",
@@ -115,13 +108,13 @@ fn followed_marks_measure_and_show_that_the_reach_was_held() {
     let case = fs::read_to_string(path("case.toml")).unwrap();
     let case = case.replace("marks = \"before-internal.marks.json\"", "marks = \"tracked/marks.json\"");
     fs::write(path("case.toml"), case).unwrap();
-    let measured = run(&["measure", &path("case.toml"), "--json"]);
+    let measured = tworeach(&["measure", &path("case.toml"), "--json"]);
     assert!(measured.status.success(), "{}", String::from_utf8_lossy(&measured.stderr));
     let result: Value = serde_json::from_slice(&measured.stdout).unwrap();
     let reach = &result["reaches"][0];
     let held = reach["checks"].as_array().unwrap().iter().find(|check| check["name"] == "held").unwrap();
     assert_eq!(held["status"], "ok", "{held}");
-    let truth = json(&samples().join("truth.json"));
+    let truth = json(&sample_case::folder().join("truth.json"));
     let true_deg = truth["reaches"][0]["end_range"]["elevation_right_deg"].as_f64().unwrap();
     let elevation = &reach["elevation_deg"];
     let number = |field: &str| elevation[field].as_f64().unwrap();
@@ -133,17 +126,17 @@ fn clip_without_marks_by_hand_and_existing_tracks_are_refused() {
     let folder = tempfile::tempdir().unwrap();
     let marks = folder.path().join("none.marks.json");
     fs::write(&marks, r#"{ "schema": "tworeach/marks/1", "image_size": [1280, 720], "frames": [] }"#).unwrap();
-    let clip = samples().join("before-internal.mp4");
+    let clip = sample_case::folder().join("before-internal.mp4");
     let out = folder.path().join("out");
     let arguments =
         ["track", clip.to_str().unwrap(), "--marks", marks.to_str().unwrap(), "--out", out.to_str().unwrap()];
-    let refused = run(&arguments);
+    let refused = tworeach(&arguments);
     assert_eq!(refused.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("no mark placed by hand"), "{refused:?}");
     assert!(!out.exists(), "nothing is left behind");
     fs::create_dir(&out).unwrap();
     fs::write(out.join("tracks.csv"), "older").unwrap();
-    let refused = run(&arguments);
+    let refused = tworeach(&arguments);
     assert_eq!(refused.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("exists already"), "{refused:?}");
     assert_eq!(fs::read_to_string(out.join("tracks.csv")).unwrap(), "older");
