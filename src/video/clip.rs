@@ -11,6 +11,7 @@ use super::convert::{Converter, square_size};
 use super::error::VideoError;
 use super::ffi;
 use super::info::{MediaInfo, MediaKind, codec_words, container_words};
+use super::planes::YccPicture;
 use super::reader::{Damage, Reader, ReaderOptions};
 use super::stream::check_size;
 
@@ -91,14 +92,12 @@ impl Clip {
     }
 
     /// As [`Self::open`], for showing frames to a person, with one thread: it takes the least memory, and a jump has no other
-    /// threads to fill with frames first. Colours are good to a few codes; brightness stands where it stood.
+    /// threads to fill with frames first.
     ///
     /// # Errors
     /// As [`Self::open`].
     pub fn open_to_show(path: &Path) -> Result<Self, VideoError> {
-        let mut clip = Self::open_with(path, ReaderOptions { is_careful: true, ..ReaderOptions::default() })?;
-        clip.cursor.converter = converter(&clip.info, &clip.color).quick();
-        Ok(clip)
+        Self::open_with(path, ReaderOptions { is_careful: true, ..ReaderOptions::default() })
     }
 
     fn open_with(path: &Path, options: ReaderOptions) -> Result<Self, VideoError> {
@@ -138,6 +137,17 @@ impl Clip {
         let Cursor { converter, shown, .. } = &mut self.cursor;
         let image = converter.rgb(&shown.frame).ok_or_else(|| unknown_pixels(&self.path))?;
         Ok(UprightFrame { time_s: shown.time_s, image })
+    }
+
+    /// The frame shown at `time_s`, as [`Self::frame_at`], as a JPEG file holds it. Colours are good to a few codes; brightness
+    /// stands where it stood. This is the way to show a frame: what is measured never comes from here.
+    ///
+    /// # Errors
+    /// As [`Self::frame_at`].
+    pub fn ycc_at(&mut self, time_s: f64) -> Result<YccPicture, VideoError> {
+        self.show(time_s)?;
+        let Cursor { converter, shown, .. } = &mut self.cursor;
+        converter.ycc(&shown.frame).ok_or_else(|| unknown_pixels(&self.path))
     }
 
     /// The luma of the frame shown at `time_s`, as [`Self::frame_at`].

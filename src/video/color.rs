@@ -81,6 +81,29 @@ impl ColorInfo {
     }
 }
 
+/// What red and blue add to brightness, whose rest is green's.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Luminances {
+    pub(crate) red: f64,
+    pub(crate) blue: f64,
+}
+
+impl Luminances {
+    /// ITU-R BT.601, which JFIF takes too.
+    pub(crate) const BT601: Self = Self { red: 0.299, blue: 0.114 };
+}
+
+/// The luminances of a matrix, ITU-T H.273 table 4; BT.601's for one that is not known.
+pub(crate) const fn luminances(matrix: i32) -> Luminances {
+    match matrix {
+        MATRIX_BT709 => Luminances { red: 0.2126, blue: 0.0722 },
+        MATRIX_FCC => Luminances { red: 0.30, blue: 0.11 },
+        MATRIX_SMPTE240M => Luminances { red: 0.212, blue: 0.087 },
+        MATRIX_BT2020 | MATRIX_BT2020_CONSTANT => Luminances { red: 0.2627, blue: 0.0593 },
+        _ => Luminances::BT601,
+    }
+}
+
 /// Whether a range number says anything.
 pub(crate) const fn is_range_stated(range: i32) -> bool {
     range != 0

@@ -7,6 +7,7 @@ use image::{GrayImage, RgbImage};
 use super::color::{self, ColorInfo, Transfer};
 use super::ffi::{self, Conversion, FrameNumbers, LumaLayout, Rows, Scaler};
 use super::orientation::Orientation;
+use super::planes::{Plane, ToJfif, YccPicture};
 
 /// Makes upright pictures of the frames of one clip.
 ///
@@ -16,8 +17,8 @@ pub(crate) struct Converter {
     color: ColorInfo,
     /// Size with square pixels, before the turn, px.
     square_size: (u32, u32),
-    is_quick: bool,
     rgb: Option<Scaler>,
+    planar: Option<Scaler>,
     gray: Option<Scaler>,
     luma: Option<LumaReader>,
     pq_table: [u8; 256],
@@ -34,18 +35,12 @@ struct LumaReader {
 impl Converter {
     pub(crate) fn new(orientation: Orientation, color: ColorInfo, square_size: (u32, u32)) -> Self {
         let pq_table = color::pq_table();
-        Self { orientation, color, square_size, is_quick: false, rgb: None, gray: None, luma: None, pq_table }
-    }
-
-    /// As it is, with colours that are good to a few codes, in a fraction of the time.
-    pub(crate) const fn quick(mut self) -> Self {
-        self.is_quick = true;
-        self
+        Self { orientation, color, square_size, rgb: None, planar: None, gray: None, luma: None, pq_table }
     }
 
     /// The upright picture in colour, or `None` if the library can't convert this pixel format.
     pub(crate) fn rgb(&mut self, frame: &frame::Video) -> Option<RgbImage> {
-        let conversion = self.conversion(&ffi::frame_numbers(frame), Pixel::RGB24);
+        let conversion = self.conversion(&ffi::frame_numbers(frame), Pixel::RGB24, true);
         let converted = scaler(&mut self.rgb, conversion)?.convert(frame)?;
         let rows = Rows::packed(converted)?;
         let mut pixels = turned::<3>(self.orientation, self.square_size, |y| rows.row(y));
@@ -54,6 +49,51 @@ impl Converter {
         }
         let (width, height) = self.orientation.upright_size(self.square_size);
         RgbImage::from_raw(width, height, pixels)
+    }
+
+    /// The upright picture in planes, or `None` if the library can't convert this pixel format.
+    ///
+    /// Colours are those of [`Self::rgb`] to a few codes: each stays over the pixels that share it in the clip.
+    pub(crate) fn ycc(&mut self, frame: &frame::Video) -> Option<YccPicture> {
+        if self.color.transfer == Transfer::PerceptualQuantizer {
+            return self.rgb(frame).map(|image| YccPicture::from_rgb(&image));
+        }
+        let numbers = ffi::frame_numbers(frame);
+        let is_full_range = self.is_full_range(numbers.pixel_format);
+        let conversion = self.conversion(&numbers, Pixel::YUV420P, is_full_range);
+        let is_planar = [Pixel::YUV420P, Pixel::YUVJ420P].map(ffi::format_number).contains(&numbers.pixel_format);
+        let frame = if is_planar && (numbers.width, numbers.height) == self.square_size {
+            frame
+        } else {
+            scaler(&mut self.planar, conversion)?.convert(frame)?
+        };
+        let [lumas, blues, reds] = Rows::planar(frame)?;
+        let (width, height) = sizes(self.square_size);
+        let (half_width, half_height) = (width.div_ceil(2), height.div_ceil(2));
+        let to_jfif = ToJfif::new(color::luminances(self.color.matrix_number), is_full_range);
+        let mut luma = Vec::with_capacity(width * height);
+        let (mut blue, mut red) = (Vec::with_capacity(half_width * half_height), Vec::new());
+        red.reserve_exact(half_width * half_height);
+        let mut shades = Vec::with_capacity(2 * half_width);
+        for y in 0..blues.height() {
+            let pair: Vec<&[u8]> = (2 * y..lumas.height().min(2 * y + 2)).map(|y| &lumas.row(y)[..width]).collect();
+            let (blue_row, red_row) = (&blues.row(y)[..half_width], &reds.row(y)[..half_width]);
+            to_jfif.rows(&pair, blue_row, red_row, [&mut luma, &mut blue, &mut red], &mut shades);
+        }
+        let upright = |samples: Vec<u8>, size: (usize, usize)| {
+            let (width, height) = if self.orientation.is_quarter_turn() { (size.1, size.0) } else { size };
+            if self.orientation.is_upright() {
+                return Plane { width, height, samples };
+            }
+            let samples = self.orientation.upright::<1>(size, |y| &samples[y * size.0..(y + 1) * size.0]);
+            Plane { width, height, samples }
+        };
+        let half_size = (half_width, half_height);
+        Some(YccPicture {
+            luma: upright(luma, (width, height)),
+            blue: upright(blue, half_size),
+            red: upright(red, half_size),
+        })
     }
 
     /// The upright luma, in the full range 0 to 255, or `None` if the library can't convert this pixel format.
@@ -68,7 +108,7 @@ impl Converter {
                 self.luma_direct(frame, numbers.pixel_format, layout)?
             }
             _ => {
-                let conversion = self.conversion(&numbers, Pixel::GRAY8);
+                let conversion = self.conversion(&numbers, Pixel::GRAY8, true);
                 let converted = scaler(&mut self.gray, conversion)?.convert(frame)?;
                 let rows = Rows::packed(converted)?;
                 turned::<1>(self.orientation, self.square_size, |y| rows.row(y))
@@ -99,7 +139,7 @@ impl Converter {
         Some(self.orientation.upright::<1>((width, height), |y| &codes[y * width..(y + 1) * width]))
     }
 
-    fn conversion(&self, numbers: &FrameNumbers, target_format: Pixel) -> Conversion {
+    fn conversion(&self, numbers: &FrameNumbers, target_format: Pixel, is_target_full_range: bool) -> Conversion {
         Conversion {
             source_format: numbers.pixel_format,
             source_size: (numbers.width, numbers.height),
@@ -107,8 +147,7 @@ impl Converter {
             target_size: self.square_size,
             matrix: self.color.matrix_number,
             is_source_full_range: self.is_full_range(numbers.pixel_format),
-            is_target_full_range: true,
-            is_quick: self.is_quick,
+            is_target_full_range,
         }
     }
 

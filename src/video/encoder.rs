@@ -95,7 +95,6 @@ impl Encoder {
             target_size: (options.width, options.height),
             matrix: MATRIX_BT709,
             is_source_full_range: true,
-            is_quick: false,
             is_target_full_range: false,
         };
         let scaler = Scaler::new(conversion).ok_or(VideoError::NoEncoder)?;

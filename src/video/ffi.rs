@@ -355,10 +355,16 @@ impl<'a> Rows<'a> {
         Self::plane(frame, 0)
     }
 
+    /// The rows of brightness, blue and red of a frame that keeps them in planes of their own, one byte a sample.
+    pub fn planar(frame: &'a frame::Video) -> Option<[Self; 3]> {
+        Some([Self::plane(frame, 0)?, Self::plane(frame, 1)?, Self::plane(frame, 2)?])
+    }
+
     fn plane(frame: &'a frame::Video, plane: usize) -> Option<Self> {
         // SAFETY: reads fields of the frame and a static table. The row length is the one the library computes for this
         // format and width, and the frame's buffer has `height` rows of at least that length, `stride` apart (which may be
-        // negative: then the first row is the last in memory).
+        // negative: then the first row is the last in memory). Planes 1 and 2 have fewer rows where colours are subsampled,
+        // which the format's description tells; no plane has more rows than plane 0.
         unsafe {
             let raw = frame.as_ptr();
             let first = *(*raw).data.get(plane)?;
@@ -366,7 +372,11 @@ impl<'a> Rows<'a> {
             let row_bytes =
                 ffi::av_image_get_linesize(format_of((*raw).format)?, (*raw).width, c_int::try_from(plane).ok()?);
             let row_bytes = usize::try_from(row_bytes).ok()?;
-            let height = u32::try_from((*raw).height).ok()?;
+            let subsampling = match plane {
+                1 | 2 => ffi::av_pix_fmt_desc_get(format_of((*raw).format)?).as_ref()?.log2_chroma_h,
+                _ => 0,
+            };
+            let height = u32::try_from((*raw).height).ok()?.div_ceil(1_u32.checked_shl(subsampling.into())?);
             (!first.is_null() && row_bytes > 0 && row_bytes <= stride.unsigned_abs()).then_some(Self {
                 first,
                 stride,
@@ -377,10 +387,15 @@ impl<'a> Rows<'a> {
         }
     }
 
+    /// How many rows there are.
+    pub const fn height(&self) -> u32 {
+        self.height
+    }
+
     /// Row `y` from the top.
     ///
     /// # Panics
-    /// If `y` is not below the height of the frame.
+    /// If `y` is not below the number of rows.
     pub fn row(&self, y: u32) -> &'a [u8] {
         assert!(y < self.height, "row {y} of {}", self.height);
         // SAFETY: by the invariant of `plane`, row `y < height` starts `y * stride` from the first and has `row_bytes`;
@@ -406,9 +421,6 @@ pub struct Conversion {
     pub is_source_full_range: bool,
     /// Whether the destination uses the full range of codes.
     pub is_target_full_range: bool,
-    /// Colours within a few codes are enough: the library's fast routines are taken, which round roughly and repeat each
-    /// chroma sample over the pixels that share it.
-    pub is_quick: bool,
 }
 
 /// Converts and resamples frames with the stream's own matrix and range.
@@ -427,8 +439,7 @@ impl Scaler {
         prepare();
         let side = |value: u32| c_int::try_from(value).ok();
         let source_format = format_of(conversion.source_format)?;
-        let exact = ffi::SWS_ACCURATE_RND | ffi::SWS_FULL_CHR_H_INP | ffi::SWS_FULL_CHR_H_INT;
-        let flags = ffi::SWS_BICUBIC | if conversion.is_quick { 0 } else { exact };
+        let flags = ffi::SWS_BICUBIC | ffi::SWS_ACCURATE_RND | ffi::SWS_FULL_CHR_H_INP | ffi::SWS_FULL_CHR_H_INT;
         // SAFETY: sizes are positive integers, formats known; the context is freed in `drop`. Coefficient tables are static.
         unsafe {
             let context = ffi::sws_getContext(

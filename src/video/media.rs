@@ -7,6 +7,7 @@ use image::DynamicImage;
 use super::clip::{Clip, LumaFrame, TIME_TOLERANCE_S, UprightFrame};
 use super::error::VideoError;
 use super::info::MediaInfo;
+use super::planes::YccPicture;
 use super::reader::Damage;
 use super::sniff::{self, Kind};
 use super::still::Still;
@@ -67,6 +68,20 @@ impl Media {
             Self::Still(still) => {
                 check_still_time(still, time_s)?;
                 Ok(UprightFrame { time_s: 0.0, image: still.image().clone() })
+            }
+        }
+    }
+
+    /// The upright frame shown at `time_s` (s) as a JPEG file holds it, as [`Clip::ycc_at`].
+    ///
+    /// # Errors
+    /// As [`Clip::frame_at`].
+    pub fn ycc_at(&mut self, time_s: f64) -> Result<YccPicture, VideoError> {
+        match self {
+            Self::Clip(clip) => clip.ycc_at(time_s),
+            Self::Still(still) => {
+                check_still_time(still, time_s)?;
+                Ok(YccPicture::from_rgb(still.image()))
             }
         }
     }

@@ -19,12 +19,12 @@ use tokio::sync::{Notify, oneshot};
 use tokio::time::timeout;
 
 use self::cache::FrameCache;
-use self::walk::Walk;
+use self::walk::{Pace, Walk};
 use super::decode::parent::FrameChild;
 use super::error::WebError;
 
-/// All frames that are kept, bytes: some 200 of a clip in 1080p.
-const CACHE_BYTES_MAX: usize = 64 << 20;
+/// All frames that are kept, bytes: some 300 of a clip in 1080p.
+const CACHE_BYTES_MAX: usize = 48 << 20;
 
 /// Clips that are walked along at once. A child takes some 40 MB for a clip in 1080p.
 const WALKERS_MAX: usize = 6;
@@ -74,9 +74,9 @@ struct Walker {
 
 struct State {
     last_asked: Instant,
-    /// The frame asked for last, and the one before.
+    /// The frame asked for last, and how the person came there.
     centre: usize,
-    before: usize,
+    pace: Pace,
     urgent: Vec<(usize, oneshot::Sender<Frame>)>,
     /// It takes no more requests.
     is_ended: bool,
@@ -133,7 +133,8 @@ impl FrameStore {
                 walker.end();
             }
         }
-        let state = State { last_asked: Instant::now(), centre: 0, before: 0, urgent: Vec::new(), is_ended: false };
+        let state =
+            State { last_asked: Instant::now(), centre: 0, pace: Pace::default(), urgent: Vec::new(), is_ended: false };
         let walker = Arc::new(Walker { state: Mutex::new(state), woken: Notify::new() });
         walkers.insert(clip.hash.clone(), walker.clone());
         tokio::spawn(walker.clone().run(self.program.clone(), clip.clone(), self.shared.clone()));
@@ -214,13 +215,13 @@ impl Walker {
         state.urgent = missing;
         let kept: Vec<_> = kept.into_iter().map(|(index, answer)| (answer, cache.peek(&clip.hash, index))).collect();
         let urgent = state.urgent.first().map(|(index, _)| *index);
-        let (centre, before) = (state.centre, state.before);
+        let (centre, pace) = (state.centre, state.pace);
         drop(state);
         let next = match urgent {
             Some(index) => Next::Frame { index, is_urgent: true },
             None => {
                 let has = |index: usize| cache.has(&clip.hash, index);
-                match walk.next(centre, before, clip.times_s.len(), has) {
+                match walk.next(centre, pace, clip.times_s.len(), has) {
                     Some(index) => Next::Frame { index, is_urgent: false },
                     None => Next::Wait,
                 }
@@ -262,10 +263,8 @@ impl Walker {
 impl State {
     fn centre_on(&mut self, index: usize) {
         self.last_asked = Instant::now();
-        if index != self.centre {
-            self.before = self.centre;
-            self.centre = index;
-        }
+        self.pace = self.pace.after(self.centre, index);
+        self.centre = index;
     }
 }
 

@@ -148,6 +148,6 @@ impl FrameChild {
 fn command(program: &Path) -> Command {
     let mut command = Command::new(program);
     // an arena for each thread would count against the bound on memory without being used
-    command.env("MALLOC_ARENA_MAX", "2").stderr(Stdio::null()).kill_on_drop(true);
+    command.env("MALLOC_ARENA_MAX", "1").stderr(Stdio::null()).kill_on_drop(true);
     command
 }

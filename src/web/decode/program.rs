@@ -8,7 +8,6 @@ use std::io::{self, BufRead as _, Write};
 use std::path::Path;
 
 use image::{DynamicImage, RgbImage};
-use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use serde::{Deserialize, Serialize};
 
 use super::previews::PreviewWriter;
@@ -16,7 +15,7 @@ use crate::geometry::{ImagePoint, Landmark};
 use crate::records::MediaFacts;
 use crate::screen::{MarkedPoint, PointSpread, carry_pictures};
 use crate::track::ArmTurn;
-use crate::video::{Clip, Media, VideoError};
+use crate::video::{Clip, Media, VideoError, YccPicture, encode_jpeg};
 
 /// Address space of a child, bytes. A 4K clip decoded with eight threads takes under 1 GB.
 const MEMORY_BYTES_MAX: u64 = 3 << 30;
@@ -78,7 +77,7 @@ pub fn show_frames(path: &Path, out: &mut impl Write) -> io::Result<()> {
     let mut media = Media::open_to_show(path).map_err(io::Error::other)?;
     for line in io::stdin().lock().lines() {
         let time_s: f64 = line?.trim().parse().map_err(io::Error::other)?;
-        let jpeg = media.frame_at(time_s).ok().and_then(|frame| jpeg(&frame.image, FULL_QUALITY).ok());
+        let jpeg = media.ycc_at(time_s).ok().and_then(|picture| encode_jpeg(&picture, FULL_QUALITY));
         match jpeg {
             Some(jpeg) => {
                 out.write_all(&u32::try_from(jpeg.len()).map_err(io::Error::other)?.to_le_bytes())?;
@@ -225,14 +224,7 @@ fn small_jpeg(image: &RgbImage) -> io::Result<Vec<u8>> {
 }
 
 fn jpeg(image: &RgbImage, quality: u8) -> io::Result<Vec<u8>> {
-    let side = |px: u32| u16::try_from(px).map_err(io::Error::other);
-    let (width, height) = (side(image.width())?, side(image.height())?);
-    let mut bytes = Vec::new();
-    let mut encoder = Encoder::new(&mut bytes, quality);
-    // clips hold a quarter of the colours themselves; edges are judged by brightness, which is kept whole
-    encoder.set_sampling_factor(SamplingFactor::F_2_2);
-    encoder.encode(image.as_raw(), width, height, ColorType::Rgb).map_err(io::Error::other)?;
-    Ok(bytes)
+    encode_jpeg(&YccPicture::from_rgb(image), quality).ok_or_else(|| io::Error::other("a picture without pixels"))
 }
 
 /// The usual extension, by the container in words.

@@ -1,21 +1,56 @@
 //! Which frame to decode next, so that those around the one looked at are there before they are asked for.
 //!
 //! Onwards each frame follows the last one. Backwards a run of frames is decoded in the order of the clip, since a jump
-//! costs as much as many frames.
+//! costs as much as many frames. Somebody who jumps here and there needs few of a frame's neighbours, somebody who steps steadily
+//! many: what is decoded and not looked at takes the processor from the others.
 
 use std::collections::{HashSet, VecDeque};
 
-/// Frames that are kept ready onwards and backwards.
+/// Steps one way after the other that make it likely that more follow.
+const STEADY: usize = 3;
+
+/// A step passes over at most so many frames: more is a jump.
+const STEP_MAX: usize = 3;
+
+/// Frames that are kept ready onwards, for somebody who steps steadily and for others.
 const AHEAD: usize = 12;
+const AHEAD_FEW: usize = 4;
 
-/// With fewer ready than this backwards, the next run is decoded.
+/// With fewer ready than this backwards, the next run is decoded: for somebody who steps back steadily, and who does so at all.
 const BEHIND_MIN: usize = 20;
+const BEHIND_FEW: usize = 4;
 
-/// Frames of a run backwards.
+/// Frames of a run backwards, likewise.
 const RUN: usize = 24;
+const RUN_FEW: usize = 8;
 
 /// A run further away than this from what is looked at now is given up.
 const RUN_REACH: usize = 64;
+
+/// How somebody moves along a clip.
+#[derive(Debug, Default, Clone, Copy)]
+pub(super) struct Pace {
+    /// Steps one way after the other, until now.
+    steps: usize,
+    is_back: bool,
+}
+
+impl Pace {
+    /// The pace after a move from one frame to another.
+    pub(super) fn after(self, from: usize, to: usize) -> Self {
+        let is_back = to < from;
+        match from.abs_diff(to) {
+            0 => self,
+            1..=STEP_MAX if self.is_back == is_back => Self { steps: self.steps + 1, is_back },
+            1..=STEP_MAX => Self { steps: 1, is_back },
+            _ => Self::default(),
+        }
+    }
+
+    const fn is_steady(self) -> bool {
+        self.steps >= STEADY
+    }
+}
 
 /// What is planned.
 #[derive(Debug, Default)]
@@ -25,35 +60,37 @@ pub(super) struct Walk {
 }
 
 impl Walk {
-    /// The frame to decode next for somebody who looks at `centre` and looked at `before` before that; `None` when all
-    /// around it are there. `count` is the number of frames, `has` says which are there.
+    /// The frame to decode next for somebody who looks at `centre` and came there at a pace; `None` when all around it that are
+    /// likely to be asked for are there. `count` is the number of frames, `has` says which are there.
     pub(super) fn next(
         &mut self,
         centre: usize,
-        before: usize,
+        pace: Pace,
         count: usize,
         has: impl Fn(usize) -> bool,
     ) -> Option<usize> {
         let is_there = |index: usize| has(index) || self.lost.contains(&index);
         let is_near = |index: usize| centre.abs_diff(index) <= RUN_REACH;
+        if !pace.is_back {
+            self.run.clear();
+        }
         while let Some(index) = self.run.pop_front() {
             if is_near(index) && !is_there(index) {
                 return Some(index);
             }
         }
-        let goes_back = centre < before;
-        let onwards = || (centre..count.min(centre + AHEAD + 1)).find(|index| !is_there(*index));
-        if !goes_back && let Some(index) = onwards() {
-            return Some(index);
-        }
-        let first_there = (0..centre).rev().take_while(|index| is_there(*index)).last().unwrap_or(centre);
-        if first_there > 0 && centre - first_there < BEHIND_MIN {
-            self.run = (first_there.saturating_sub(RUN)..first_there).filter(|index| !is_there(*index)).collect();
-            if let Some(index) = self.run.pop_front() {
-                return Some(index);
+        if pace.is_back {
+            let (least, run) = if pace.is_steady() { (BEHIND_MIN, RUN) } else { (BEHIND_FEW, RUN_FEW) };
+            let first_there = (0..centre).rev().take_while(|index| is_there(*index)).last().unwrap_or(centre);
+            if first_there > 0 && centre - first_there < least {
+                self.run = (first_there.saturating_sub(run)..first_there).filter(|index| !is_there(*index)).collect();
+                if let Some(index) = self.run.pop_front() {
+                    return Some(index);
+                }
             }
         }
-        onwards()
+        let ahead = if pace.is_steady() && !pace.is_back { AHEAD } else { AHEAD_FEW };
+        (centre..count.min(centre + ahead + 1)).find(|index| !is_there(*index))
     }
 
     /// A planned frame that was not decoded after all.
@@ -72,21 +109,47 @@ mod tests {
     use super::*;
 
     /// Decodes what the walk asks for until it is content, and gives the order.
-    fn walk_to(walk: &mut Walk, there: &mut HashSet<usize>, centre: usize, before: usize, count: usize) -> Vec<usize> {
+    fn walk_to(walk: &mut Walk, there: &mut HashSet<usize>, centre: usize, pace: Pace, count: usize) -> Vec<usize> {
         let mut order = Vec::new();
-        while let Some(index) = walk.next(centre, before, count, |index| there.contains(&index)) {
+        while let Some(index) = walk.next(centre, pace, count, |index| there.contains(&index)) {
             assert!(index < count && there.insert(index), "{index} asked for twice or past the end");
             order.push(index);
         }
         order
     }
 
+    const ONWARDS: Pace = Pace { steps: STEADY, is_back: false };
+    const BACK: Pace = Pace { steps: STEADY, is_back: true };
+
     #[test]
-    fn frames_onwards_come_first_and_then_a_run_backwards_in_the_clips_order() {
-        let mut there = HashSet::from([50]);
-        let order = walk_to(&mut Walk::default(), &mut there, 50, 40, 1000);
-        assert_eq!(order[..AHEAD], (51..=50 + AHEAD).collect::<Vec<_>>());
-        assert_eq!(order[AHEAD..], (50 - RUN..50).collect::<Vec<_>>());
+    fn a_pace_is_steady_after_some_steps_one_way_and_lost_with_a_jump() {
+        let paces: Vec<(usize, bool)> = [10, 11, 12, 14, 13, 13, 12, 10, 90, 91]
+            .windows(2)
+            .scan(Pace::default(), |pace, moved| {
+                *pace = pace.after(moved[0], moved[1]);
+                Some((pace.steps, pace.is_back))
+            })
+            .collect();
+        let (onwards, back) = (false, true);
+        let expected =
+            [(1, onwards), (2, onwards), (3, onwards), (1, back), (1, back), (2, back), (3, back), (0, onwards)];
+        assert_eq!(paces[..8], expected);
+        assert_eq!(paces[8], (1, onwards));
+    }
+
+    #[test]
+    fn a_jump_is_followed_by_few_frames_steady_steps_by_many() {
+        let order = |pace| walk_to(&mut Walk::default(), &mut HashSet::from([50]), 50, pace, 1000);
+        assert_eq!(order(Pace::default()), (51..=50 + AHEAD_FEW).collect::<Vec<_>>());
+        assert_eq!(order(ONWARDS), (51..=50 + AHEAD).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn backwards_a_run_in_the_clips_order_comes_first() {
+        let order = |pace| walk_to(&mut Walk::default(), &mut HashSet::from([50]), 50, pace, 1000);
+        let expected = |run: usize| (50 - run..50).chain(51..=50 + AHEAD_FEW).collect::<Vec<_>>();
+        assert_eq!(order(BACK), expected(RUN));
+        assert_eq!(order(Pace { steps: 1, is_back: true }), expected(RUN_FEW));
     }
 
     #[test]
@@ -94,12 +157,14 @@ mod tests {
         for steps in [1_isize, -1] {
             let mut walk = Walk::default();
             let mut there = HashSet::from([500]);
-            let mut centre = 500_usize;
-            for _ in 0..300 {
-                let before = centre;
-                walk_to(&mut walk, &mut there, centre, before.saturating_add_signed(-steps), 1000);
-                centre = centre.saturating_add_signed(steps);
-                assert!(there.contains(&centre), "{centre}");
+            let (mut centre, mut pace) = (500_usize, Pace::default().after(499, 500));
+            for number in 0..300 {
+                walk_to(&mut walk, &mut there, centre, pace, 1000);
+                let next = centre.saturating_add_signed(steps);
+                pace = pace.after(centre, next);
+                centre = next;
+                // the first step back is a jump
+                assert!(there.contains(&centre) || (number == 0 && steps < 0), "{centre}");
             }
         }
     }
@@ -108,9 +173,11 @@ mod tests {
     fn the_ends_of_a_clip_are_no_trap() {
         for count in 1..30 {
             for centre in [0, count / 2, count - 1] {
-                let mut there = HashSet::new();
-                walk_to(&mut Walk::default(), &mut there, centre, 0, count);
-                assert!(there.contains(&centre));
+                for pace in [Pace::default(), ONWARDS, BACK] {
+                    let mut there = HashSet::new();
+                    walk_to(&mut Walk::default(), &mut there, centre, pace, count);
+                    assert!(there.contains(&centre));
+                }
             }
         }
     }
@@ -120,7 +187,7 @@ mod tests {
         let mut walk = Walk::default();
         let mut there = HashSet::from([0]);
         walk.note_lost(1);
-        let order = walk_to(&mut walk, &mut there, 0, 0, 5);
+        let order = walk_to(&mut walk, &mut there, 0, ONWARDS, 5);
         assert_eq!(order, [2, 3, 4]);
     }
 }
