@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 
-use crate::web::{Options, Server, UploadLimits};
+use crate::web::{Options, Server, UploadLimits, WebError};
 
 /// The usual port; any free one serves as well.
 const PORT: u16 = 7326;
@@ -43,8 +43,15 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     });
     let decoder = std::env::current_exe().context("this program cannot be found to be started again")?;
     let options = Options { data, decoder, limits: UploadLimits::default(), log };
-    let server = Server::bind(args.port, options)
-        .with_context(|| format!("cannot serve on port {}; --port 0 takes a free one", args.port))?;
+    let server = Server::bind(args.port, options).map_err(|error| {
+        let is_port = matches!(error, WebError::Io { .. });
+        let error = anyhow::Error::from(error);
+        if is_port {
+            error.context(format!("cannot serve on port {}; --port 0 takes a free one", args.port))
+        } else {
+            error
+        }
+    })?;
     let mut out = io::stdout().lock();
     writeln!(out, "{}", server.address())?;
     out.flush()?;

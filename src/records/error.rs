@@ -18,6 +18,15 @@ pub enum RecordsError {
         #[source]
         source: std::io::Error,
     },
+    /// Another program has the folder.
+    #[error(
+        "another tworeach serves the data folder {} already: use its page, stop it, or give another folder with --data",
+        path.display()
+    )]
+    InUse {
+        /// The folder.
+        path: PathBuf,
+    },
     /// The database could not do it.
     #[error("the database cannot {step}")]
     Database {

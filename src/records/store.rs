@@ -1,6 +1,6 @@
 //! The data folder: the database and the media beside it.
 
-use std::fs;
+use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -14,24 +14,32 @@ use super::migrations::migrate;
 /// The database in the data folder.
 const DATABASE: &str = "tworeach.sqlite3";
 
-/// How long to wait for another program that has the database, such as a second server.
+/// The file in the data folder that whoever uses the folder holds locked. The system frees it however the program ends.
+const LOCK: &str = "in-use.lock";
+
+/// How long to wait for another program that has the database, such as one that makes a copy.
 const BUSY: Duration = Duration::from_secs(5);
 
 /// Clients, visits, marks, results and media of one data folder.
 pub struct Records {
     pub(super) folder: PathBuf,
     connection: Mutex<Connection>,
+    /// Held as long as the records are.
+    _lock: File,
 }
 
 impl Records {
     /// Opens the records in `folder`, which is made if it is not there, brings the database up to date and checks that it
-    /// is whole. Uploads that were cut off are removed.
+    /// is whole. Uploads that were cut off are removed. Only one program at a time has a folder.
     ///
     /// # Errors
+    /// [`RecordsError::InUse`] when another program has the folder,
     /// [`RecordsError::Damaged`] when the integrity check finds something, [`RecordsError::TooNew`] for the database of a
     /// later version, [`RecordsError::Folder`] and [`RecordsError::Database`] when they cannot be used.
     pub fn open(folder: &Path) -> Result<Self, RecordsError> {
-        let records = Self { folder: folder.to_owned(), connection: Mutex::new(open_database(folder)?) };
+        let lock = locked_folder(folder)?;
+        let connection = Mutex::new(open_database(folder)?);
+        let records = Self { folder: folder.to_owned(), connection, _lock: lock };
         records.prepare_media()?;
         Ok(records)
     }
@@ -48,7 +56,8 @@ impl Records {
     }
 }
 
-fn open_database(folder: &Path) -> Result<Connection, RecordsError> {
+/// Makes the folder if it is not there, and locks it against other programs.
+fn locked_folder(folder: &Path) -> Result<File, RecordsError> {
     let unusable = |source| RecordsError::Folder { path: folder.to_owned(), source };
     let mut builder = fs::DirBuilder::new();
     builder.recursive(true);
@@ -59,6 +68,15 @@ fn open_database(folder: &Path) -> Result<Connection, RecordsError> {
         builder.mode(0o700);
     }
     builder.create(folder).map_err(unusable)?;
+    let lock = File::options().create(true).truncate(false).write(true).open(folder.join(LOCK)).map_err(unusable)?;
+    match lock.try_lock() {
+        Ok(()) => Ok(lock),
+        Err(TryLockError::WouldBlock) => Err(RecordsError::InUse { path: folder.to_owned() }),
+        Err(TryLockError::Error(source)) => Err(unusable(source)),
+    }
+}
+
+fn open_database(folder: &Path) -> Result<Connection, RecordsError> {
     let path = folder.join(DATABASE);
     let mut connection = Connection::open(&path).map_err(database("be opened"))?;
     let failed = "be set up";

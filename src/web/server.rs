@@ -11,6 +11,7 @@ use axum::routing::{get, post, put};
 use super::error::WebError;
 use super::state::{App, Options};
 use super::{embedded, guard, routes};
+use crate::records::Records;
 
 /// The largest body of a form or of JSON, bytes. Uploads have their own bound.
 const BODY_BYTES_MAX: usize = 256 << 10;
@@ -33,10 +34,12 @@ impl Server {
     /// [`WebError::Io`] when the port cannot be had, [`WebError::Records`] when the records cannot be opened.
     pub fn bind(port: u16, options: Options) -> Result<Self, WebError> {
         let listening = |source| WebError::Io { step: "listen on this port", source };
+        // first, so that a second server for the same folder hears of the folder and not of the port
+        let records = Records::open(&options.data)?;
         let listener = TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).map_err(listening)?;
         listener.set_nonblocking(true).map_err(listening)?;
         let port = listener.local_addr().map_err(listening)?.port();
-        let app = Arc::new(App::open(port, options)?);
+        let app = Arc::new(App::with(records, port, options));
         let origin = format!("http://127.0.0.1:{port}");
         let address = format!("{origin}{}", app.guard.entrance());
         Ok(Self { app, listener, origin, address })

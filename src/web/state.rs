@@ -63,10 +63,15 @@ impl App {
     /// # Errors
     /// [`WebError::Records`] when they cannot be opened.
     pub fn open(port: u16, options: Options) -> Result<Self, WebError> {
-        let Options { data, decoder, limits, log } = options;
-        Ok(Self {
+        Ok(Self::with(Records::open(&options.data)?, port, options))
+    }
+
+    /// The same for records that are open.
+    pub(super) fn with(records: Records, port: u16, options: Options) -> Self {
+        let Options { decoder, limits, log, .. } = options;
+        Self {
             guard: Guard::new(port),
-            records: Records::open(&data)?,
+            records,
             frames: FrameStore::new(decoder.clone()),
             decoder,
             limits,
@@ -75,7 +80,7 @@ impl App {
             carrying: Semaphore::new(1),
             demo: Mutex::new(()),
             log,
-        })
+        }
     }
 
     pub(super) fn log(&self, text: &str) {

@@ -271,7 +271,10 @@ fn a_decoder_that_fails_leaves_the_page_standing() {
     wait_for(async {
         let (page, visit) = Page::with_demo();
         let target = page.app.records.reaches(visit).unwrap()[2].id;
-        let broken = Page::decoding_by(Path::new("/bin/false"), page.folder, tworeach::web::UploadLimits::default());
+        let Page { app, router, folder, .. } = page;
+        // a data folder is one page's at a time
+        drop((app, router));
+        let broken = Page::decoding_by(Path::new("/bin/false"), folder, tworeach::web::UploadLimits::default());
         let body = json!({ "raise": 1, "time_s": 1.9667, "landmarks": ["right_hip"] });
         let answer = broken.post_json(&format!("/api/reaches/{target}/carry"), &body).await;
         assert_eq!(answer.status, StatusCode::INTERNAL_SERVER_ERROR);

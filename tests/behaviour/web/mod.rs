@@ -6,3 +6,4 @@ mod hostile;
 mod job;
 mod kill;
 pub mod page;
+mod serve;
