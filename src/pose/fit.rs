@@ -14,6 +14,9 @@ use super::start::start_values;
 use super::suspect::Explanation;
 use crate::geometry::{Landmark, Side};
 
+/// Ends the reason why a quantity is not determined, where only another clip would determine it.
+pub const FILM_FROM_SIDE: &str = "; film again from the side";
+
 /// A quantity counts as measured when the marks leave at most this share of the variance that it has without them.
 const DETERMINED_VARIANCE_RATIO: f64 = 0.25;
 /// Two minima whose costs differ by less than this cannot be told apart.
@@ -298,7 +301,7 @@ impl VisitFit {
         }
         if self.is_ambiguous[term.reach] && term.quantity.depends_on_elevation() {
             return Err(Undetermined {
-                reason: "the arms fit as well before as behind the vertical; film again from the side".to_owned(),
+                reason: format!("the arms fit as well before as behind the vertical{FILM_FROM_SIDE}"),
             });
         }
         if term.quantity.needs_scale() && !self.observations.has_scale() {

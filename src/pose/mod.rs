@@ -26,7 +26,7 @@ pub mod priors;
 pub mod quantity;
 pub mod simulate;
 
-pub use fit::{Estimate, MarkResidual, Outcome, Term, Undetermined, VisitFit, fit_visit};
+pub use fit::{Estimate, FILM_FROM_SIDE, MarkResidual, Outcome, Term, Undetermined, VisitFit, fit_visit};
 pub use observation::{
     BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, Rotation, SharedError, View, VisitObservations,
 };

@@ -3,8 +3,10 @@
 use serde::{Deserialize, Serialize};
 
 use crate::geometry::Side;
-use crate::pose::{Rotation, View};
+use crate::pose::{FILM_FROM_SIDE, Rotation, View};
 use crate::uncertainty::Measured;
+
+use super::checks::filming_order;
 
 /// The name of the format.
 pub const RESULT_SCHEMA: &str = "tworeach/result/1";
@@ -100,6 +102,18 @@ pub struct Check {
     pub limit: Option<f64>,
     /// The check in a sentence.
     pub text: String,
+}
+
+impl Check {
+    /// The check in a sentence without the order to film again that may end it: for where nothing may be filmed.
+    #[must_use]
+    pub fn finding(&self) -> String {
+        let reason_order = format!("{FILM_FROM_SIDE}.");
+        let orders = [filming_order(&self.name), &reason_order];
+        let found =
+            orders.into_iter().filter(|order| !order.is_empty()).find_map(|order| self.text.strip_suffix(order));
+        found.map_or_else(|| self.text.clone(), |found| format!("{found}."))
+    }
 }
 
 /// One reach, measured. Quantities that the marks do not determine are null.

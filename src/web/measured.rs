@@ -62,7 +62,7 @@ pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> 
         let of_reaches = told.reaches.iter_mut().flat_map(|reach| &mut reach.checks);
         let of_retest = told.retest.iter_mut().flat_map(|retest| &mut retest.checks);
         for check in of_pairs.chain(of_reaches).chain(of_retest) {
-            check.text = without_filming(&check.text);
+            check.text = check.finding();
         }
     }
     told
@@ -73,16 +73,6 @@ fn add_sentence(text: &mut String, sentence: &str) {
         text.push(' ');
     }
     text.push_str(sentence);
-}
-
-/// What a check found, without the order to film that ends its sentence.
-fn without_filming(text: &str) -> String {
-    const ORDERS: [&str; 3] = ["film again", "Film again", "Film both"];
-    let order = ORDERS.iter().filter_map(|order| text.find(order)).min();
-    order.map_or_else(
-        || text.to_owned(),
-        |at| format!("{}.", text[..at].trim_end().trim_end_matches([':', ';', '.', ','])),
-    )
 }
 
 /// Measures a visit and keeps the result.
@@ -306,26 +296,5 @@ fn overlay_view(time_s: f64, overlay: &Overlay) -> OverlayView {
             .iter()
             .map(|(landmark, placed, predicted)| (landmark.name().to_owned(), place(placed), place(predicted)))
             .collect(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::without_filming;
-
-    #[test]
-    fn a_checks_finding_stays_when_its_order_to_film_goes() {
-        for (text, left) in [
-            // the ends of sentences in the checks of reaches and pairs
-            (
-                "Bent by 21.0 deg; a bent elbow lowers the bar: film again with straight elbows.",
-                "Bent by 21.0 deg; a bent elbow lowers the bar.",
-            ),
-            ("It leans; film again with the back against the wall in both.", "It leans."),
-            ("They do not compare. Film both with the same phone.", "They do not compare."),
-            ("Filmed from the side stated.", "Filmed from the side stated."),
-        ] {
-            assert_eq!(without_filming(text), left);
-        }
     }
 }

@@ -13,6 +13,18 @@ use super::result::{Check, CheckStatus};
 /// The checks that break a pair when they fail.
 const BREAKING: [&str; 6] = ["elbow_straight", "view_as_stated", "pain_free", "back_flat", "same_grip", "trunk_still"];
 
+/// The order to film that ends the text of a failed check, by the check's name; [`Check::finding`] leaves it out.
+pub(crate) fn filming_order(name: &str) -> &'static str {
+    match name {
+        "elbow_straight" => ": film again with straight elbows.",
+        "back_flat" => ": film again with the back kept flat.",
+        "same_grip" => ": film again with the hands on tape marks.",
+        "trunk_still" => "; film again with the back against the wall in both.",
+        "camera_unmoved" => ". Film both with the same phone, in the same mode, on a stand.",
+        _ => "",
+    }
+}
+
 /// Whether this check failed and so breaks the pair.
 pub(crate) fn is_breaking(check: &Check) -> bool {
     check.status == CheckStatus::Fail && BREAKING.contains(&check.name.as_str())

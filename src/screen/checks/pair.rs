@@ -14,7 +14,7 @@ use crate::screen::spread::scale;
 use crate::screen::words::{decimal, deg};
 use crate::uncertainty::Measured;
 
-use super::{against, magnitude, plain, status_below, unknown};
+use super::{against, filming_order, magnitude, plain, status_below, unknown};
 
 /// All checks of a pair of reaches, in the order of the format. `reaches` are two indices: the later minus the earlier,
 /// the external minus the internal.
@@ -67,12 +67,12 @@ fn same_grip<F: Combine>(
                 decimal(change.value, 1),
                 decimal(limit, if limit < 1.0 { 1 } else { 0 })
             );
-            let advice = match status_below(&change, limit) {
-                CheckStatus::Fail => "; another grip is another reach: film again with the hands on tape marks.",
-                CheckStatus::Warn => "; put tape marks on the bar.",
-                CheckStatus::Ok | CheckStatus::Unknown => ".",
+            let text = match status_below(&change, limit) {
+                CheckStatus::Fail => found + "; another grip is another reach" + filming_order(NAME),
+                CheckStatus::Warn => found + "; put tape marks on the bar.",
+                CheckStatus::Ok | CheckStatus::Unknown => found + ".",
             };
-            against(NAME, &change, limit, found + advice)
+            against(NAME, &change, limit, text)
         }
         (Err(undetermined), _) | (_, Err(undetermined)) => {
             unknown(NAME, Some(limit), format!("Grip width not determined: {}.", undetermined.reason))
@@ -82,10 +82,9 @@ fn same_grip<F: Combine>(
 }
 
 fn trunk_still<F: Combine>(reaches: [usize; 2], raising: &Raising<'_, F>, limit: f64) -> Check {
+    const NAME: &str = "trunk_still";
     match raising.combine(&difference(reaches), Quantity::TrunkLean) {
-        Err(undetermined) => {
-            unknown("trunk_still", Some(limit), format!("Trunk not determined: {}.", undetermined.reason))
-        }
+        Err(undetermined) => unknown(NAME, Some(limit), format!("Trunk not determined: {}.", undetermined.reason)),
         Ok(change) => {
             let signed = change.measured();
             let change = magnitude(&signed);
@@ -96,11 +95,11 @@ fn trunk_still<F: Combine>(reaches: [usize; 2], raising: &Raising<'_, F>, limit:
                 deg(limit)
             );
             let advice = match status_below(&change, limit) {
-                CheckStatus::Fail => "; film again with the back against the wall in both.",
+                CheckStatus::Fail => filming_order(NAME),
                 CheckStatus::Warn => "; keep the back against the wall.",
                 CheckStatus::Ok | CheckStatus::Unknown => ".",
             };
-            against("trunk_still", &change, limit, found + advice)
+            against(NAME, &change, limit, found + advice)
         }
     }
 }
@@ -108,8 +107,11 @@ fn trunk_still<F: Combine>(reaches: [usize; 2], raising: &Raising<'_, F>, limit:
 fn camera_unmoved(first: &ReachObservations, second: &ReachObservations, limit: f64) -> Check {
     const NAME: &str = "camera_unmoved";
     if first.image_size != second.image_size || first.is_mirrored != second.is_mirrored {
-        let text = "The pictures differ in size or mirroring, so the camera was changed between the reaches: heights above \
-                    the datum do not compare. Film both with the same phone, in the same mode, on a stand.";
+        let text =
+            "The pictures differ in size or mirroring, so the camera was changed between the reaches: heights above \
+                    the datum do not compare"
+                .to_owned()
+                + filming_order(NAME);
         return Check { limit: Some(limit), ..plain(NAME, CheckStatus::Fail, text) };
     }
     let seen = [first, second].map(|reach| seen_points(reach.frames.iter()));

@@ -11,7 +11,7 @@ use crate::screen::words::{decimal, deg, deg_interval};
 use crate::uncertainty::Measured;
 
 use super::view::view_as_stated;
-use super::{against, magnitude, plain, status_below, unknown};
+use super::{against, filming_order, magnitude, plain, status_below, unknown};
 
 /// The shortest hold that marks can show, s. Common practice, no source.
 const HOLD_S: f64 = 0.3;
@@ -53,12 +53,12 @@ fn elbow_straight(evidence: &ReachEvidence<'_>) -> Check {
                 deg_interval(flexion.lo, flexion.hi),
                 deg(limit)
             );
-            let advice = match status_below(flexion, limit) {
-                CheckStatus::Fail => "; a bent elbow lowers the bar: film again with straight elbows.",
-                CheckStatus::Warn => "; watch the elbow, or mark shoulder, elbow and wrist again.",
-                CheckStatus::Ok | CheckStatus::Unknown => ".",
+            let text = match status_below(flexion, limit) {
+                CheckStatus::Fail => found + "; a bent elbow lowers the bar" + filming_order("elbow_straight"),
+                CheckStatus::Warn => found + "; watch the elbow, or mark shoulder, elbow and wrist again.",
+                CheckStatus::Ok | CheckStatus::Unknown => found + ".",
             };
-            against("elbow_straight", flexion, limit, found + advice)
+            against("elbow_straight", flexion, limit, text)
         }
     }
 }
@@ -151,7 +151,7 @@ fn back_flat(entry: &ReachEntry) -> Check {
         Some(false) => plain(
             "back_flat",
             CheckStatus::Fail,
-            "Low back or ribs lifted, which raises the bar without length: film again with the back kept flat.",
+            format!("Low back or ribs lifted, which raises the bar without length{}", filming_order("back_flat")),
         ),
         None => plain(
             "back_flat",

@@ -84,6 +84,14 @@ fn each_breaking_check_makes_the_pair_not_comparable_and_the_others_do_not() {
         assert_eq!(comparison.call, expected, "{name}");
         // the number stays in the result: it is the call that is withheld
         assert!(comparison.difference_elevation_deg.is_some(), "{name}");
+        // an order to film again, and nothing else, can be left out
+        let result = result(&visit);
+        let checks = result.reaches.iter().flat_map(|reach| &reach.checks).chain(&comparison.checks);
+        for failed in checks.filter(|check| check.status == CheckStatus::Fail) {
+            let (text, finding) = (failed.text.to_lowercase(), failed.finding());
+            assert!(!finding.to_lowercase().contains("film") && finding.ends_with('.'), "{finding}");
+            assert_eq!(text.contains("film again") || text.contains("film both"), finding != failed.text, "{text}");
+        }
     }
 }
 
