@@ -97,6 +97,37 @@ impl Records {
         self.client_by_id(id)
     }
 
+    /// Corrects what is known of a client. The results of all visits are measured anew.
+    ///
+    /// # Errors
+    /// [`RecordsError::CodeTaken`] if another client has the code, [`RecordsError::NotFound`] if there is no such client.
+    pub fn correct_client(&self, id: i64, facts: &ClientFacts) -> Result<(), RecordsError> {
+        let step = "correct a client";
+        let mut connection = self.connection();
+        let transaction = connection.transaction().map_err(database(step))?;
+        let is_taken = transaction
+            .query_row("SELECT 1 FROM clients WHERE code = ?1 AND id != ?2", params![facts.code, id], |_| Ok(()))
+            .optional()
+            .map_err(database(step))?
+            .is_some();
+        if is_taken {
+            return Err(RecordsError::CodeTaken { code: facts.code.clone() });
+        }
+        let changed = transaction
+            .execute(
+                "UPDATE clients SET code = ?2, affected_side = ?3, stature_mm = ?4, arm_length_mm = ?5 WHERE id = ?1",
+                params![id, facts.code, Stored(facts.affected_side), facts.stature_mm, facts.arm_length_mm],
+            )
+            .map_err(database(step))?;
+        if changed == 0 {
+            return Err(RecordsError::NotFound { what: "client" });
+        }
+        transaction
+            .execute("UPDATE visits SET changes = changes + 1 WHERE client = ?1", [id])
+            .map_err(database(step))?;
+        transaction.commit().map_err(database(step))
+    }
+
     /// Records new answers on danger signs.
     ///
     /// # Errors

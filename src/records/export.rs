@@ -14,14 +14,23 @@ use super::store::Records;
 /// Where the archive keeps clips that are not part of the case.
 const NOT_MEASURED: &str = "not-measured";
 
+/// What whoever opens the archive must read first.
+const NOTE: &str = "READ-FIRST.txt";
+
 impl Records {
     /// Writes a visit as a ZIP archive: `case.toml`, marks, clips and lens profile. Measured, it gives the result that the
     /// page shows, to the last digit. Clips without usable marks are put aside with a note that says why.
     ///
+    /// `note` is what stands beside the call on the page and has no place in a case, whose fields are fixed: danger signs, and
+    /// palms that nobody saw. It goes into a text file of its own, unless it is empty.
+    ///
     /// # Errors
     /// [`RecordsError::Export`] when the archive cannot be written, [`RecordsError::Media`] when a clip cannot be read.
-    pub fn write_export(&self, visit: &VisitCase, out: impl Write + Seek) -> Result<(), RecordsError> {
+    pub fn write_export(&self, visit: &VisitCase, note: &str, out: impl Write + Seek) -> Result<(), RecordsError> {
         let mut archive = Archive { records: self, zip: ZipWriter::new(out) };
+        if !note.is_empty() {
+            archive.text(NOTE, note)?;
+        }
         let case = visit.case.to_toml().map_err(|source| RecordsError::Case { source })?;
         archive.text("case.toml", &case)?;
         if let Some(profile) = &visit.profile_text {

@@ -115,6 +115,13 @@ impl Reach {
     pub fn is_contrary(&self) -> bool {
         self.palms.and_then(|palms| palms.are_of(self.facts.rotation)) == Some(false)
     }
+
+    /// Whether somebody looked at the palms, and the picture did not tell: only the word of who brought the clip in says which
+    /// reach it is.
+    #[must_use]
+    pub fn has_unclear_palms(&self) -> bool {
+        self.palms == Some(Palms::Unclear)
+    }
 }
 
 /// Which way the palms face.

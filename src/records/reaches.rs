@@ -102,6 +102,45 @@ impl Records {
         Ok(id)
     }
 
+    /// Corrects which reach it is and how it was filmed. The side towards the camera is one for all reaches of a view, so it is
+    /// corrected in all of them.
+    ///
+    /// # Errors
+    /// [`RecordsError::ReachTaken`] if the visit has another such reach, [`RecordsError::NotFound`] if there is no such reach.
+    pub fn correct_reach(&self, reach: i64, facts: &ReachFacts) -> Result<(), RecordsError> {
+        let step = "correct a reach";
+        let visit = self.reach(reach)?.visit;
+        let mut connection = self.connection();
+        let transaction = connection.transaction().map_err(database(step))?;
+        let (occasion, rotation, view) = (Stored(facts.occasion), Stored(facts.rotation), Stored(facts.view));
+        let is_taken = transaction
+            .query_row(
+                "SELECT 1 FROM reaches WHERE visit = ?1 AND occasion = ?2 AND rotation = ?3 AND view = ?4 AND id != ?5",
+                params![visit, occasion, rotation, view, reach],
+                |_| Ok(()),
+            )
+            .optional()
+            .map_err(database(step))?
+            .is_some();
+        if is_taken {
+            return Err(RecordsError::ReachTaken);
+        }
+        transaction
+            .execute(
+                "UPDATE reaches SET occasion = ?2, rotation = ?3, view = ?4, mirrored = ?5 WHERE id = ?1",
+                params![reach, occasion, rotation, view, facts.mirrored],
+            )
+            .map_err(database(step))?;
+        transaction
+            .execute(
+                "UPDATE reaches SET near_side = ?3 WHERE visit = ?1 AND view = ?2",
+                params![visit, view, facts.near_side.map(Stored)],
+            )
+            .map_err(database(step))?;
+        note_change(&transaction, visit)?;
+        transaction.commit().map_err(database(step))
+    }
+
     /// Records which way the palms face, which decides whether the reach is measured.
     ///
     /// # Errors

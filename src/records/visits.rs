@@ -2,8 +2,9 @@
 
 use rusqlite::{Connection, OptionalExtension as _, Row, params};
 
+use super::clients::removal;
 use super::error::{RecordsError, database};
-use super::model::{Visit, VisitSettings};
+use super::model::{Removal, Visit, VisitSettings};
 use super::store::Records;
 use crate::screen::VisitResult;
 
@@ -67,6 +68,22 @@ impl Records {
             )
             .map_err(database("set a visit"))?;
         if changed == 1 { Ok(()) } else { Err(RecordsError::NotFound { what: "visit" }) }
+    }
+
+    /// What deleting a visit would remove.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`].
+    pub fn removal_of_visit(&self, visit: i64) -> Result<Removal, RecordsError> {
+        removal(&self.connection(), "reaches.visit = ?1", visit)
+    }
+
+    /// Removes a visit with its reaches, marks and result, and the media that no other reach is.
+    ///
+    /// # Errors
+    /// As [`Records::delete_client`].
+    pub fn delete_visit(&self, visit: i64) -> Result<(), RecordsError> {
+        self.delete("DELETE FROM visits WHERE id = ?1", visit)
     }
 
     /// Keeps the result of a visit as it was at a number of changes.

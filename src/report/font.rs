@@ -118,6 +118,19 @@ pub(crate) fn printable(text: &str) -> String {
     single_spaced(text).chars().map(|c| if face.glyph_index(c).is_some() { c } else { MISSING }).collect()
 }
 
+/// The letters of a text that the typeface lacks, each once, in order: the PDF shows a box in place of each.
+#[must_use]
+pub fn letters_not_in_print(text: &str) -> Vec<char> {
+    let face = Weight::Regular.face();
+    let mut letters = Vec::new();
+    for letter in single_spaced(text).chars() {
+        if face.glyph_index(letter).is_none() && !letters.contains(&letter) {
+            letters.push(letter);
+        }
+    }
+    letters
+}
+
 /// The text with runs of breaking white space made single spaces and control characters dropped.
 pub(crate) fn single_spaced(text: &str) -> String {
     let words: Vec<String> = text
@@ -190,5 +203,6 @@ mod tests {
     #[test]
     fn characters_out_of_reach_become_a_box() {
         assert_eq!(printable("R07\t漢\n x\u{7}"), "R07 □ x");
+        assert_eq!(letters_not_in_print("R07\t漢字 x漢Žβ"), ['漢', '字']);
     }
 }

@@ -33,5 +33,6 @@ pub use chart::{
     render_course_chart,
 };
 pub use error::ReportError;
+pub use font::letters_not_in_print;
 pub use input::{CaseFacts, Chart, DangerNote, PageSize, Report, ReportInput, ReportOptions, StillInput};
 pub use render::{render_charts, render_report, render_still};

@@ -3,7 +3,7 @@
 
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::{Overlay, View};
-use crate::records::{Reach, Records, VisitCase};
+use crate::records::{Palms, Reach, Records, VisitCase};
 use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, listed, outcome_word, typeset, value};
 use crate::screen::words::reach_name;
 use crate::screen::{
@@ -37,24 +37,19 @@ pub(super) fn kept_result(records: &Records, visit: i64) -> Result<(VisitCase, O
     Ok((case, kept))
 }
 
-/// The result as it is told: that nobody looked at the palms stands beside the call, and where a danger sign stops everything
-/// there is nothing to do next.
+/// The result as it is told: that nobody saw which way the palms face stands beside the call, and where a danger sign stops
+/// everything there is nothing to do next.
 pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> VisitResult {
     let mut told = result.clone();
-    let open = |occasion: Option<Occasion>| {
-        let entries = case.case.reaches.iter().zip(&case.reaches).filter(|(_, reach)| reach.palms.is_none());
-        let entries = entries.filter(|(entry, _)| occasion.is_none_or(|occasion| occasion == entry.occasion));
-        let names: Vec<String> = entries.map(|(entry, _)| reach_name(entry.rotation, entry.occasion)).collect();
-        Some(listed(&names)).filter(|names| !names.is_empty())
-    };
     for comparison in &mut told.comparisons {
-        if let Some(names) = open(Some(comparison.occasion)) {
-            add_sentence(&mut comparison.reason, &text::result::palms_open(&names));
-            comparison.next_step = format!("{} {}", text::result::look_at_palms(&names), comparison.next_step);
+        let (sentences, next) = palms_words(case, Some(comparison.occasion));
+        sentences.iter().for_each(|sentence| add_sentence(&mut comparison.reason, sentence));
+        if let Some(next) = next {
+            comparison.next_step = format!("{next} {}", comparison.next_step);
         }
     }
-    if let (Some(retest), Some(names)) = (&mut told.retest, open(None)) {
-        add_sentence(&mut retest.reason, &text::result::palms_open(&names));
+    if let Some(retest) = &mut told.retest {
+        palms_words(case, None).0.iter().for_each(|sentence| add_sentence(&mut retest.reason, sentence));
     }
     if is_stopped {
         told.comparisons.iter_mut().for_each(|comparison| comparison.next_step.clear());
@@ -66,6 +61,21 @@ pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> 
         }
     }
     told
+}
+
+/// What palms that nobody saw mean for the calls of an occasion, or of all, in sentences, and what to do about it first.
+pub(super) fn palms_words(case: &VisitCase, occasion: Option<Occasion>) -> (Vec<String>, Option<String>) {
+    let names = |is_open: &dyn Fn(Option<Palms>) -> bool| {
+        let entries = case.case.reaches.iter().zip(&case.reaches).filter(|(_, reach)| is_open(reach.palms));
+        let entries = entries.filter(|(entry, _)| occasion.is_none_or(|occasion| occasion == entry.occasion));
+        let names: Vec<String> = entries.map(|(entry, _)| reach_name(entry.rotation, entry.occasion)).collect();
+        Some(listed(&names)).filter(|names| !names.is_empty())
+    };
+    let (open, unclear) = (names(&|palms| palms.is_none()), names(&|palms| palms == Some(Palms::Unclear)));
+    let sentences = open.as_deref().map(text::result::palms_open).into_iter();
+    let sentences = sentences.chain(unclear.as_deref().map(text::result::palms_unclear)).collect();
+    let next = open.as_deref().map(text::result::look_at_palms);
+    (sentences, next.or_else(|| unclear.as_deref().map(text::result::settle_palms)))
 }
 
 fn add_sentence(text: &mut String, sentence: &str) {
@@ -159,7 +169,7 @@ pub(super) fn reach_figures(
         ("elbow flexion", result.elbow_flexion_deg, Unit::Degree),
         ("trunk lean", result.trunk_lean_deg, Unit::Degree),
         ("bar height", result.bar_height_mm, Unit::Millimetre),
-        ("bar height", result.bar_height_arm, Unit::ArmLength),
+        ("bar height, in arms", result.bar_height_arm, Unit::ArmLength),
         ("bar tilt", result.bar_tilt_deg, Unit::Degree),
         ("grip width", result.grip_width_mm, Unit::Millimetre),
     ];

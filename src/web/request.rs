@@ -196,11 +196,25 @@ impl Form {
             self.fault(name, format!("{length} characters are too many: at most {length_max}"));
             return None;
         }
-        if text.chars().any(|letter| letter.is_control() && !matches!(letter, '\n' | '\r' | '\t')) {
-            self.fault(name, "holds a character that cannot be printed");
+        if let Some(letter) = text.chars().find(|letter| is_control(*letter) && !matches!(letter, '\n' | '\r' | '\t')) {
+            self.fault(name, unseen_words(letter));
             return None;
         }
         (!text.is_empty()).then_some(text)
+    }
+
+    /// What was typed on one line, without ends of lines and tabs; `None` where nothing was.
+    pub(super) fn line_up_to(&mut self, name: &str, length_max: usize) -> Option<String> {
+        let text = self.text_up_to(name, length_max)?;
+        if text.contains(['\n', '\r', '\t']) {
+            self.fault(name, "must be one line, without tabs");
+            return None;
+        }
+        if let Some(letter) = text.chars().find(|letter| is_unseen(*letter)) {
+            self.fault(name, unseen_words(letter));
+            return None;
+        }
+        Some(text)
     }
 
     /// One of several words.
@@ -247,6 +261,25 @@ impl Form {
             }
         }
     }
+}
+
+/// Whether a character controls, or turns the direction of what follows.
+fn is_control(letter: char) -> bool {
+    letter.is_control() || matches!(letter, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// Whether a character shows nothing: two codes that look the same must be the same.
+fn is_unseen(letter: char) -> bool {
+    let is_formatting = matches!(
+        letter,
+        '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
+            | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}'
+    );
+    is_control(letter) || is_formatting
+}
+
+fn unseen_words(letter: char) -> String {
+    format!("holds a character that cannot be seen, U+{:04X}: type it anew", u32::from(letter))
 }
 
 fn words<T: Word>() -> String {

@@ -71,6 +71,7 @@ fn reach_view(reach: &Reach, marks: &ReachMarks, case: &VisitCase, result: Optio
         warning: facts.damage.map(|damage| {
             format!("The clip is damaged after {:.2}\u{a0}s: only what is before that can be used.", damage.time_s)
         }),
+        has_unclear_palms: reach.has_unclear_palms(),
         repeats: marks
             .markings
             .iter()
@@ -86,7 +87,7 @@ const REPEATS_ASKED: u32 = 2;
 
 fn next_step(reach: &Reach, marks: &ReachMarks, state: CellState) -> NextStep {
     let reach_id = reach.id;
-    // palms that the picture does not show are no reason to stop: the cell's word stands
+    // palms that the picture does not show are no reason to stop: that the cell's word stands is said beside every call
     if reach.palms.is_none() {
         return NextStep::ConfirmPalms { reach: reach_id };
     } else if reach.is_contrary() {

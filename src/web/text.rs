@@ -43,6 +43,8 @@ pub const KIND: &str = "Kind";
 pub const YES: &str = "Yes";
 /// An answer.
 pub const NO: &str = "No";
+/// Goes back without saving.
+pub const BACK: &str = "Back, change nothing";
 /// Goes back without doing it.
 pub const CANCEL: &str = "Cancel, keep everything";
 
@@ -244,6 +246,9 @@ pub mod screening {
     pub const STATURE: &str = "Standing height, mm (optional)";
     pub const ARM: &str = "Arm length, shoulder to wrist, mm (optional)";
     pub const LENGTHS_HINT: &str = "Makes the answer sharper.";
+    pub const TITLE_FACTS: &str = "Correct the client";
+    pub const LEAD_FACTS: &str = "All visits are measured anew with what you save here.";
+    pub const SAVE_FACTS: &str = "Save";
     pub const SAVE_NEW: &str = "Save the client";
     pub const SAVE_AGAIN: &str = "Save the answers";
 }
@@ -288,6 +293,7 @@ pub mod client {
     pub const NO_VISITS: &str = "No visit yet.";
     pub const START: &str = "Start a visit";
     pub const NOT_MEASURED: &str = "not measured yet";
+    pub const CORRECT: &str = "Correct these";
     pub const REMOVE: &str = "Delete this client";
 
     /// How many of the reaches are filmed.
@@ -298,6 +304,23 @@ pub mod client {
 }
 
 pub mod visit;
+
+/// `/reaches/{id}/facts`.
+pub mod reach_facts {
+    pub const TITLE: &str = "What is this clip?";
+    pub const LEAD: &str = "Correct where it belongs and how it was filmed. Its marks stay.";
+    pub const OCCASION: &str = "Filmed before or after the stretch?";
+    pub const ROTATION: &str = "Which reach is it?";
+    pub const INTERNAL: &str = "Palms down (internal)";
+    pub const EXTERNAL: &str = "Palms up (external)";
+    pub const VIEW: &str = "Filmed";
+    pub const NEAR_HINT: &str =
+        "Changes it for all clips of this visit that were filmed from there: they show one side.";
+    pub const TAKEN: &str = "the visit has such a clip already: remove that one first, or exchange the two where the palms \
+                             are checked";
+    pub const STILL: &str = "A picture from the clip";
+    pub const SAVE: &str = "Save";
+}
 
 /// `/reaches/{id}/palms`.
 pub mod palms {
@@ -453,6 +476,8 @@ pub mod delete {
     pub const CODE: &str = "Type the client's code to confirm";
     pub const DO_CLIENT: &str = "Delete for good";
     pub const TITLE_REACH: &str = "Remove this clip and its marks?";
+    pub const TITLE_VISIT: &str = "Delete this visit?";
+    pub const DO_VISIT: &str = "Delete for good";
     pub const DO_REACH: &str = "Remove for good";
     pub const CLIP: &str = "The clip";
     pub const KEPT: &str = "The clip itself stays, because another reach uses the same file.";

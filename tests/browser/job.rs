@@ -72,7 +72,7 @@ async fn danger_signs(browser: &Browser) {
 }
 
 /// Answers every sign with no, but for some.
-async fn answer_signs(browser: &Browser, signs: &[&str]) {
+pub async fn answer_signs(browser: &Browser, signs: &[&str]) {
     for sign in tworeach::records::DangerSign::ALL {
         let answer = if signs.contains(&sign.name()) { "yes" } else { "no" };
         browser.press(&format!("input[name=sign_{}][value={answer}]", sign.name())).await;

@@ -1,6 +1,7 @@
 //! Pages beside the job: the guide, the demo case, what is shown in place of a page, and all of them on the narrowest screen.
 
 use super::browser::{Browser, Screen, with_browser};
+use super::job::answer_signs;
 
 #[test]
 fn guide_demo_and_errors_on_a_desk() {
@@ -24,10 +25,55 @@ async fn other_pages(browser: Browser) -> Browser {
     browser.look("demo-result").await;
     browser.go("/").await;
     browser.look("clients").await;
+    for (path, name) in [
+        ("/clients/R07/facts", "client-facts"),
+        ("/reaches/1/facts", "reach-facts"),
+        ("/visits/1/delete", "delete-visit"),
+    ] {
+        browser.go(path).await;
+        browser.look(name).await;
+    }
+    other_calls(&browser).await;
     if browser.screen == Screen::Desktop {
         narrow(&browser).await;
     }
     browser
+}
+
+/// What the result says beside a call of positive or negative, and under an open danger sign.
+async fn other_calls(browser: &Browser) {
+    browser.go("/reaches/1/palms").await;
+    browser.press("input[name=palms][value=unclear]").await;
+    browser.follow("form button.main").await;
+    answer(browser, "input[name=limited_by][value=pain]").await;
+    browser.go("/visits/1/result").await;
+    assert!(browser.text(".verdict .word").await.contains("Not comparable"));
+    browser.look("result-not-comparable").await;
+    browser.go("/reaches/1/mark").await;
+    answer(browser, "input[name=limited_by][value=stretch]").await;
+    // a margin within the interval of the difference leaves the call open
+    browser.go("/visits/1").await;
+    browser.run("document.querySelector('input[name=margin_deg]').value = '8.5'").await;
+    browser.send("form[action='/visits/1/settings'] button").await;
+    browser.look("visit-unclear-palms").await;
+    browser.go("/visits/1/result").await;
+    assert!(browser.text(".verdict .word").await.contains("Inconclusive"));
+    browser.look("result-inconclusive").await;
+    browser.go("/clients/R07/screening").await;
+    answer_signs(browser, &["night_pain"]).await;
+    browser.press("input[name=answered_by][value=client]").await;
+    browser.follow("main button.main").await;
+    for (path, name) in [("/visits/1", "visit-stopped"), ("/visits/1/result", "result-stopped")] {
+        browser.go(path).await;
+        browser.look(name).await;
+    }
+}
+
+/// Answers a question of the marking page, and waits until that is saved.
+async fn answer(browser: &Browser, css: &str) {
+    browser.until("document.querySelector('#questions input') !== null").await;
+    browser.press(css).await;
+    browser.until("document.querySelector('#saved').textContent.includes('Saved')").await;
 }
 
 /// Nothing needs scrolling sideways at 360 px.
@@ -42,6 +88,9 @@ async fn narrow(browser: &Browser) {
         "/clients/R07/delete",
         "/visits/1",
         "/visits/1/result",
+        "/visits/1/delete",
+        "/clients/R07/facts",
+        "/reaches/1/facts",
         "/reaches/1/palms",
         "/reaches/1/mark",
         "/reaches/1/delete",

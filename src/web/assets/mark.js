@@ -303,7 +303,9 @@ class Page {
     element("remove").hidden = !["placed", "carried", "proposed"].includes(mode);
     element("before").hidden = mode === "moment";
     element("to-questions").hidden = !(mode === "end" && missing.length === 0 && isUnanswered);
-    element("done").hidden = !(mode === "end" && missing.length === 0 && !isUnanswered);
+    const isOpen = missing.length > 0 || isUnanswered;
+    element("done").hidden = mode !== "end" || isOpen;
+    element("done-below").hidden = mode === "moment" || isOpen;
   }
 
   #renderMoment() {

@@ -14,22 +14,38 @@ function send(form) {
   const button = form.querySelector("button");
   const request = new XMLHttpRequest();
   status.hidden = false;
+  line.classList.remove("error");
+  // a server that refuses in the middle cuts the connection: the person would not hear why
+  const [file] = form.querySelector("input[type=file]").files;
+  if (file && file.size > Number(form.dataset.most)) {
+    line.textContent = form.dataset.tooLarge;
+    line.classList.add("error");
+    return;
+  }
   button.disabled = true;
+  window.addEventListener("beforeunload", stay);
   request.upload.addEventListener("progress", ({ loaded, total }) => {
     const percent = total > 0 ? Math.floor((100 * loaded) / total) : 0;
     bar.value = percent;
     line.textContent = percent < 100 ? form.dataset.uploading.replace("{percent}", percent) : form.dataset.checking;
   });
   request.addEventListener("load", () => {
+    window.removeEventListener("beforeunload", stay);
     if (request.status < 400) window.location.assign(request.responseURL);
     else refuse(form, request);
   });
   request.addEventListener("error", () => {
+    window.removeEventListener("beforeunload", stay);
     line.textContent = form.dataset.failed;
     button.disabled = false;
   });
   request.open("POST", form.action);
   request.send(new FormData(form));
+}
+
+// Leaving the page would break the upload off: the browser asks first.
+function stay(event) {
+  event.preventDefault();
 }
 
 // The server answers a refused upload with the same page and its errors: those are shown here.

@@ -41,6 +41,7 @@ fn facts(view: &ClientView) -> Markup {
             @if let Some(arm) = &view.arm_length { div { dt { (words::ARM) } dd { (arm) } } }
             @if view.is_demo { div { dt { (text::KIND) } dd { (text::DEMO) } } }
         }
+        p.space { a href={ "/clients/" (view.code) "/facts" } { (words::CORRECT) } }
     }
 }
 

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::shell::{Crumbs, Input, errors, page};
 use crate::web::text::{self, delete as words};
-use crate::web::view::{DeleteClientView, DeleteReachView};
+use crate::web::view::{DeleteClientView, DeleteReachView, DeleteVisitView};
 
 /// `/clients/{code}/delete`.
 #[must_use]
@@ -35,6 +35,35 @@ pub fn render_client(view: &DeleteClientView) -> Markup {
                     button.grave { (words::DO_CLIENT) }
                     a href=(back) { (text::CANCEL) }
                 }
+            }
+        },
+    )
+}
+
+/// `/visits/{id}/delete`.
+#[must_use]
+pub fn render_visit(view: &DeleteVisitView) -> Markup {
+    page(
+        words::TITLE_VISIT,
+        &Crumbs::visit(&view.client_code, view.visit),
+        &[],
+        &html! {
+            p.lead { (view.client_code) ", " (view.date) }
+            div.caution {
+                h2 { (words::WHAT_GOES) }
+                ul {
+                    li { (words::count(view.reaches, "reach", "reaches")) }
+                    li { (words::count(view.marks, "saved change of marks", "saved changes of marks")) }
+                    li { (words::count(view.media, "clip or picture", "clips and pictures")) ", " (view.size) }
+                    @if view.media_kept > 0 {
+                        li { (words::count(view.media_kept, "file stays: another visit uses it", "files stay: another visit uses them")) }
+                    }
+                }
+                p { (words::FOREVER) }
+            }
+            form.actions method="post" action={ "/visits/" (view.visit) "/delete" } {
+                button.grave { (words::DO_VISIT) }
+                a href={ "/visits/" (view.visit) } { (text::CANCEL) }
             }
         },
     )

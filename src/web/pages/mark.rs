@@ -29,7 +29,7 @@ pub fn render(view: &MarkView) -> Markup {
                         (left_behind())
                         (live())
                         (marks(&view.landmarks))
-                        (questions())
+                        (questions(view))
                         (checks())
                         @if !is_blind { (again(view)) }
                         (keys())
@@ -194,7 +194,7 @@ fn marks(landmarks: &[LandmarkView]) -> Markup {
     }
 }
 
-fn questions() -> Markup {
+fn questions(view: &MarkView) -> Markup {
     let limits = [("stretch", LimitedBy::Stretch), ("pain", LimitedBy::Pain), ("other", LimitedBy::Other)];
     html! {
         section.questions #questions tabindex="-1" {
@@ -222,6 +222,8 @@ fn questions() -> Markup {
                     }
                 }
             }
+            // whoever answered has left the card with the same link behind
+            p { a.button.main #done-below href={ "/visits/" (view.visit) } hidden { (words::DONE) } }
         }
     }
 }

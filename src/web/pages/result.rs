@@ -53,9 +53,6 @@ fn verdict(comparison: &ComparisonView) -> Markup {
                     p.small { (words::MARGIN) " " (comparison.margin) }
                 }
                 p { (comparison.reason) }
-                @if let Some(says) = comparison.bar_height_says {
-                    p.small { (words::BAR_HEIGHT) " " (text::call(says).to_lowercase()) }
-                }
                 @if !comparison.next_step.is_empty() { p.next { b { (words::NEXT) } " " (comparison.next_step) } }
             }
             @if let Some(rays) = &comparison.rays_svg { div.rays { (PreEscaped(rays)) } }
@@ -243,6 +240,7 @@ fn report(view: &ResultView) -> Markup {
     html! {
         section {
             h2 { (words::REPORT) }
+            @if let Some(letters) = &view.not_in_print { p { (words::boxes(letters)) } }
             div.actions {
                 a.button.main href={ (base) "/report.pdf" } { (words::PDF) }
                 a.button href={ (base) "/report.html" } { (words::HTML) }

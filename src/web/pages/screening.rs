@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::shell::{Choice, Crumbs, Input, describes, error_text, errors, ids, page, radios};
 use crate::records::DangerSign;
 use crate::web::text::{self, screening as words};
-use crate::web::view::{FormView, NewClientView, ScreeningFormView};
+use crate::web::view::{CorrectClientView, FormView, NewClientView, ScreeningFormView};
 
 /// `/clients/new`.
 #[must_use]
@@ -21,17 +21,7 @@ pub fn render_new(view: &NewClientView) -> Markup {
                 (questions(&view.signs, &view.form))
                 fieldset {
                     legend { (words::PERSON) }
-                    (input(&view.form, "code", words::CODE, words::CODE_HINT, "text", true))
-                    (Choice {
-                        name: "affected_side",
-                        legend: words::SIDE,
-                        hint: "",
-                        values: &[("left", words::LEFT), ("right", words::RIGHT), ("both", words::BOTH)],
-                    }.render(&view.form))
-                    div.fields {
-                        (input(&view.form, "stature_mm", words::STATURE, words::LENGTHS_HINT, "decimal", false))
-                        (input(&view.form, "arm_length_mm", words::ARM, words::LENGTHS_HINT, "decimal", false))
-                    }
+                    (person(&view.form))
                 }
                 button.main { (words::SAVE_NEW) }
             }
@@ -55,6 +45,43 @@ pub fn render_again(view: &ScreeningFormView) -> Markup {
             }
         },
     )
+}
+
+/// `/clients/{code}/facts`.
+#[must_use]
+pub fn render_facts(view: &CorrectClientView) -> Markup {
+    page(
+        words::TITLE_FACTS,
+        &Crumbs::client(&view.code),
+        &[],
+        &html! {
+            p.lead { (words::LEAD_FACTS) }
+            (errors(&view.form))
+            form method="post" action={ "/clients/" (view.code) "/facts" } novalidate {
+                (person(&view.form))
+                div.actions {
+                    button.main { (words::SAVE_FACTS) }
+                    a href={ "/clients/" (view.code) } { (text::BACK) }
+                }
+            }
+        },
+    )
+}
+
+fn person(form: &FormView) -> Markup {
+    html! {
+        (input(form, "code", words::CODE, words::CODE_HINT, "text", true))
+        (Choice {
+            name: "affected_side",
+            legend: words::SIDE,
+            hint: "",
+            values: &[("left", words::LEFT), ("right", words::RIGHT), ("both", words::BOTH)],
+        }.render(form))
+        div.fields {
+            (input(form, "stature_mm", words::STATURE, words::LENGTHS_HINT, "decimal", false))
+            (input(form, "arm_length_mm", words::ARM, words::LENGTHS_HINT, "decimal", false))
+        }
+    }
 }
 
 fn questions(signs: &[DangerSign], form: &FormView) -> Markup {

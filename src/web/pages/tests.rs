@@ -41,6 +41,9 @@ fn all_pages() -> Vec<(&'static str, Markup)> {
         ("client-stopped", client(&one_client(ScreeningOutcome::SeeClinician))),
         ("delete-client", delete_client(&client_to_delete(FormView::default()))),
         ("delete-reach", delete_reach(&reach_to_delete())),
+        ("delete-visit", delete_visit(&visit_to_delete())),
+        ("client-facts", client_facts(&CorrectClientView { code: "R07".to_owned(), form: FormView::default() })),
+        ("reach-facts", reach_facts(&reach_to_correct())),
         ("visit", visit(&one_visit())),
         ("visit-stopped", visit(&VisitView { stopped: Some("See a clinician first.".to_owned()), ..one_visit() })),
         ("result-stopped", result(&ResultView { stopped: Some("See a clinician first.".to_owned()), ..measured() })),
@@ -119,6 +122,27 @@ fn reach_to_delete() -> DeleteReachView {
     }
 }
 
+fn visit_to_delete() -> DeleteVisitView {
+    DeleteVisitView {
+        visit: 1,
+        client_code: "R07".to_owned(),
+        date: "25 November 2026".to_owned(),
+        reaches: 4,
+        marks: 61,
+        media: 3,
+        media_kept: 1,
+        size: "1.4 MB".to_owned(),
+    }
+}
+
+fn reach_to_correct() -> ReachFactsView {
+    let still_url = "/api/reaches/1/frames/60.jpg?size=preview".to_owned();
+    let mut form = FormView::default();
+    form.values.insert("near_side".to_owned(), "right".to_owned());
+    form.errors = vec![FieldError { field: "near_side".to_owned(), message: "choose the side".to_owned() }];
+    ReachFactsView { reach: 1, visit: 1, client_code: "R07".to_owned(), still_url, form }
+}
+
 fn one_visit() -> VisitView {
     let reach = |id, state, elevation: Option<&str>| ReachView {
         id,
@@ -132,6 +156,7 @@ fn one_visit() -> VisitView {
         still_url: "/api/reaches/1/frames/60.jpg?size=preview".to_owned(),
         clip: "3.4 s, 1280 × 720".to_owned(),
         warning: None,
+        has_unclear_palms: state == CellState::Marked,
         repeats: 1,
     };
     let missing = vec![Landmark::Hip(Side::Right), Landmark::PlumbTop];
@@ -294,6 +319,7 @@ fn measured() -> ResultView {
         charts: Vec::new(),
         warnings: vec!["The clip is damaged after 3.2 s; nothing there is used.".to_owned()],
         left_out: Vec::new(),
+        not_in_print: Some("漢 字".to_owned()),
     }
 }
 

@@ -6,6 +6,7 @@ use super::drawings;
 use super::shell::{Crumbs, Input, describes, error_text, errors, ids, page, stopped};
 use crate::pose::Rotation;
 use crate::screen::Occasion;
+use crate::web::state::UploadLimits;
 use crate::web::text::{self, visit as words};
 use crate::web::view::{CellState, CellView, NextStep, ReachView, SteadinessView, VisitView};
 
@@ -38,18 +39,21 @@ pub fn render(view: &VisitView) -> Markup {
             }
             @if let Some(steadiness) = &view.steadiness { (steady(steadiness)) }
             (settings(view))
-            section {
-                h2 { (words::EXPORT_HEADING) }
-                p { (words::EXPORT_TEXT) }
-                p { a.button href={ "/visits/" (view.id) "/export.zip" } { (words::EXPORT) } }
+            @if view.has_result {
+                section {
+                    h2 { (words::EXPORT_HEADING) }
+                    p { (words::EXPORT_TEXT) }
+                    p { a.button href={ "/visits/" (view.id) "/export.zip" } { (words::EXPORT) } }
+                }
             }
+            section { p { a href={ "/visits/" (view.id) "/delete" } { (words::DELETE) } } }
         },
     )
 }
 
 /// The first thing to do, in one line.
 fn next(view: &VisitView) -> Markup {
-    let open = view.cells.iter().find(|cell| !matches!(cell.next, NextStep::Done | NextStep::MarkAgain { .. }));
+    let open = open_cell(view);
     html! {
         div.nextstep {
             @match open {
@@ -67,6 +71,11 @@ fn next(view: &VisitView) -> Markup {
             }
         }
     }
+}
+
+/// The first cell in which something is to be done.
+fn open_cell(view: &VisitView) -> Option<&CellView> {
+    view.cells.iter().find(|cell| !matches!(cell.next, NextStep::Done | NextStep::MarkAgain { .. }))
 }
 
 /// The numbers may be looked at when nothing goes on.
@@ -87,6 +96,9 @@ fn steady(view: &SteadinessView) -> Markup {
 
 fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
     let is_refused = is_refused(view, cell);
+    // one thing stands out: the next one
+    let is_next = open_cell(view).is_some_and(|open| (open.occasion, open.rotation) == (cell.occasion, cell.rotation));
+    let class = cell.reaches.is_empty().then_some(if is_next { "button main" } else { "button" });
     html! {
         div.cell #(id_of(cell)) {
             @if cell.reaches.is_empty() {
@@ -96,7 +108,7 @@ fn cell_of(view: &VisitView, cell: &CellView) -> Markup {
             @for reach in &cell.reaches { (reach_of(cell, reach, view.stopped.is_some())) }
             @if view.stopped.is_none() {
                 details open[is_refused] {
-                    summary class=[cell.reaches.is_empty().then_some("button main")] {
+                    summary class=[class] {
                         (if cell.reaches.is_empty() { words::FILM } else { words::ANOTHER_VIEW })
                         span.sr { ", " (place(cell)) }
                     }
@@ -121,6 +133,12 @@ fn reach_of(cell: &CellView, reach: &ReachView, is_stopped: bool) -> Markup {
         @if let Some(reason) = &reach.reason { p.small { (reason) } }
         @if let Some(warning) = &reach.warning { p.small { (warning) } }
         p.small { (reach.clip) }
+        @if reach.has_unclear_palms {
+            p.small {
+                (words::PALMS_UNCLEAR)
+                @if !is_stopped { " " a href={ "/reaches/" (reach.id) "/palms" } { (words::PALMS_AGAIN) span.sr { ", " (place) } } }
+            }
+        }
         @if let Some(address) = next.as_ref().filter(|_| !is_optional) {
             @if let NextStep::FinishMarks { missing, .. } = &cell.next {
                 p.small { (words::missing(&text::landmarks(missing))) }
@@ -134,6 +152,7 @@ fn reach_of(cell: &CellView, reach: &ReachView, is_stopped: bool) -> Markup {
             @if let Some(address) = next.as_ref().filter(|_| is_optional) {
                 a href=(address) { (step_words(&cell.next)) span.sr { ", " (place) } }
             }
+            @if !is_stopped { a href={ "/reaches/" (reach.id) "/facts" } { (words::FACTS) span.sr { ", " (place) } } }
             a href={ "/reaches/" (reach.id) "/delete" } { (words::REMOVE) span.sr { ", " (place) } }
         }
     }
@@ -161,7 +180,8 @@ fn upload(view: &VisitView, cell: &CellView) -> Markup {
     };
     html! {
         form method="post" enctype="multipart/form-data" action={ "/visits/" (view.id) "/reaches" } data-upload
-            data-uploading=(words::UPLOADING) data-checking=(words::CHECKING) data-failed=(words::UPLOAD_FAILED) {
+            data-uploading=(words::UPLOADING) data-checking=(words::CHECKING) data-failed=(words::UPLOAD_FAILED)
+            data-most=(UploadLimits::default().upload_bytes) data-too-large=(words::TOO_LARGE) {
             input type="hidden" name="occasion" value=(occasion_word(cell.occasion));
             input type="hidden" name="rotation" value=(rotation_word(cell.rotation));
             p.placed { (place(cell)) }

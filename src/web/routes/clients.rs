@@ -6,7 +6,7 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::{onwards, page, page_again};
-use crate::records::{Answers, Client, ClientFacts, DangerSign, RecordsError, Screening};
+use crate::records::{Answers, Client, ClientFacts, DangerSign, RecordsError, Screening, Word as _};
 use crate::screen::case::{ARM_LENGTH_MM, CODE_LENGTH_MAX, STATURE_MM};
 use crate::screen::{Call, Comparison, Occasion, ResultSide};
 use crate::web::dates::{day_words, size_words};
@@ -16,8 +16,8 @@ use crate::web::pages;
 use crate::web::request::{Code, Form};
 use crate::web::state::{App, blocking};
 use crate::web::view::{
-    ClientLine, ClientView, ClientsView, DeleteClientView, FormView, NewClientView, ScreeningFormView, ScreeningView,
-    VisitLine,
+    ClientLine, ClientView, ClientsView, CorrectClientView, DeleteClientView, FormView, NewClientView,
+    ScreeningFormView, ScreeningView, VisitLine,
 };
 
 /// `GET /`.
@@ -54,7 +54,24 @@ fn new_view(form: FormView) -> NewClientView {
 /// `POST /clients`.
 pub async fn add(State(app): State<Arc<App>>, mut form: Form) -> Result<Response, WebError> {
     let answers = answers(&mut form);
-    let code = form.text_up_to("code", CODE_LENGTH_MAX);
+    let facts = client_facts(&mut form);
+    let (Some(answers), Some(facts), true) = (answers, facts, form.is_right()) else {
+        return Ok(page_again(pages::new_client(&new_view(form.view))));
+    };
+    blocking(move || match app.records.add_client(&facts, &answers) {
+        Ok(client) => Ok(onwards(&client_path(&client.facts.code))),
+        Err(RecordsError::CodeTaken { code }) => {
+            form.fault("code", format!("another client has the code {code}"));
+            Ok(page_again(pages::new_client(&new_view(form.view))))
+        }
+        Err(error) => Err(error.into()),
+    })
+    .await
+}
+
+/// What is known of a client who is no demo; faults are noted in the form.
+fn client_facts(form: &mut Form) -> Option<ClientFacts> {
+    let code = form.line_up_to("code", CODE_LENGTH_MAX);
     match &code {
         None if form.view.error("code").is_none() => form.fault("code", "give the client a code, never a name"),
         // these would change the meaning of an address
@@ -66,16 +83,41 @@ pub async fn add(State(app): State<Arc<App>>, mut form: Form) -> Result<Response
     let affected_side = form.word("affected_side");
     let stature_mm = form.number("stature_mm", STATURE_MM, "mm");
     let arm_length_mm = form.number("arm_length_mm", ARM_LENGTH_MM, "mm");
-    let (Some(answers), Some(code), Some(affected_side), true) = (answers, code, affected_side, form.is_right()) else {
-        return Ok(page_again(pages::new_client(&new_view(form.view))));
-    };
+    Some(ClientFacts { code: code?, affected_side: affected_side?, stature_mm, arm_length_mm, is_demo: false })
+}
+
+/// `GET /clients/{code}/facts`.
+pub async fn facts(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
     blocking(move || {
-        let facts = ClientFacts { code, affected_side, stature_mm, arm_length_mm, is_demo: false };
-        match app.records.add_client(&facts, &answers) {
-            Ok(client) => Ok(onwards(&client_path(&client.facts.code))),
+        let facts = app.records.client(&code)?.facts;
+        let mut form = FormView::default();
+        let mut set = |name: &str, value: String| form.values.insert(name.to_owned(), value);
+        set("code", facts.code.clone());
+        set("affected_side", facts.affected_side.word().to_owned());
+        for (name, length_mm) in [("stature_mm", facts.stature_mm), ("arm_length_mm", facts.arm_length_mm)] {
+            if let Some(length_mm) = length_mm {
+                set(name, length_mm.to_string());
+            }
+        }
+        Ok(page(pages::client_facts(&CorrectClientView { code: facts.code, form })))
+    })
+    .await
+}
+
+/// `POST /clients/{code}/facts`.
+pub async fn correct(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client(&code)?;
+        let again = |form: Form| {
+            let view = CorrectClientView { code: client.facts.code.clone(), form: form.view };
+            Ok(page_again(pages::client_facts(&view)))
+        };
+        let Some(facts) = client_facts(&mut form).filter(|_| form.is_right()) else { return again(form) };
+        match app.records.correct_client(client.id, &facts) {
+            Ok(()) => Ok(onwards(&client_path(&facts.code))),
             Err(RecordsError::CodeTaken { code }) => {
                 form.fault("code", format!("another client has the code {code}"));
-                Ok(page_again(pages::new_client(&new_view(form.view))))
+                again(form)
             }
             Err(error) => Err(error.into()),
         }

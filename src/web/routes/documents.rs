@@ -20,7 +20,7 @@ use crate::web::danger;
 use crate::web::dates::day_words;
 use crate::web::error::WebError;
 use crate::web::guard::DOCUMENT_POLICY;
-use crate::web::measured::{measure, result_of, told};
+use crate::web::measured::{measure, palms_words, result_of, told};
 use crate::web::request::{Id, IdAndName, Parameters, field};
 use crate::web::state::{App, blocking};
 
@@ -162,7 +162,9 @@ pub async fn export(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response,
         }
         // without a name: it is gone when the download ends, however it ends
         let mut file = app.records.incoming()?.into_file();
-        app.records.write_export(&case, &mut file)?;
+        let danger = danger::note(&app.records, id)?.map(|note| note.text);
+        let notes: Vec<String> = danger.into_iter().chain(palms_words(&case, None).0).map(|note| note + "\n").collect();
+        app.records.write_export(&case, &notes.concat(), &mut file)?;
         let length = file.seek(SeekFrom::End(0)).map_err(failed)?;
         file.seek(SeekFrom::Start(0)).map_err(failed)?;
         let code: String = case.case.client.code.chars().filter(char::is_ascii_alphanumeric).collect();

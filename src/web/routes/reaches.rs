@@ -9,17 +9,19 @@ use axum::response::Response;
 
 use super::visits::visit_view;
 use super::{onwards, page, page_again};
+use crate::geometry::Side;
 use crate::pose::View;
-use crate::records::{Palms, Reach, ReachFacts, Records, RecordsError};
+use crate::records::{Palms, Reach, ReachFacts, Records, RecordsError, Word as _};
 use crate::web::danger;
 use crate::web::dates::size_words;
 use crate::web::error::WebError;
-use crate::web::measured::picture_url;
+use crate::web::measured::{picture_url, still_url};
 use crate::web::pages;
 use crate::web::request::{Form, Id};
 use crate::web::state::{App, blocking};
+use crate::web::text;
 use crate::web::upload::{self, Received, Upload};
-use crate::web::view::{DeleteReachView, PalmsView};
+use crate::web::view::{DeleteReachView, FormView, PalmsView, ReachFactsView};
 
 /// `POST /visits/{id}/reaches`: an upload.
 pub async fn upload(
@@ -87,11 +89,21 @@ fn reach_facts(form: &mut Form) -> Option<ReachFacts> {
 
 /// Notes what an upload and the reaches that are there cannot both be.
 fn note_contradictions(records: &Records, visit: i64, facts: &ReachFacts, form: &mut Form) -> Result<(), WebError> {
-    let of_view = |reach: &Reach| reach.facts.view == facts.view;
-    for reach in records.reaches(visit)?.iter().filter(|reach| of_view(reach)) {
-        if (reach.facts.occasion, reach.facts.rotation) == (facts.occasion, facts.rotation) {
-            form.fault("file", RecordsError::ReachTaken.to_string());
-        }
+    let reaches = records.reaches(visit)?;
+    let is_same = |reach: &&Reach| {
+        let there = reach.facts;
+        (there.view, there.occasion, there.rotation) == (facts.view, facts.occasion, facts.rotation)
+    };
+    if reaches.iter().any(|reach| is_same(&reach)) {
+        form.fault("file", RecordsError::ReachTaken.to_string());
+    }
+    note_other_side(&reaches, facts, form);
+    Ok(())
+}
+
+/// Notes that other reaches of the same view show the other side.
+fn note_other_side(reaches: &[Reach], facts: &ReachFacts, form: &mut Form) {
+    for reach in reaches.iter().filter(|reach| reach.facts.view == facts.view) {
         if let (Some(there), Some(found)) = (reach.facts.near_side, facts.near_side)
             && there != found
             && form.view.error("near_side").is_none()
@@ -103,7 +115,6 @@ fn note_contradictions(records: &Records, visit: i64, facts: &ReachFacts, form: 
             );
         }
     }
-    Ok(())
 }
 
 /// `GET /reaches/{id}/palms`.
@@ -173,6 +184,59 @@ fn palms_of(rotation: crate::pose::Rotation) -> Palms {
         crate::pose::Rotation::Internal => Palms::Down,
         crate::pose::Rotation::External => Palms::Up,
     }
+}
+
+/// `GET /reaches/{id}/facts`.
+pub async fn facts(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        if danger::refusal_of_visit(&app.records, reach.visit)?.is_some() {
+            return Ok(onwards(&format!("/visits/{}", reach.visit)));
+        }
+        let ReachFacts { occasion, rotation, view, near_side, mirrored } = reach.facts;
+        let mut form = FormView::default();
+        let mut set = |name: &str, value: &str| form.values.insert(name.to_owned(), value.to_owned());
+        set("occasion", occasion.word());
+        set("rotation", rotation.word());
+        set("view", view.word());
+        set("near_side", near_side.map_or("", Side::word));
+        set("mirrored", if mirrored { "on" } else { "" });
+        Ok(page(pages::reach_facts(&facts_view(&app.records, &reach, form)?)))
+    })
+    .await
+}
+
+/// `POST /reaches/{id}/facts`.
+pub async fn correct(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -> Result<Response, WebError> {
+    blocking(move || {
+        let reach = app.records.reach(id)?;
+        danger::must_not_be_stopped(&app.records, reach.visit)?;
+        let facts = reach_facts(&mut form);
+        if let Some(facts) = facts.filter(|facts| facts.view != reach.facts.view) {
+            // of the same view all are corrected
+            note_other_side(&app.records.reaches(reach.visit)?, &facts, &mut form);
+        }
+        if let Some(facts) = facts.filter(|_| form.is_right()) {
+            match app.records.correct_reach(id, &facts) {
+                Ok(()) => return Ok(onwards(&format!("/visits/{}", reach.visit))),
+                Err(RecordsError::ReachTaken) => form.fault("rotation", text::reach_facts::TAKEN),
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Ok(page_again(pages::reach_facts(&facts_view(&app.records, &reach, form.view)?)))
+    })
+    .await
+}
+
+fn facts_view(records: &Records, reach: &Reach, form: FormView) -> Result<ReachFactsView, WebError> {
+    let client = records.client_by_id(records.visit(reach.visit)?.client)?;
+    Ok(ReachFactsView {
+        reach: reach.id,
+        visit: reach.visit,
+        client_code: client.facts.code,
+        still_url: still_url(reach.id, reach.media.facts.frame_times_s.len() / 2),
+        form,
+    })
 }
 
 /// `GET /reaches/{id}/delete`.

@@ -5,24 +5,28 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::clients::client_view;
+use super::clients::{client_path, client_view};
 use super::{onwards, page, page_again};
 use crate::camera::parse_profile;
 use crate::pose::Rotation;
 use crate::records::{Reach, Records, VisitCase, VisitSettings};
 use crate::report::wording::typeset;
-use crate::report::{CallDrawings, CaseFacts, draw_comparison, draw_retest, render_charts};
+use crate::report::{
+    CallDrawings, CaseFacts, DangerNote, draw_comparison, draw_retest, letters_not_in_print, render_charts,
+};
 use crate::screen::case::{BAR_LENGTH_MM, MARGIN_DEG_DEFAULT, MARGIN_DEG_MAX};
 use crate::screen::{Occasion, VisitResult};
 use crate::web::danger;
-use crate::web::dates::day_words;
+use crate::web::dates::{day_words, size_words};
 use crate::web::error::{WebError, chain_words};
 use crate::web::measured::{self, comparison_view, left_out_words, reach_figures, result_of, retest_view};
 use crate::web::pages;
 use crate::web::request::{Code, Form, Id};
 use crate::web::sheet;
 use crate::web::state::{App, blocking};
-use crate::web::view::{ChartView, ComparisonView, FormView, ResultView, RetestView, SettingsView, VisitView};
+use crate::web::view::{
+    ChartView, ComparisonView, DeleteVisitView, FormView, ResultView, RetestView, SettingsView, VisitView,
+};
 
 /// The least margin, deg: what is printed as more than zero.
 const MARGIN_DEG_MIN: f64 = 0.1;
@@ -123,6 +127,38 @@ pub async fn settings(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -
     .await
 }
 
+/// `GET /visits/{id}/delete`.
+pub async fn before_delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || {
+        let visit = app.records.visit(id)?;
+        let removal = app.records.removal_of_visit(id)?;
+        let view = DeleteVisitView {
+            visit: id,
+            client_code: app.records.client_by_id(visit.client)?.facts.code,
+            date: day_words(&visit.made_on),
+            reaches: removal.reaches,
+            marks: removal.marks,
+            media: removal.media,
+            media_kept: removal.media_kept,
+            size: size_words(removal.media_bytes),
+        };
+        Ok(page(pages::delete_visit(&view)))
+    })
+    .await
+}
+
+/// `POST /visits/{id}/delete`.
+pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    blocking(move || {
+        let client = app.records.client_by_id(app.records.visit(id)?.client)?;
+        let reaches = app.records.reaches(id)?;
+        app.records.delete_visit(id)?;
+        reaches.iter().for_each(|reach| app.frames.forget(&reach.media.hash));
+        Ok(onwards(&client_path(&client.facts.code)))
+    })
+    .await
+}
+
 /// `GET /visits/{id}/result`.
 pub async fn result(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
     blocking(move || Ok(page(pages::result(&result_view(&app.records, id)?)))).await
@@ -160,7 +196,16 @@ fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
         charts: result.map(|result| chart_views(id, &case, result)).transpose()?.unwrap_or_default(),
         warnings: measured.iter().flat_map(|measured| &measured.warnings).map(|warning| typeset(warning)).collect(),
         left_out: left_out.map(|reach| left_out_words(&case, reach)).collect(),
+        not_in_print: not_in_print(&case, danger::note(records, id)?.as_ref()),
     })
+}
+
+/// Letters of what a person typed that the PDF's typeface lacks.
+fn not_in_print(case: &VisitCase, note: Option<&DangerNote>) -> Option<String> {
+    let profile = case.profile.as_ref().map_or("", |profile| profile.name.as_str());
+    let typed = [case.case.client.code.as_str(), note.map_or("", |note| note.text.as_str()), profile].concat();
+    let letters: Vec<String> = letters_not_in_print(&typed).iter().map(char::to_string).collect();
+    (!letters.is_empty()).then(|| letters.join(" "))
 }
 
 fn drawn_comparisons(result: &VisitResult, margin_deg: f64) -> Vec<ComparisonView> {

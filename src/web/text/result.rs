@@ -16,7 +16,6 @@ pub const DIFFERENCE: &str = "external minus internal";
 pub const INTERVAL: &str = "95 % interval";
 pub const MARGIN: &str = "margin";
 pub const NEXT: &str = "Next:";
-pub const BAR_HEIGHT: &str = "Bar height alone says:";
 pub const RETEST: &str = "Retest";
 pub const CLEARED: &str = "external reach; screen cleared";
 pub const NOT_CLEARED: &str = "external reach; screen not cleared";
@@ -51,6 +50,32 @@ pub fn palms_open(reaches: &str) -> String {
 #[must_use]
 pub fn look_at_palms(reaches: &str) -> String {
     format!("First say on the visit's sheet which way the palms face in the {reaches}.")
+}
+
+/// Why a call is not to be leaned on, where somebody looked and could not tell.
+#[must_use]
+pub fn palms_unclear(reaches: &str) -> String {
+    format!(
+        "The picture does not show which way the palms face in the {reaches}: the call takes the word of whoever brought the \
+         clip in, and is wrong if clips were exchanged."
+    )
+}
+
+/// What to do about that.
+#[must_use]
+pub fn settle_palms(reaches: &str) -> String {
+    format!(
+        "First settle with whoever filmed which way the palms face in the {reaches}, and say it on the visit's sheet."
+    )
+}
+
+/// What the PDF cannot print.
+#[must_use]
+pub fn boxes(letters: &str) -> String {
+    format!(
+        "The PDF's typeface has no sign for {letters}, as in the client's code or a clinician's reason: the PDF shows boxes \
+         there. The web page shows them."
+    )
 }
 
 /// How many checks are in order.

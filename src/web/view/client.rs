@@ -50,6 +50,15 @@ pub struct ScreeningFormView {
     pub form: FormView,
 }
 
+/// `/clients/{code}/facts`: what is known of the client, to be corrected. Fields of the person as in [`NewClientView`].
+#[derive(Debug, Clone)]
+pub struct CorrectClientView {
+    /// The code as it is recorded.
+    pub code: String,
+    /// What is recorded, or what was typed.
+    pub form: FormView,
+}
+
 /// `/clients/{code}`: one client. `POST /clients/{code}/visits` (no fields) starts a visit.
 #[derive(Debug, Clone)]
 pub struct ClientView {

@@ -7,7 +7,8 @@ mod result;
 mod visit;
 
 pub use client::{
-    ClientLine, ClientView, ClientsView, DeleteClientView, NewClientView, ScreeningFormView, ScreeningView, VisitLine,
+    ClientLine, ClientView, ClientsView, CorrectClientView, DeleteClientView, NewClientView, ScreeningFormView,
+    ScreeningView, VisitLine,
 };
 pub use form::{FieldError, FormView};
 pub use mark::{LandmarkView, MarkView, PalmsView};
@@ -15,7 +16,10 @@ pub use result::{
     ArmView, ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView,
     RetestView,
 };
-pub use visit::{CellState, CellView, DeleteReachView, NextStep, ReachView, SettingsView, SteadinessView, VisitView};
+pub use visit::{
+    CellState, CellView, DeleteReachView, DeleteVisitView, NextStep, ReachFactsView, ReachView, SettingsView,
+    SteadinessView, VisitView,
+};
 
 /// What an error page shows.
 #[derive(Debug, Clone)]

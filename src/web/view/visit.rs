@@ -146,8 +146,47 @@ pub struct ReachView {
     pub clip: String,
     /// Where the clip is damaged, as a sentence.
     pub warning: Option<String>,
+    /// Somebody looked at the palms and could not tell.
+    pub has_unclear_palms: bool,
     /// Times this reach was marked.
     pub repeats: u32,
+}
+
+/// `/visits/{id}/delete`: what deleting a visit removes. `POST` to the same path does it.
+#[derive(Debug, Clone)]
+pub struct DeleteVisitView {
+    /// The visit.
+    pub visit: i64,
+    /// Whose visit.
+    pub client_code: String,
+    /// Such as `25 November 2026`.
+    pub date: String,
+    /// Reaches that go.
+    pub reaches: usize,
+    /// Confirmed edits of marks that go.
+    pub marks: usize,
+    /// Clips and stills that go from the disk.
+    pub media: usize,
+    /// Clips and stills that stay, because another visit's reach is the same file.
+    pub media_kept: usize,
+    /// Size of what goes from the disk, such as `48 MB`.
+    pub size: String,
+}
+
+/// `/reaches/{id}/facts`: which reach it is and how it was filmed, to be corrected. Fields `occasion`, `rotation`, `view`,
+/// `near_side` and `mirrored` (on), as of an upload.
+#[derive(Debug, Clone)]
+pub struct ReachFactsView {
+    /// The reach.
+    pub reach: i64,
+    /// Its visit.
+    pub visit: i64,
+    /// Whose visit.
+    pub client_code: String,
+    /// A small picture of the clip.
+    pub still_url: String,
+    /// What is recorded, or what was typed.
+    pub form: FormView,
 }
 
 /// Bar, margin and camera profile. Fields `bar_length_mm`, `taped_grips` (on), `margin_deg`, `profile` (text of a lens
