@@ -97,7 +97,7 @@ impl Clip {
     /// # Errors
     /// As [`Self::open`].
     pub fn open_to_show(path: &Path) -> Result<Self, VideoError> {
-        Self::open_with(path, ReaderOptions { is_careful: true, ..ReaderOptions::default() })
+        Self::open_with(path, ReaderOptions { has_one_thread: true, ..ReaderOptions::default() })
     }
 
     fn open_with(path: &Path, options: ReaderOptions) -> Result<Self, VideoError> {

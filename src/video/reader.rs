@@ -51,6 +51,8 @@ pub struct Damage {
 pub(crate) struct ReaderOptions {
     /// One thread, so that a failure belongs to the packet just sent.
     pub is_careful: bool,
+    /// One thread, for the least memory; kept when a pass is begun anew.
+    pub has_one_thread: bool,
     /// Only times and damage are wanted: pictures may be left unfiltered, which is faster.
     pub times_only: bool,
 }
@@ -119,7 +121,7 @@ impl Reader {
         let mut trouble = ffi::Trouble::default();
         trouble.watch(&mut context);
         let cores = thread::available_parallelism().map_or(1, usize::from);
-        let count = if options.is_careful { 1 } else { cores.min(MAX_THREADS) };
+        let count = if options.is_careful || options.has_one_thread { 1 } else { cores.min(MAX_THREADS) };
         context.set_threading(threading::Config { kind: threading::Type::Frame, count, ..Default::default() });
         let mut context = context.decoder();
         context.set_packet_time_base(stream.time_base());
@@ -147,7 +149,7 @@ impl Reader {
 
     /// Whether the file holds all packets that it promises, unharmed as far as their container can tell. Decodes nothing.
     pub(crate) fn is_whole(path: &Path) -> Result<bool, VideoError> {
-        let mut reader = Self::open(path, ReaderOptions { is_careful: true, times_only: true })?;
+        let mut reader = Self::open(path, ReaderOptions { is_careful: true, times_only: true, ..Default::default() })?;
         loop {
             let mut packet = Packet::empty();
             match packet.read(&mut reader.input) {
