@@ -136,7 +136,12 @@ const CAUTIONS: [&str; 3] = [
 /// # Errors
 /// [`ReportError`] when a chart or a still cannot be rendered.
 pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
-    let result = &finite_only(input.result);
+    let mut result = finite_only(input.result);
+    let is_stopped = input.danger.as_ref().is_some_and(|note| note.is_stop);
+    if is_stopped || result.pain_stops_today() {
+        result.leave_out_filming();
+    }
+    let result = &result;
     let case = &input.case;
     let mut charts = Vec::new();
     let mut chart_notes = Vec::new();
@@ -157,8 +162,10 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
     let mut verdicts = verdicts::of_visit(result, case);
     let mut findings = checks::findings(result);
     let mut findings_heading = "What to do";
-    if input.danger.as_ref().is_some_and(|note| note.is_stop) {
+    if is_stopped {
         verdicts.iter_mut().for_each(|verdict| verdict.next_step = None);
+    }
+    if is_stopped || result.pain_stops_today() {
         findings.iter_mut().for_each(|finding| finding.advice = "");
         findings_heading = "What is not in order";
     }

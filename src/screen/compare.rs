@@ -199,10 +199,10 @@ impl<F: Combine> Evaluation<'_, F> {
             let entry = &self.case.reaches[*reach];
             let on = reach_name(entry.rotation, entry.occasion);
             let broken = self.reaches[*reach].checks.iter().filter(|check| is_breaking(check));
-            broken.map(move |check| Broken { on: Some(on.clone()), text: check.text.clone() })
+            broken.map(move |check| Broken { on: Some(on.clone()), text: check.finding() })
         });
         let of_pair = pair_checks.iter().filter(|check| is_breaking(check));
-        of_reaches.chain(of_pair.map(|check| Broken { on: None, text: check.text.clone() })).collect()
+        of_reaches.chain(of_pair.map(|check| Broken { on: None, text: check.finding() })).collect()
     }
 
     fn bar_height_says(&self, pair: [usize; 2], side: ResultSide, heights: &HeightDifference) -> SecondOpinion {

@@ -7,6 +7,7 @@ use crate::pose::{FILM_FROM_SIDE, Rotation, View};
 use crate::uncertainty::Measured;
 
 use super::checks::filming_order;
+use super::sentences::PAIN_TO_GO_ON_MOST;
 
 /// The name of the format.
 pub const RESULT_SCHEMA: &str = "tworeach/result/1";
@@ -262,6 +263,27 @@ impl SimulatedInterval {
 }
 
 impl VisitResult {
+    /// Whether pain at end range says that nobody reaches again today: no order to film again may stand anywhere then.
+    #[must_use]
+    pub fn pain_stops_today(&self) -> bool {
+        let is_too_much = |check: &Check| {
+            let is_beyond = check.value.is_some_and(|pain| pain > PAIN_TO_GO_ON_MOST);
+            check.name == "pain_free" && (check.status == CheckStatus::Fail || is_beyond)
+        };
+        self.reaches.iter().flat_map(|reach| &reach.checks).any(is_too_much)
+    }
+
+    /// Leaves the orders to film again out of checks and reasons: for where nothing may be filmed.
+    pub fn leave_out_filming(&mut self) {
+        let of_pairs = self.comparisons.iter_mut().flat_map(|comparison| &mut comparison.checks);
+        let of_reaches = self.reaches.iter_mut().flat_map(|reach| &mut reach.checks);
+        let of_retest = self.retest.iter_mut().flat_map(|retest| &mut retest.checks);
+        of_pairs.chain(of_reaches).chain(of_retest).for_each(|check| check.text = check.finding());
+        let of_pairs = self.comparisons.iter_mut().map(|comparison| &mut comparison.reason);
+        let reasons = of_pairs.chain(self.retest.iter_mut().map(|retest| &mut retest.reason));
+        reasons.for_each(|reason| *reason = reason.replace(FILM_FROM_SIDE, ""));
+    }
+
     /// What a simulated quantity of this result is of.
     pub(crate) fn subject(&self, interval: &SimulatedInterval) -> Option<Subject<'_>> {
         let mut steps = interval.quantity.split('/').skip(1);

@@ -13,7 +13,7 @@ use super::words::{deg, deg_with_interval, occasion_words, rotated, view_words};
 pub(crate) struct Broken {
     /// The reach that it is on; `None` for the pair.
     pub(crate) on: Option<String>,
-    /// The check in a sentence.
+    /// What the check found; what to do about it is the next step's to say.
     pub(crate) text: String,
 }
 
@@ -43,7 +43,7 @@ pub(crate) enum Pain {
 }
 
 /// With more pain than this at end range nobody reaches again the same day, of 10. Common practice, no source.
-const PAIN_TO_GO_ON_MOST: f64 = 3.0;
+pub(crate) const PAIN_TO_GO_ON_MOST: f64 = 3.0;
 
 impl Pain {
     /// Of reaches with what was noted of them.

@@ -53,12 +53,9 @@ pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> 
     }
     if is_stopped {
         told.comparisons.iter_mut().for_each(|comparison| comparison.next_step.clear());
-        let of_pairs = told.comparisons.iter_mut().flat_map(|comparison| &mut comparison.checks);
-        let of_reaches = told.reaches.iter_mut().flat_map(|reach| &mut reach.checks);
-        let of_retest = told.retest.iter_mut().flat_map(|retest| &mut retest.checks);
-        for check in of_pairs.chain(of_reaches).chain(of_retest) {
-            check.text = check.finding();
-        }
+    }
+    if is_stopped || told.pain_stops_today() {
+        told.leave_out_filming();
     }
     told
 }

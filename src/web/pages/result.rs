@@ -196,7 +196,7 @@ fn checks(view: &ResultView) -> Markup {
         section {
             h2 { (words::CHECKS) }
             @if open.is_empty() && !in_order.is_empty() { p { (words::ALL_OK) } }
-            ul.findings { @for group in grouped(&open) { (findings_of(&group, view.stopped.is_some())) } }
+            ul.findings { @for group in grouped(&open) { (findings_of(&group, view)) } }
             @if !in_order.is_empty() {
                 details {
                     summary { (words::in_order(in_order.len())) }
@@ -207,10 +207,12 @@ fn checks(view: &ResultView) -> Markup {
     }
 }
 
-fn findings_of(group: &Group<'_>, is_stopped: bool) -> Markup {
+fn findings_of(group: &Group<'_>, view: &ResultView) -> Markup {
     let (title, mend) = text::check(group.name);
     // what is only open is no reason to film again
     let what_to_do = if group.status == CheckStatus::Unknown { text::open_check(group.name) } else { mend };
+    // most of it is to film again
+    let is_told = view.stopped.is_none() && (!view.is_painful || group.name == "pain_free");
     let (class, sign) = match group.status {
         CheckStatus::Fail => ("status fail", "✗ fail"),
         CheckStatus::Warn => ("status warn", "△ near"),
@@ -221,7 +223,7 @@ fn findings_of(group: &Group<'_>, is_stopped: bool) -> Markup {
         li {
             p { span class=(class) { (sign) } b { (title) } }
             @for (text, places) in &group.texts { p { (text) " " span.small { (places.join("; ")) } } }
-            @if !what_to_do.is_empty() && !is_stopped { p.small { (what_to_do) } }
+            @if !what_to_do.is_empty() && is_told { p.small { (what_to_do) } }
         }
     }
 }

@@ -319,6 +319,7 @@ fn measured() -> ResultView {
         charts: Vec::new(),
         warnings: vec!["The clip is damaged after 3.2 s; nothing there is used.".to_owned()],
         left_out: Vec::new(),
+        is_painful: false,
         not_in_print: Some("漢 字".to_owned()),
     }
 }

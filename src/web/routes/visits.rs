@@ -196,6 +196,7 @@ fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
         charts: result.map(|result| chart_views(id, &case, result)).transpose()?.unwrap_or_default(),
         warnings: measured.iter().flat_map(|measured| &measured.warnings).map(|warning| typeset(warning)).collect(),
         left_out: left_out.map(|reach| left_out_words(&case, reach)).collect(),
+        is_painful: result.is_some_and(VisitResult::pain_stops_today),
         not_in_print: not_in_print(&case, danger::note(records, id)?.as_ref()),
     })
 }

@@ -34,6 +34,8 @@ pub struct ResultView {
     pub warnings: Vec<String>,
     /// Why reaches of the visit are not in the result, a sentence each.
     pub left_out: Vec<String>,
+    /// Pain says that nobody reaches again today.
+    pub is_painful: bool,
     /// Letters of the report that the PDF's typeface lacks, if any.
     pub not_in_print: Option<String>,
 }

@@ -52,18 +52,23 @@ fn nothing_is_fetched() {
 
 #[test]
 fn a_danger_sign_heads_the_report_and_takes_its_next_steps_away() {
-    let invented = cases::all().into_iter().find(|invented| invented.name == "six-failing").unwrap();
-    let render = |is_stop| {
+    let painful = cases::all().into_iter().find(|invented| invented.name == "six-failing").unwrap();
+    assert!(painful.result.pain_stops_today());
+    let mut painless = cases::all().into_iter().find(|invented| invented.name == "six-failing").unwrap();
+    painless.result.reaches.iter_mut().for_each(|reach| reach.checks.retain(|check| check.name != "pain_free"));
+    let render = |is_stop, is_painful: bool| {
+        let invented = if is_painful { &painful } else { &painless };
         let danger = Some(DangerNote { text: "A fever: see a clinician & wait.".to_owned(), is_stop });
         let input = ReportInput { danger, ..invented.input() };
         text_of(&render_report(&input, &ReportOptions::default()).unwrap().html)
     };
-    for is_stop in [true, false] {
-        let text = render(is_stop);
+    for (is_stop, is_painful) in [(true, false), (false, false), (false, true)] {
+        let text = render(is_stop, is_painful);
         let at = text.find("A fever: see a clinician &amp; wait.").expect("the note");
         assert!(at < text.find("It is not a diagnosis").expect("the cautions"));
         assert_eq!(text.contains("Next:"), !is_stop, "{text}");
-        assert_eq!(text.contains("What to do"), !is_stop, "{text}");
+        // pain leaves the next step, which is to stop, and takes what would lead to another reach
+        assert_eq!(text.contains("What to do"), !is_stop && !is_painful, "{text}");
     }
 }
 

@@ -49,6 +49,40 @@ fn danger_signs_come_before_the_first_visit() {
     });
 }
 
+/// Answers of the second reach that its back did not stay flat, which breaks the pair and orders to film again.
+async fn lift_the_back(page: &Page, visit: i64) {
+    let reach = page.app.records.reaches(visit).unwrap()[1].id;
+    let marks = page.get(&format!("/api/reaches/{reach}")).await.json();
+    let edit = json!({ "revision": marks["revision"], "repeat": 1, "time_s": marks["time_s"], "points": marks["points"],
+        "pain": 0, "limited_by": "stretch", "back_flat": false });
+    let answer = page.put(&format!("/api/reaches/{reach}/marks"), &edit).await;
+    assert_eq!(answer.status, StatusCode::OK, "{}", answer.text());
+    let shown = page.get(&format!("/visits/{visit}/result")).await.text();
+    assert!(shown.contains("film again with the back kept flat"), "{shown}");
+}
+
+#[test]
+fn pain_leaves_no_order_to_film_again_anywhere() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        lift_the_back(&page, visit).await;
+        let reach = page.app.records.reaches(visit).unwrap()[0].id;
+        let marks = page.get(&format!("/api/reaches/{reach}")).await.json();
+        // above 3 of 10, though a stretch ended the reach
+        let edit = json!({ "revision": marks["revision"], "repeat": 1, "time_s": marks["time_s"], "points": marks["points"],
+            "pain": 4, "limited_by": "stretch", "back_flat": true });
+        assert_eq!(page.put(&format!("/api/reaches/{reach}/marks"), &edit).await.status, StatusCode::OK);
+        for path in ["result", "report.html"] {
+            let shown = page.get(&format!("/visits/{visit}/{path}")).await.text().to_lowercase();
+            assert!(shown.contains("do not reach again today"), "{path}: {shown}");
+            let shown = shown.replace("film again only once the reach does not hurt", "");
+            for gone in ["film again", "film both", "film three", "film the"] {
+                assert!(!shown.contains(gone), "{path} still has {gone}: {shown}");
+            }
+        }
+    });
+}
+
 /// Answers on danger signs for a client that is there.
 fn answers<'a>(signs: &[&str], answered_by: &'a str, reason: &'a str) -> Vec<(&'a str, &'a str)> {
     let mut fields = client("", signs);
@@ -70,6 +104,7 @@ fn a_danger_sign_that_comes_up_during_a_visit_stops_all_of_it() {
         ];
         let revision = page.get(&format!("/api/reaches/{reach}")).await.json()["revision"].clone();
         let edit = json!({ "revision": revision, "time_s": 1.9667, "points": { "right_shoulder": [10, 20] } });
+        lift_the_back(&page, visit).await;
         let marks = format!("/api/reaches/{reach}/marks");
         // all that is to be gone is there before
         assert!(page.get(&sheet).await.text().contains("type=\"file\" name=\"file\""));
@@ -99,7 +134,7 @@ fn a_danger_sign_that_comes_up_during_a_visit_stops_all_of_it() {
             assert!(shown.find(told).unwrap() < shown.find("Caution").unwrap(), "{shown}");
             assert!(shown.contains("class=\"figure\""), "the numbers stay");
             let lower = shown.to_lowercase();
-            for gone in ["class=\"next\"", "/mark", "film again", "film both", "film three"] {
+            for gone in ["class=\"next\"", "/mark", "film again", "film both", "film three", "put right"] {
                 assert!(!lower.contains(gone), "the result still has {gone}");
             }
             let shown = page.get(&report).await.text();
