@@ -218,7 +218,10 @@ impl Walker {
         let (centre, pace) = (state.centre, state.pace);
         drop(state);
         let next = match urgent {
-            Some(index) => Next::Frame { index, is_urgent: true },
+            Some(index) => {
+                let index = walk.next_on_the_way(index, pace, |index| cache.has(&clip.hash, index));
+                Next::Frame { index, is_urgent: true }
+            }
             None => {
                 let has = |index: usize| cache.has(&clip.hash, index);
                 match walk.next(centre, pace, clip.times_s.len(), has) {

@@ -43,7 +43,8 @@ impl Pace {
             0 => self,
             1..=STEP_MAX if self.is_back == is_back => Self { steps: self.steps + 1, is_back },
             1..=STEP_MAX => Self { steps: 1, is_back },
-            _ => Self::default(),
+            // the hand is likely to go on as it did
+            _ => Self { steps: 0, ..self },
         }
     }
 
@@ -56,6 +57,8 @@ impl Pace {
 #[derive(Debug, Default)]
 pub(super) struct Walk {
     run: VecDeque<usize>,
+    /// The frame that somebody waits for, and those on the way to it that are still to be decoded.
+    lead: Option<(usize, VecDeque<usize>)>,
     lost: HashSet<usize>,
 }
 
@@ -91,6 +94,17 @@ impl Walk {
         }
         let ahead = if pace.is_steady() && !pace.is_back { AHEAD } else { AHEAD_FEW };
         (centre..count.min(centre + ahead + 1)).find(|index| !is_there(*index))
+    }
+
+    /// The frame to decode first for somebody who waits for `index`: backwards a few that will be asked for next are taken on
+    /// the way, since a jump passes them anyway.
+    pub(super) fn next_on_the_way(&mut self, index: usize, pace: Pace, has: impl Fn(usize) -> bool) -> usize {
+        let is_there = |index: usize| has(index) || self.lost.contains(&index);
+        if self.lead.as_ref().is_none_or(|(wanted, _)| *wanted != index) {
+            let few = if pace.is_back { index.saturating_sub(RUN_FEW)..index } else { index..index };
+            self.lead = Some((index, few.filter(|index| !is_there(*index)).collect()));
+        }
+        self.lead.as_mut().and_then(|(_, lead)| lead.pop_front()).unwrap_or(index)
     }
 
     /// A planned frame that was not decoded after all.
@@ -132,7 +146,7 @@ mod tests {
             .collect();
         let (onwards, back) = (false, true);
         let expected =
-            [(1, onwards), (2, onwards), (3, onwards), (1, back), (1, back), (2, back), (3, back), (0, onwards)];
+            [(1, onwards), (2, onwards), (3, onwards), (1, back), (1, back), (2, back), (3, back), (0, back)];
         assert_eq!(paces[..8], expected);
         assert_eq!(paces[8], (1, onwards));
     }
@@ -150,6 +164,22 @@ mod tests {
         let expected = |run: usize| (50 - run..50).chain(51..=50 + AHEAD_FEW).collect::<Vec<_>>();
         assert_eq!(order(BACK), expected(RUN));
         assert_eq!(order(Pace { steps: 1, is_back: true }), expected(RUN_FEW));
+    }
+
+    #[test]
+    fn a_frame_waited_for_backwards_brings_a_few_before_it_and_onwards_none() {
+        for (pace, before) in [(BACK, 3), (ONWARDS, 0)] {
+            let (mut walk, mut there) = (Walk::default(), HashSet::new());
+            // all but three of those before it are there
+            there.extend((0..50).filter(|index| ![44, 46, 49].contains(index)));
+            let mut order = Vec::new();
+            while !there.contains(&50) {
+                let index = walk.next_on_the_way(50, pace, |index| there.contains(&index));
+                assert!(there.insert(index), "{index} twice");
+                order.push(index);
+            }
+            assert_eq!(order, [44, 46, 49, 50][3 - before..]);
+        }
     }
 
     #[test]
