@@ -128,12 +128,15 @@ fn malformed(page: &Page, rng: &mut ChaCha8Rng, visit: i64, reach: i64) -> Reque
                 "/reaches/ID/mark",
                 "/reaches/ID/palms",
                 "/reaches/ID/delete",
+                "/reaches/ID/facts",
+                "/visits/ID/delete",
                 "/api/reaches/ID",
                 "/api/visits/ID/live",
                 "/api/reaches/ID/frames/0.jpg",
                 "/visits/ID/charts/rotations.svg",
                 "/assets/ID",
                 "/clients/ID/delete",
+                "/clients/ID/facts",
             ];
             send(Method::GET, &paths.choose(rng).unwrap().replace("ID", id), form, Vec::new())
         }
@@ -175,7 +178,7 @@ fn malformed(page: &Page, rng: &mut ChaCha8Rng, visit: i64, reach: i64) -> Reque
             for _ in 0..rng.random_range(0..8) {
                 body.append_pair(fields.choose(rng).unwrap(), &noise(rng, 60));
             }
-            let paths = ["/clients", "/clients/R07/screening", "/clients/R07/delete"];
+            let paths = ["/clients", "/clients/R07/screening", "/clients/R07/delete", "/clients/R07/facts"];
             send(Method::POST, paths.choose(rng).unwrap(), form, body.finish().into_bytes())
         }
         6 => {
@@ -187,8 +190,18 @@ fn malformed(page: &Page, rng: &mut ChaCha8Rng, visit: i64, reach: i64) -> Reque
             send(Method::POST, &format!("/visits/{visit}/settings"), form, body.into_bytes())
         }
         7 => {
-            let body = form_urlencoded::Serializer::new(String::new()).append_pair("palms", &noise(rng, 9)).finish();
-            send(Method::POST, &format!("/reaches/{reach}/palms"), form, body.into_bytes())
+            let (place, field) = [
+                ("palms", "palms"),
+                ("facts", "occasion"),
+                ("facts", "rotation"),
+                ("facts", "near_side"),
+                ("facts", "mirrored"),
+            ]
+            .choose(rng)
+            .copied()
+            .unwrap();
+            let body = form_urlencoded::Serializer::new(String::new()).append_pair(field, &noise(rng, 9)).finish();
+            send(Method::POST, &format!("/reaches/{reach}/{place}"), form, body.into_bytes())
         }
         // marks that are none
         8 | 9 => {
