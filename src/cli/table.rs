@@ -22,8 +22,12 @@ pub(super) fn print_warnings(out: &mut impl Write, warnings: &[String]) -> io::R
 pub(super) fn print_result(out: &mut impl Write, visit: &MeasuredVisit, is_styled: bool) -> io::Result<()> {
     wrapped(out, "", CAUTIONS)?;
     writeln!(out)?;
-    print_reaches(out, &visit.result)?;
-    let comparisons = &visit.result.comparisons;
+    let mut result = visit.result.clone();
+    if result.pain_stops_today() {
+        result.leave_out_filming();
+    }
+    print_reaches(out, &result)?;
+    let comparisons = &result.comparisons;
     for comparison in comparisons {
         // a single side that agrees with both together adds nothing but its number
         let of_both = comparisons.iter().find(|other| {
@@ -34,9 +38,9 @@ pub(super) fn print_result(out: &mut impl Write, visit: &MeasuredVisit, is_style
             _ => print_comparison(out, comparison, is_styled)?,
         }
     }
-    print_retest(out, &visit.result, is_styled)?;
-    print_simulation(out, &visit.result)?;
-    print_checks(out, &visit.result)?;
+    print_retest(out, &result, is_styled)?;
+    print_simulation(out, &result)?;
+    print_checks(out, &result)?;
     if visit.has_single_raise() {
         writeln!(out)?;
         wrapped(
