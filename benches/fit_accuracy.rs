@@ -57,6 +57,8 @@ fn main() {
         run(&format!("{view:?}, 1.5 px"), &noisy, scenes, seed);
         run(&format!("{view:?}, 1.5 px and soft bodies"), &soft, scenes, seed);
         run(&format!("{view:?}, one mark in ten displaced by 15 px"), &displaced, scenes, seed);
+        let far = SceneOptions { displaced_px: 60.0, ..displaced };
+        run(&format!("{view:?}, one mark in ten displaced by 60 px"), &far, scenes, seed);
     }
 }
 

@@ -1,10 +1,11 @@
 //! Which marks are bad: a search over sets of marks, each weighed by how well the other marks fit without them.
 //!
-//! A mark is either good, with its stated covariance, or bad, and then lies about its true place with [`BAD_SD_PX`]. With
-//! whitened residuals `e` of the solution that uses all marks, and `M` one minus the hat matrix, the others put a set `A` of
-//! marks at a distance `r = M_AA^-1 e_A` with covariance `D = M_AA^-1` if they are good, and `D + (k^2 - 1) I` if their
-//! spread is `k` times as wide. The ratio of these two densities, and the odds of a bad mark, give the log evidence of "just
-//! these are bad" against "none is". One linearization thus judges every set, also those whose marks only look bad together.
+//! A mark is either good, with its stated covariance, or bad, and then lies about its true place with one of the spreads of
+//! [`MISPLACED`]: a slip is small, a wrong spot is far. With whitened residuals `e` of the solution that uses all marks, and
+//! `M` one minus the hat matrix, the others put a set `A` of marks at a distance `r = M_AA^-1 e_A` with covariance
+//! `D = M_AA^-1` if they are good, and `D + (k^2 - 1) I` if their spread is `k` times as wide. The ratio of these two
+//! densities, and the odds of a bad mark, give the log evidence of "just these are bad" against "none is". One linearization
+//! thus judges every set, also those whose marks only look bad together.
 //! In the solution that goes with a set, its marks say nothing.
 //!
 //! # Source
@@ -22,10 +23,14 @@ use super::solve::{Covariance, Linearization, Solution, row_gradient};
 use crate::geometry::Landmark;
 
 /// How many marks in a hundred a person is taken to misplace. Common practice, no source.
-const BAD_RATIO: f64 = 0.05;
-/// Spread of a misplaced mark about its true place, px at [`LONG_SIDE_PX`]: about a hand's breadth on a person who fills the
-/// picture. Common practice, no source.
-const BAD_SD_PX: f64 = 12.0;
+const BAD_RATIO: f64 = 0.07;
+/// How a misplaced mark lies about its true place: a slip by up to a hand's breadth, a neighbouring spot, or somewhere else.
+/// Each bad mark is judged by the one that its own distance makes likeliest. Common practice, no source.
+const MISPLACED: [Misplaced; 3] = [
+    Misplaced { sd_px: 12.0, share: 0.7 },
+    Misplaced { sd_px: 36.0, share: 0.2 },
+    Misplaced { sd_px: 108.0, share: 0.1 },
+];
 /// The picture's long side to which the pixels of this file refer.
 const LONG_SIDE_PX: f64 = 1280.0;
 /// In how many reaches of a hundred the trunk moves by more than [`super::priors::TRUNK_MOVEMENT_SD_DEG`] allows, and how far
@@ -89,21 +94,50 @@ pub(super) struct Verdict {
     pub likeliest_objective: f64,
 }
 
+/// One way for a mark to be bad.
+struct Misplaced {
+    /// Standard deviation in each direction, px at [`LONG_SIDE_PX`].
+    sd_px: f64,
+    /// Share of the misplaced marks.
+    share: f64,
+}
+
 /// What may be bad: a mark, or the belief that the trunk kept still in a reach.
 struct Suspect<'a> {
     mark: Option<&'a MarkProblem>,
     is_set_aside: bool,
     rows: Range<usize>,
-    /// Log odds of good against bad.
-    log_odds: f64,
-    /// How many times as wide its spread is when it is bad.
-    spread: f64,
+    /// The ways for it to be bad.
+    ways: Vec<Way>,
     near_px: f64,
+}
+
+/// One way for a suspect to be bad.
+#[derive(Clone, Copy)]
+struct Way {
+    /// Log odds of good against bad in this way.
+    log_odds: f64,
+    /// How many times as wide its spread is then.
+    spread: f64,
+}
+
+impl Way {
+    /// The log density of a deleted residual without the constants that all ways of a suspect have in common.
+    fn log_density(self, deleted: &DVector<f64>) -> f64 {
+        let rows = deleted.len() as f64;
+        -self.log_odds - rows * self.spread.ln() - 0.5 * deleted.norm_squared() / (self.spread * self.spread)
+    }
 }
 
 impl Suspect<'_> {
     fn is_elbow(&self) -> bool {
         self.mark.is_some_and(|mark| matches!(mark.landmark, Landmark::Elbow(_)))
+    }
+
+    /// The likeliest way for it to be bad at a deleted residual.
+    fn way(&self, deleted: &DVector<f64>) -> Way {
+        let by_density = |a: &&Way, b: &&Way| a.log_density(deleted).total_cmp(&b.log_density(deleted));
+        *self.ways.iter().max_by(by_density).expect("every suspect has a way to be bad")
     }
 
     /// Whether a deleted residual is too small to be anything but a careful person's.
@@ -178,13 +212,15 @@ impl<'a> Judge<'a> {
                 }
                 let sd_px = (mark.covariance_px2.trace() / 2.0).sqrt().max(f64::MIN_POSITIVE);
                 let rows = start..values.len();
-                let spread = (BAD_SD_PX * scale / sd_px).max(1.0);
+                let ways = MISPLACED.map(|misplaced| Way {
+                    log_odds: log_odds(BAD_RATIO) - misplaced.share.ln(),
+                    spread: (misplaced.sd_px * scale / sd_px).max(1.0),
+                });
                 suspects.push(Suspect {
                     mark: Some(mark),
                     is_set_aside: mark.is_set_aside,
                     rows,
-                    log_odds: log_odds(BAD_RATIO),
-                    spread,
+                    ways: ways.to_vec(),
                     near_px: NEAR_SDS * sd_px.max(SOFT_SD_PX * scale),
                 });
             }
@@ -204,8 +240,7 @@ impl<'a> Judge<'a> {
                 mark: None,
                 is_set_aside: prior.is_set_aside,
                 rows: values.len()..values.len() + 1,
-                log_odds: log_odds(MOVED_RATIO),
-                spread,
+                ways: vec![Way { log_odds: log_odds(MOVED_RATIO), spread }],
                 near_px: 0.0,
             });
             values.push(value);
@@ -287,10 +322,12 @@ impl<'a> Judge<'a> {
                 let block = parent.freedom.view((of.rows.start, of.rows.start), (n, n)).into_owned();
                 let factor = freely_factored(&block)?;
                 let residual = parent.residual.rows(of.rows.start, n).into_owned();
-                if of.is_near(&factor.solve(&residual)) {
+                let deleted = factor.solve(&residual);
+                if of.is_near(&deleted) {
                     return None;
                 }
-                let gain = log_ratio(&factor, &residual, &vec![of.spread; n]) - of.log_odds;
+                let way = of.way(&deleted);
+                let gain = log_ratio(&factor, &residual, &vec![way.spread; n]) - way.log_odds;
                 (gain > LEAST_GAIN).then_some((number, gain))
             })
             .collect();
@@ -367,13 +404,20 @@ impl<'a> Judge<'a> {
 
     /// The log evidence of a set against none.
     fn evidence(&self, bad: &[usize]) -> Option<f64> {
-        let suspects = || bad.iter().map(|number| &self.suspects[*number]);
-        let rows: Vec<usize> = suspects().flat_map(|suspect| suspect.rows.clone()).collect();
-        let spreads: Vec<f64> = suspects().flat_map(|suspect| vec![suspect.spread; suspect.rows.len()]).collect();
+        let rows: Vec<usize> = bad.iter().flat_map(|number| self.suspects[*number].rows.clone()).collect();
         let freedom = DMatrix::from_fn(rows.len(), rows.len(), |i, j| self.freedom[(rows[i], rows[j])]);
         let residual = DVector::from_fn(rows.len(), |i, _| self.residual[rows[i]]);
-        let odds: f64 = suspects().map(|suspect| suspect.log_odds).sum();
-        Some(log_ratio(&freely_factored(&freedom)?, &residual, &spreads) - odds)
+        let factor = freely_factored(&freedom)?;
+        let deleted = factor.solve(&residual);
+        let mut spreads = Vec::with_capacity(rows.len());
+        let mut odds = 0.0;
+        for number in bad {
+            let of = &self.suspects[*number];
+            let way = of.way(&deleted.rows(spreads.len(), of.rows.len()).into_owned());
+            spreads.extend(of.rows.clone().map(|_| way.spread));
+            odds += way.log_odds;
+        }
+        Some(log_ratio(&factor, &residual, &spreads) - odds)
     }
 
     /// How a mark stands to the others when the likeliest bad ones are out.

@@ -290,6 +290,26 @@ fn a_mark_far_off_is_named_and_does_not_turn_the_answer() {
 }
 
 #[test]
+fn a_mark_on_the_wrong_spot_leaves_no_sure_difference() {
+    let quantity = Quantity::Elevation(Side::Right);
+    for shift in [60.0, -60.0] {
+        let mut observations = pair(Side::Right);
+        let hip = observations.reaches[1].frames[0].marks.iter_mut().find(|m| m.landmark == Landmark::Hip(Side::Right));
+        // 60 px at 2.8 m and 1000 px of focal length are 170 mm beside a trunk of some 500 mm: a lean by 19 deg.
+        hip.expect("it is marked").point.x += shift;
+        let fit = fit_visit(&observations);
+        let difference = fit.combine(&[term(1.0, 1, quantity), term(-1.0, 0, quantity)]).expect("from the side");
+        // The external arm is 7 deg lower and the trunk leans 0.5 deg further back. Either the mark is wrong or the trunk
+        // moved: the interval holds both, and no call can rest on it.
+        let half_width = 1.96 * difference.u;
+        assert!((difference.value + 7.0).abs() < half_width, "{shift}: {difference:?}");
+        assert!(difference.value.abs() < half_width, "{shift}: {difference:?}");
+        let hip = fit.residuals().iter().find(|r| r.reach == 1 && r.landmark == Landmark::Hip(Side::Right));
+        assert!(hip.expect("it is marked").is_disagreeing, "{shift}");
+    }
+}
+
+#[test]
 fn a_bent_elbow_is_not_explained_away_as_a_bad_mark() {
     let mut observations = pair(Side::Right);
     let elbow = observations.reaches[0].frames[0].marks.iter_mut().find(|m| m.landmark == Landmark::Elbow(Side::Right));
