@@ -24,6 +24,15 @@ const BEARING_SD_DEG: f64 = 4.9;
 const EXACT_SD_PX: f64 = 0.2;
 /// Standard uncertainties of a good calibration: fx, fy, cx, cy in px, k1, k2, p1, p2, k3.
 pub(super) const CALIBRATION_U: [f64; 9] = [1.5, 1.5, 2.0, 2.0, 0.003, 0.01, 1e-4, 1e-4, 0.01];
+/// Spread of one person's right minus left elevation between people, and from reach to reach, deg: motion capture of ten people
+/// with a bar overhead (UI-PRMD, Vakanski et al. 2018, Data 3(1), 2).
+pub(super) const ASYMMETRY_SD_DEG: f64 = 4.8;
+const ASYMMETRY_REACH_SD_DEG: f64 = 1.3;
+/// The same of a body that is as stiff and even as the model's, between people, deg.
+const STIFF_ASYMMETRY_SD_DEG: f64 = 0.6;
+/// How far the skin over shoulder and hip lies otherwise in the next reach, mm in each direction: what half the distance
+/// between the shoulders' markers changes within one person in the same motion capture.
+const SKIN_REACH_SD_MM: f64 = 2.0;
 /// The wall's edge and the datum, room mm: edge beside the person's back, tape mark behind the head.
 const WALL_EDGE_MM: [f64; 2] = [-130.0, 60.0];
 const DATUM_MM: [f64; 3] = [-420.0, 1450.0, 60.0];
@@ -35,8 +44,8 @@ pub struct SceneOptions {
     pub view: View,
     /// Standard deviation of a mark's error in each direction, px.
     pub mark_sd_px: f64,
-    /// Whether bodies are softer than a model's: marks miss the joints by an offset of the person's and drift as the arm
-    /// rises, the hips turn against the shoulders, and one arm is raised higher than the other.
+    /// Whether bodies are softer than a model's: marks miss the joints by an offset of the person's, drift as the arm rises
+    /// and lie otherwise in the next reach, the hips turn against the shoulders, and one arm is raised higher than the other.
     pub has_soft_bodies: bool,
     /// Share of the visit's marks that are displaced by [`SceneOptions::displaced_px`] in a random direction.
     pub displaced_ratio: f64,
@@ -75,10 +84,11 @@ pub struct Scene {
 impl Scene {
     /// Draws a scene.
     pub fn draw(options: &SceneOptions, rng: &mut impl Rng) -> Self {
-        let person = Person::draw(if options.has_soft_bodies { 2.0 } else { 0.6 }, rng);
+        let is_soft = options.has_soft_bodies;
+        let person = Person::draw(if is_soft { ASYMMETRY_SD_DEG } else { STIFF_ASYMMETRY_SD_DEG }, rng);
         let camera = draw_camera(options.view, &person, rng);
         let edge_tilt_rad = [normal(rng, 0.0, 0.12).to_radians(), 0.0];
-        let softness = if options.has_soft_bodies { Softness::draw(rng) } else { Softness::default() };
+        let softness = if is_soft { Softness::draw(rng) } else { Softness::default() };
         let mut scene = Self {
             observations: VisitObservations {
                 person: PersonFacts {
@@ -101,7 +111,12 @@ impl Scene {
             (Rotation::Internal, internal_deg + normal(rng, 1.0, 1.5)),
             (Rotation::External, internal_deg + after_deg + 1.0),
         ] {
-            let stance = person.stance(rotation, elevation_deg, rng);
+            let mut stance = person.stance(rotation, elevation_deg, rng);
+            let mut skin = SkinShift::default();
+            if is_soft {
+                raise_unevenly(&mut stance, rng);
+                skin = SkinShift::draw(rng);
+            }
             let body = Skeleton::posed(&person.build, &stance);
             scene.truth.push(TrueQuantities::of(&body, |landmark| {
                 room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| body.landmark_mm(landmark))
@@ -110,7 +125,8 @@ impl Scene {
             for landmark in landmarks(options.view) {
                 let world = room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| {
                     body.landmark_mm(landmark)
-                        + body.world_from_person.rotation * softness.of(landmark, elevation_deg, &person.build)
+                        + body.world_from_person.rotation
+                            * (softness.of(landmark, elevation_deg, &person.build) + skin.of(landmark))
                 });
                 let Some(seen) = camera.project(&world) else { continue };
                 let point = ImagePoint::new(
@@ -254,6 +270,35 @@ impl Softness {
             _ => Vector3::zeros(),
         }
     }
+}
+
+/// How the skin over shoulder and hip lies in one reach, person axes, mm.
+#[derive(Default)]
+pub(super) struct SkinShift {
+    shoulder: Vector3<f64>,
+    hip: Vector3<f64>,
+}
+
+impl SkinShift {
+    pub(super) fn draw(rng: &mut impl Rng) -> Self {
+        let mut shift = || Vector3::from_fn(|_, _| normal(rng, 0.0, SKIN_REACH_SD_MM));
+        Self { shoulder: shift(), hip: shift() }
+    }
+
+    pub(super) fn of(&self, landmark: Landmark) -> Vector3<f64> {
+        match landmark {
+            Landmark::Shoulder(_) => self.shoulder,
+            Landmark::Hip(_) => self.hip,
+            _ => Vector3::zeros(),
+        }
+    }
+}
+
+/// Raises one arm higher than the other, as it comes out in one reach.
+pub(super) fn raise_unevenly(stance: &mut Stance, rng: &mut impl Rng) {
+    let higher_deg = normal(rng, 0.0, ASYMMETRY_REACH_SD_DEG);
+    stance.arms[0].elevation_deg -= higher_deg / 2.0;
+    stance.arms[1].elevation_deg += higher_deg / 2.0;
 }
 
 /// The landmarks that are marked in each view.

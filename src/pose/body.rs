@@ -8,7 +8,7 @@
 use super::dual::Scalar;
 use super::layout::{frame, local, reach, visit};
 use super::observation::Rotation;
-use super::priors::{BAR_HALF_MM, ELEVATION_DEG};
+use super::priors::{BAR_HALF_MM, ELEVATION_DEG, UPRIGHT_DEG};
 use super::priors::{FOREARM_RATIO, HIP_HALF_RATIO, SHOULDER_HALF_RATIO, TRUNK_RATIO, UPPER_ARM_RATIO};
 use super::vector::Vector3;
 
@@ -30,6 +30,8 @@ pub(super) struct Body<S> {
     pub bar_half_mm: S,
     /// Trunk lean, rad, positive backward.
     pub lean: S,
+    /// What a trunk that leans far adds to an elevation from it, rad: 0 as far as the marks tell, with its spread.
+    pub lean_error: S,
     /// Elevation of each arm from the downward plumb line, rad.
     pub elevation: [S; 2],
     /// Bend of each elbow in and out of the arm's sagittal plane, rad, at the marks.
@@ -140,6 +142,7 @@ impl<S: Scalar> Body<S> {
             bar_direction,
             bar_half_mm,
             lean,
+            lean_error: of_visit(visit::LEAN_SOFTNESS) * (lean.value().abs() - UPRIGHT_DEG.to_radians()).max(0.0),
             elevation: [left.elevation, right.elevation],
             bend: [left.bend, right.bend],
             arm_length_mm: upper_arm + forearm,

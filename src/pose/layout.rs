@@ -30,7 +30,8 @@ pub(super) mod visit {
     pub const ASYMMETRY: usize = 26;
     pub const ELBOW_SKIN_MM: usize = 27;
     pub const SHOULDER_LIFT_MM: usize = 29;
-    pub const COUNT: usize = 30;
+    pub const LEAN_SOFTNESS: usize = 30;
+    pub const COUNT: usize = 31;
 }
 
 /// Indices within the block of a lens: nine standard normal deviates of the profile's covariance.

@@ -317,6 +317,7 @@ impl Problem {
             (visit::LOG_BAR_HALF, bar, 1.0),
             (visit::PELVIS_TWIST, priors::PELVIS_TWIST_DEG, deg),
             (visit::LEAN, priors::LEAN_DEG, deg),
+            (visit::LEAN_SOFTNESS, priors::LEAN_SOFTNESS, 1.0),
             (visit::SHOULDER_LIFT_MM, priors::SHOULDER_LIFT_MM_PER_RAD, 1.0),
             (visit::GRIP_HALF_MM, priors::GRIP_HALF_MM, 1.0),
             (visit::SHOULDER_SKIN_MM, priors::SHOULDER_SKIN_MM, 1.0),

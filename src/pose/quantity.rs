@@ -73,8 +73,8 @@ impl Quantity {
         let height = || body.bar_center.y;
         let above_datum = || sight.room_from_body(body.bar_center).y - sight.datum().y;
         match self {
-            Self::Elevation(side) => (body.elevation[of(side)] - body.lean) * degrees,
-            Self::ElevationBoth => (mean_elevation - body.lean) * degrees,
+            Self::Elevation(side) => (body.elevation[of(side)] - body.lean + body.lean_error) * degrees,
+            Self::ElevationBoth => (mean_elevation - body.lean + body.lean_error) * degrees,
             Self::ElevationFromVertical(side) => body.elevation[of(side)] * degrees,
             Self::ElevationFromVerticalBoth => mean_elevation * degrees,
             Self::TrunkLean => body.lean * degrees,

@@ -23,7 +23,7 @@ use super::solve::{Covariance, Linearization, Solution, row_gradient};
 use crate::geometry::Landmark;
 
 /// How many marks in a hundred a person is taken to misplace. Common practice, no source.
-const BAD_RATIO: f64 = 0.07;
+const BAD_RATIO: f64 = 0.085;
 /// How a misplaced mark lies about its true place: a slip by up to a hand's breadth, a neighbouring spot, or somewhere else.
 /// Each bad mark is judged by the one that its own distance makes likeliest. Common practice, no source.
 const MISPLACED: [Misplaced; 3] = [

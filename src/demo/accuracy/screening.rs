@@ -9,7 +9,8 @@ use rand::{Rng, RngExt as _};
 use crate::demo::body::{BAR_LENGTH_MM, SEAT_MM, Skeleton};
 use crate::demo::lens::{SceneCamera, SceneLens};
 use crate::demo::scenes::{
-    CALIBRATION_U, IMAGE_SIZE, Person, Softness, draw_lens, known_lens, landmarks, normal, room_landmark, uniform,
+    ASYMMETRY_SD_DEG, CALIBRATION_U, IMAGE_SIZE, Person, SkinShift, Softness, draw_lens, known_lens, landmarks, normal,
+    raise_unevenly, room_landmark, uniform,
 };
 use crate::demo::truth::TrueQuantities;
 use crate::geometry::{ImagePoint, Landmark, Side};
@@ -24,13 +25,6 @@ pub const TRUE_DIFFERENCES_DEG: [f64; 13] = [-8.0, -7.0, -6.0, -5.0, -4.0, -3.0,
 
 /// Both reaches end between these elevations, deg.
 const ELEVATION_DEG: [f64; 2] = [100.0, 185.0];
-/// Spread of one person's right minus left elevation between people, and from reach to reach, deg: motion capture of ten people
-/// with a bar overhead (UI-PRMD, Vakanski et al. 2018, Data 3(1), 2).
-const ASYMMETRY_SD_DEG: f64 = 4.8;
-const ASYMMETRY_REACH_SD_DEG: f64 = 1.3;
-/// How far the skin over shoulder and hip lies otherwise in the next reach, mm in each direction: what half the distance
-/// between the shoulders' markers changes within one person in the same motion capture.
-const SKIN_REACH_SD_MM: f64 = 2.0;
 /// Camera's distance from the person, mm; height above the floor, mm; direction off square, deg, within two of its spread; roll,
 /// deg. Common practice: a phone on a stool, a tripod or in a friend's hand.
 const DISTANCE_MM: [f64; 2] = [2600.0, 4200.0];
@@ -100,18 +94,13 @@ impl Screening {
         let bodies = pose_pair(&person, true_difference_deg, rng);
         let truth = bodies.each_ref().map(|body| true_quantities(body, edge_tilt_rad));
         let worlds = [0, 1].map(|reach| {
-            let skin: [Vector3<f64>; 2] = [(); 2].map(|()| drift(rng));
+            let skin = SkinShift::draw(rng);
             let (body, elevation_deg) = (&bodies[reach], truth[reach].elevation_right_deg);
             landmarks(view)
                 .into_iter()
                 .map(|landmark| {
                     let on_body = || {
-                        let skin_mm = match landmark {
-                            Landmark::Shoulder(_) => skin[0],
-                            Landmark::Hip(_) => skin[1],
-                            _ => Vector3::zeros(),
-                        };
-                        let off_mm = softness.of(landmark, elevation_deg, &person.build) + skin_mm;
+                        let off_mm = softness.of(landmark, elevation_deg, &person.build) + skin.of(landmark);
                         body.landmark_mm(landmark) + body.world_from_person.rotation * off_mm
                     };
                     (landmark, room_landmark(landmark, edge_tilt_rad).unwrap_or_else(on_body))
@@ -157,9 +146,7 @@ fn pose_pair(person: &Person, difference_deg: f64, rng: &mut impl Rng) -> [Skele
     let internal_deg = uniform(rng, low.max(low - difference_deg), high.min(high - difference_deg));
     let mut stances = [(Rotation::Internal, 0.0), (Rotation::External, difference_deg)].map(|(rotation, more_deg)| {
         let mut stance = person.stance(rotation, internal_deg + more_deg, rng);
-        let higher_deg = normal(rng, 0.0, ASYMMETRY_REACH_SD_DEG);
-        stance.arms[0].elevation_deg -= higher_deg / 2.0;
-        stance.arms[1].elevation_deg += higher_deg / 2.0;
+        raise_unevenly(&mut stance, rng);
         stance
     });
     let elevation_deg = |body: &Skeleton| true_quantities(body, [0.0; 2]).elevation_right_deg;
@@ -181,10 +168,6 @@ fn true_quantities(body: &Skeleton, edge_tilt_rad: [f64; 2]) -> TrueQuantities {
     TrueQuantities::of(body, |landmark| {
         room_landmark(landmark, edge_tilt_rad).unwrap_or_else(|| body.landmark_mm(landmark))
     })
-}
-
-fn drift(rng: &mut impl Rng) -> Vector3<f64> {
-    Vector3::from_fn(|_, _| normal(rng, 0.0, SKIN_REACH_SD_MM))
 }
 
 /// A camera that has all of both reaches in its picture, as whoever films looks that it has.
