@@ -1,0 +1,216 @@
+//! The clips that the tracker is tried on: drawn at random, rendered with known truth.
+//!
+//! These conditions were fixed before anything was measured with them, and are never tuned to the tracker.
+
+use image::{DynamicImage, GrayImage};
+use nalgebra::Vector3;
+use rand::{Rng, RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, Normal};
+use tworeach::demo::body::{Build, Skeleton};
+use tworeach::demo::lens::SceneCamera;
+use tworeach::demo::motion::{Course, Raise};
+use tworeach::demo::render::Renderer;
+use tworeach::demo::sensor::Sensor;
+use tworeach::demo::studio::Studio;
+use tworeach::demo::{DemoCase, Scenario};
+use tworeach::geometry::{ImagePoint, Landmark, Side};
+use tworeach::pose::Rotation;
+
+/// Width of the pictures, px, at 16:9.
+pub const WIDTH_PX: u32 = 640;
+/// Frames per second.
+pub const FRAME_RATE: f64 = 30.0;
+/// Spread of a mark placed by hand, px at a width of 1280, as everywhere.
+const MARK_SD_PX: f64 = 1.5;
+/// Frames for which a mark is hidden.
+pub const HIDDEN_FRAMES: usize = 10;
+/// Radius of what hides it, mm on the body, some: a passing hand.
+const HIDING_MM: f64 = 70.0;
+
+/// A clip with its truth.
+pub struct TrialClip {
+    pub frames: Vec<GrayImage>,
+    pub times_s: Vec<f64>,
+    pub raises: Vec<Raise>,
+    /// Index of the marked frame.
+    pub start: usize,
+    /// The marks as placed on that frame.
+    pub marks: Vec<(Landmark, ImagePoint)>,
+    /// By frame, in the order of the marks, where they truly are.
+    pub truth: Vec<Vec<ImagePoint>>,
+    /// Place among the marks of the one that is hidden, and from which frame on.
+    pub hidden: Option<(usize, usize)>,
+}
+
+impl TrialClip {
+    /// The clip of a number, from a seed.
+    pub fn draw(seed: u64, number: u64) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        rng.set_stream(number);
+        let rng = &mut rng;
+        let mut scenario = Scenario::of(DemoCase::Side, WIDTH_PX);
+        scenario.build = Build::from_stature(rng.random_range(1600.0..1950.0), normal(rng, 0.0, 1.0));
+        let position = Vector3::new(
+            normal(rng, 250.0, 250.0),
+            normal(rng, 1150.0, 300.0).clamp(700.0, 1700.0),
+            normal(rng, 3050.0, 120.0).clamp(2850.0, 3400.0),
+        );
+        let target = Vector3::new(110.0 + normal(rng, 0.0, 30.0), 972.0, 0.0);
+        scenario.camera = SceneCamera::looking_at(scenario.camera.lens, position, target, normal(rng, 0.0, 0.8));
+        let raises = draw_raises(rng);
+        let course = Course {
+            rotation: if rng.random_bool(0.5) { Rotation::Internal } else { Rotation::External },
+            raises: raises.clone(),
+            left_higher_deg: normal(rng, 0.0, 1.0),
+            bend_deg: rng.random_range(0.5..4.0),
+            grip_mm: rng.random_range(560.0..700.0),
+            shift_mm: [normal(rng, 0.0, 15.0), normal(rng, 0.0, 15.0)],
+            yaw_deg: normal(rng, 0.0, 1.2),
+            lean_deg: normal(rng, 1.0, 1.5),
+            phase_rad: rng.random_range(0.0..std::f64::consts::TAU),
+        };
+        let shutter_s = rng.random_range(0.004..0.020);
+        let picture = PictureFaults {
+            contrast: rng.random_range(0.5..1.0),
+            flicker: rng.random_range(0.0..0.04),
+            noise_sd: rng.random_range(0.0..4.0),
+        };
+        let studio = Studio::new(&scenario.room);
+        let renderer = Renderer::new(scenario.camera, &studio);
+        let sensor = Sensor::new();
+        let body_at = |time_s: f64| Skeleton::posed(&scenario.build, &course.stance_at(time_s));
+        let count = frame_count(course.duration_s());
+        let times_s: Vec<f64> = (0..count).map(|frame| f64::from(frame) / FRAME_RATE).collect();
+        let landmarks = marked();
+        let place = |time_s: f64, landmark: Landmark| {
+            let world_mm = scenario.landmark_mm(&body_at(time_s), landmark);
+            scenario.camera.project(&world_mm).expect("a seated person is in front of the camera")
+        };
+        let truth: Vec<Vec<ImagePoint>> =
+            times_s.iter().map(|time_s| landmarks.iter().map(|landmark| place(*time_s, *landmark)).collect()).collect();
+        // arms down, or held
+        let start = if rng.random_bool(0.5) {
+            0
+        } else {
+            let middle_s = f64::midpoint(raises[0].hold_start_s, raises[0].hold_end_s);
+            times_s.partition_point(|time_s| *time_s <= middle_s) - 1
+        };
+        let hidden = rng.random_bool(0.5).then(|| {
+            let last = times_s.len() - HIDDEN_FRAMES;
+            (rng.random_range(0..4), rng.random_range(0..last))
+        });
+        let hidden = hidden.filter(|(_, from)| !(*from..from + HIDDEN_FRAMES).contains(&start));
+        let scale = f64::from(WIDTH_PX) / 1280.0;
+        let marks = landmarks
+            .iter()
+            .zip(&truth[start])
+            .map(|(landmark, at)| {
+                let off = [normal(rng, 0.0, MARK_SD_PX * scale), normal(rng, 0.0, MARK_SD_PX * scale)];
+                (*landmark, ImagePoint::new(at.x + off[0], at.y + off[1]))
+            })
+            .collect();
+        let px_per_mm = scenario.camera.lens.fx / position.z;
+        let frames = times_s
+            .iter()
+            .enumerate()
+            .map(|(frame, time_s)| {
+                let light = renderer.expose(body_at, *time_s, shutter_s);
+                let rendered = sensor.develop(&light, renderer.size_px(), rng.next_u64());
+                let mut image = picture.apply(&DynamicImage::ImageRgb8(rendered).into_luma8(), rng);
+                if let Some((mark, from)) = hidden
+                    && (from..from + HIDDEN_FRAMES).contains(&frame)
+                {
+                    hide(&mut image, truth[frame][mark], HIDING_MM * px_per_mm);
+                }
+                image
+            })
+            .collect();
+        Self { frames, times_s, raises, start, marks, truth, hidden }
+    }
+
+    /// Scale of the pictures: 1 at a width of 1280 px.
+    pub fn scale() -> f64 {
+        f64::from(WIDTH_PX) / 1280.0
+    }
+}
+
+/// What is marked: of the arm and trunk first.
+fn marked() -> Vec<Landmark> {
+    let right = Side::Right;
+    vec![
+        Landmark::Shoulder(right),
+        Landmark::Elbow(right),
+        Landmark::Wrist(right),
+        Landmark::Hip(right),
+        Landmark::BarEnd(right),
+        Landmark::Datum,
+    ]
+}
+
+/// One to three raises of 85 to 110 deg in 1.0 to 1.5 s; one in ten is a swing.
+fn draw_raises(rng: &mut ChaCha8Rng) -> Vec<Raise> {
+    let count = rng.random_range(1..=3);
+    let mut start_s = 0.3;
+    let held_deg = rng.random_range(142.0..167.0);
+    (0..count)
+        .map(|_| {
+            let hold_start_s = start_s + rng.random_range(1.0..1.5);
+            let is_swing = rng.random_bool(0.1);
+            let hold_end_s = hold_start_s + if is_swing { 0.0 } else { rng.random_range(0.6..1.5) };
+            let end_s = hold_end_s + rng.random_range(0.7..1.2);
+            let raise = Raise { start_s, hold_start_s, hold_end_s, end_s, held_deg: held_deg + normal(rng, 0.0, 1.5) };
+            start_s = end_s + rng.random_range(0.2..0.6);
+            raise
+        })
+        .collect()
+}
+
+/// What a phone's picture lacks beside the sensor's noise.
+struct PictureFaults {
+    contrast: f64,
+    /// Spread of the brightness from frame to frame.
+    flicker: f64,
+    /// Grey values.
+    noise_sd: f64,
+}
+
+impl PictureFaults {
+    fn apply(&self, image: &GrayImage, rng: &mut impl Rng) -> GrayImage {
+        let gain = self.contrast * (1.0 + normal(rng, 0.0, self.flicker));
+        let noise = Normal::new(0.0, self.noise_sd).expect("a spread is not negative");
+        let mut out = image.clone();
+        for value in out.iter_mut() {
+            let level = 110.0 + gain * (f64::from(*value) - 110.0) + noise.sample(rng);
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to a byte")]
+            let level = level.round().clamp(0.0, 255.0) as u8;
+            *value = level;
+        }
+        out
+    }
+}
+
+/// Covers a disc with a shaded, structured surface.
+fn hide(image: &mut GrayImage, at: ImagePoint, radius_px: f64) {
+    let (width, height) = image.dimensions();
+    for y in 0..height {
+        for x in 0..width {
+            let (right, down) = (f64::from(x) - at.x, f64::from(y) - at.y);
+            if right.hypot(down) <= radius_px {
+                let level = 120.0 + 40.0 * (right / radius_px) + 12.0 * (right / 3.0).sin() * (down / 4.0).cos();
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within a byte")]
+                let level = level.round() as u8;
+                image.put_pixel(x, y, image::Luma([level]));
+            }
+        }
+    }
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a clip of some seconds")]
+fn frame_count(duration_s: f64) -> u32 {
+    (duration_s * FRAME_RATE).round() as u32
+}
+
+fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
+    Normal::new(mean, sd).expect("every spread in this file is finite and not negative").sample(rng)
+}
