@@ -1,22 +1,28 @@
 //! Marks followed through a whole clip, forward and backward from the frame they were placed on.
 //!
-//! Memory is bounded whatever the clip's length: forward, frames come one by one; backward, a stretch of frames at a time is decoded
-//! and gone through from its end.
+//! A thread decodes, this one follows; a few frames wait between them. Memory is bounded whatever the clip's length: forward, frames
+//! come one by one; of those before the marked one the last are kept, and what lies before them is decoded again, a stretch at a
+//! time, and gone through from its end.
 
+use std::collections::VecDeque;
 use std::path::Path;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread;
 
 use image::GrayImage;
 
 use crate::geometry::{ImagePoint, Landmark};
-use crate::video::{Clip, VideoError};
+use crate::video::{Clip, LumaFrame, LumaFrames, TIME_TOLERANCE_S, VideoError};
 
 use super::follow::{FOLLOW_LEVELS, Follower, MarkState};
 use super::pyramid::Pyramid;
 
-/// Bytes of frames kept at a time on the way back.
+/// Bytes of frames kept at a time for the way back.
 const STRETCH_BYTES_MAX: usize = 64 << 20;
-/// Frames kept at a time on the way back at the most: a clip's group of pictures or so.
+/// Frames kept at a time for the way back at the most: a clip's group of pictures or so.
 const STRETCH_FRAMES_MAX: usize = 64;
+/// Frames that wait to be followed.
+const WAITING_FRAMES: usize = 3;
 
 /// Marks through a clip.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,59 +37,125 @@ pub struct ClipTrack {
     pub start: usize,
 }
 
-/// Follows marks (px) that stand on the frame shown at `start_s` (s). `progress` is told how many frames of how many are done.
+/// Follows marks (px) that stand on the frame shown at `start_s` (s). `progress` is told how many frames of how many are done, as far
+/// as the clip's header knows how many there are.
 ///
 /// # Errors
 /// [`VideoError`] where the clip cannot be opened or holds no frame at that time.
-///
-/// # Panics
-/// Never: a clip that was opened has a frame.
 pub fn follow_clip(
     path: &Path,
     start_s: f64,
     marks: &[(Landmark, ImagePoint)],
     mut progress: impl FnMut(usize, usize),
 ) -> Result<ClipTrack, VideoError> {
-    let mut clip = Clip::open(path)?;
-    let first = clip.luma_at(start_s)?;
-    let times_s = clip.frame_times_s()?.to_vec();
-    let start = times_s.partition_point(|time_s| *time_s <= first.time_s).saturating_sub(1);
+    let mut clip = Clip::open_to_follow(path)?;
+    let stated = clip.info().frames.and_then(|frames| usize::try_from(frames).ok()).unwrap_or(0);
+    let [width, height] = clip.info().upright_size.map(|side| usize::try_from(side).unwrap_or(usize::MAX));
+    let stretch = (STRETCH_BYTES_MAX / width.saturating_mul(height).max(1)).clamp(1, STRETCH_FRAMES_MAX);
+    let mut on_frame = |done: usize| progress(done, stated.max(done));
+
+    let (frames, received) = sync_channel(WAITING_FRAMES);
+    let decoded = clip.luma_frames()?;
+    let forward = thread::scope(|scope| {
+        scope.spawn(move || send_frames(decoded, &frames));
+        Forward::follow(&received, start_s, marks, stretch, &mut on_frame)
+    })?;
+    let Forward { times_s, mut kept, start, picture, states: after } = forward;
+    let Some(picture) = picture.filter(|_| start + 1 < times_s.len() || clip.luma_at(start_s).is_ok()) else {
+        // says what is wrong with the time: past the last frame, or its damage
+        clip.luma_at(start_s)?;
+        return Err(VideoError::NoFrame { path: path.to_owned(), codec: clip.info().codec.clone() });
+    };
+
+    let mut follower = Follower::start(picture, marks);
+    let mut before = Vec::with_capacity(start);
+    while before.len() < start {
+        if kept.is_empty() {
+            let end = start - before.len();
+            for time_s in &times_s[end.saturating_sub(stretch)..end] {
+                kept.push_back(clip.luma_at(*time_s)?.image);
+            }
+        }
+        while let Some(image) = kept.pop_back() {
+            before.push(advance(&mut follower, image));
+            on_frame(after.len() + 1 + before.len());
+        }
+    }
+    before.reverse();
     let placed = marks.iter().map(|(_, point)| MarkState::Followed { point: *point, sd_px: 0.0 }).collect();
-    let mut states = vec![Vec::new(); times_s.len()];
-    states[start] = placed;
-    let pyramid = |image: &GrayImage| Pyramid::of(image, FOLLOW_LEVELS);
-    let mut done = 1;
-
-    let mut follower = Follower::start(pyramid(&first.image), marks);
-    let bytes = first.image.as_raw().len().max(1);
-    let stretch = (STRETCH_BYTES_MAX / bytes).clamp(1, STRETCH_FRAMES_MAX);
-    let mut end = start;
-    while end > 0 {
-        let begin = end.saturating_sub(stretch);
-        let mut frames = Vec::with_capacity(end - begin);
-        for time_s in &times_s[begin..end] {
-            frames.push(clip.luma_at(*time_s)?.image);
-        }
-        for index in (begin..end).rev() {
-            let Some(image) = frames.pop() else { break };
-            states[index] = advance(&mut follower, pyramid(&image));
-            done += 1;
-            progress(done, times_s.len());
-        }
-        end = begin;
-    }
-
-    let mut follower = Follower::start(pyramid(&first.image), marks);
-    for index in start + 1..times_s.len() {
-        let image = clip.luma_at(times_s[index])?.image;
-        states[index] = advance(&mut follower, pyramid(&image));
-        done += 1;
-        progress(done, times_s.len());
-    }
+    let states = before.into_iter().chain([placed]).chain(after).collect();
     Ok(ClipTrack { landmarks: marks.iter().map(|(landmark, _)| *landmark).collect(), times_s, states, start })
 }
 
-fn advance(follower: &mut Follower, picture: Pyramid) -> Vec<MarkState> {
+/// Decodes frames until nobody takes them any more.
+fn send_frames(decoded: LumaFrames, frames: &SyncSender<Result<LumaFrame, VideoError>>) {
+    for frame in decoded {
+        if frames.send(frame).is_err() {
+            break;
+        }
+    }
+}
+
+/// The way through a clip from its start: past the frames before the marked one, and from there on following.
+struct Forward {
+    /// Times of all frames, s.
+    times_s: Vec<f64>,
+    /// The last frames before the marked one.
+    kept: VecDeque<GrayImage>,
+    /// Index of the marked frame.
+    start: usize,
+    /// The marked frame; `None` in a clip without frames.
+    picture: Option<Pyramid>,
+    /// How it stands with the marks in the frames after it.
+    states: Vec<Vec<MarkState>>,
+}
+
+impl Forward {
+    fn follow(
+        frames: &Receiver<Result<LumaFrame, VideoError>>,
+        start_s: f64,
+        marks: &[(Landmark, ImagePoint)],
+        keep: usize,
+        on_frame: &mut impl FnMut(usize),
+    ) -> Result<Self, VideoError> {
+        let mut way = Self { times_s: Vec::new(), kept: VecDeque::new(), start: 0, picture: None, states: Vec::new() };
+        let mut follower: Option<Follower> = None;
+        for frame in frames {
+            let LumaFrame { time_s, image } = frame?;
+            way.times_s.push(time_s);
+            if follower.is_none() && time_s > start_s + TIME_TOLERANCE_S && way.times_s.len() > 1 {
+                follower = way.start_here(marks);
+            }
+            if let Some(follower) = &mut follower {
+                way.states.push(advance(follower, image));
+                on_frame(way.states.len() + 1);
+            } else {
+                way.kept.push_back(image);
+                // the marked one may be the next
+                if way.kept.len() > keep + 1 {
+                    way.kept.pop_front();
+                }
+            }
+        }
+        if follower.is_none() && !way.times_s.is_empty() {
+            way.times_s.push(f64::INFINITY);
+            way.start_here(marks);
+            way.times_s.pop();
+        }
+        Ok(way)
+    }
+
+    /// Takes the frame before the last time for the marked one.
+    fn start_here(&mut self, marks: &[(Landmark, ImagePoint)]) -> Option<Follower> {
+        let picture = Pyramid::owning(self.kept.pop_back()?, FOLLOW_LEVELS);
+        self.start = self.times_s.len() - 2;
+        self.picture = Some(picture.clone());
+        Some(Follower::start(picture, marks))
+    }
+}
+
+fn advance(follower: &mut Follower, image: GrayImage) -> Vec<MarkState> {
+    let picture = Pyramid::owning(image, FOLLOW_LEVELS);
     follower.advance(picture).into_iter().map(|(_, state)| state).collect()
 }
 

@@ -12,37 +12,57 @@ use nalgebra::{Matrix2, Vector2};
 
 use crate::geometry::{ImagePoint, Landmark, Side};
 
-use super::affine::{Patch, Warp};
+use super::affine::Warp;
 use super::carry::SCALE_AT_PX;
+use super::limb::{Limb, LimbFound, LimbSearch};
 use super::pyramid::Pyramid;
+use super::template::{Freedom, Template};
 
 /// Levels of the pyramids that a follower is given.
 pub const FOLLOW_LEVELS: usize = 2;
 /// Radius of a patch, px at a long side of [`SCALE_AT_PX`].
 const PATCH_PX: f64 = 14.0;
+/// A patch's radius at the least, px: a smaller one holds too little.
+const PATCH_MIN_PX: f64 = 9.0;
 /// Radius of the wider patch that is aligned first, on half size, px.
 const WIDE_PATCH_PX: f64 = 20.0;
 /// From one frame to the next a patch stays so much alike: blur and light change it little.
 const LIKENESS_MIN: f64 = 0.75;
 /// The patch it was marked on counts as the same spot from here on.
 const ANCHOR_LIKENESS_MIN: f64 = 0.85;
+/// A mark that no stiff body holds must stay so much like the patch it was marked on: from frame to frame alone it would slide, each
+/// step as good as the last.
+const UNHELD_LIKENESS_MIN: f64 = 0.7;
 /// A lost mark is taken for found again from here on.
 const FOUND_LIKENESS_MIN: f64 = 0.9;
 /// The way back to the frame before may miss by this, px.
 const BACK_MAX_PX: f64 = 1.0;
 /// What was followed and what the first patch says may differ by this, px.
 const DRIFT_MAX_PX: f64 = 2.5;
-/// The marks of an arm turn alike within this from frame to frame, deg: bones are stiff.
-const TURN_ALIKE_DEG: f64 = 1.5;
-/// Their distance from the shoulder changes by no more than this share from frame to frame.
-const LENGTH_CHANGE_MAX: f64 = 0.02;
+/// A mark of an arm lies within this of where the arm as a whole puts it, from frame to frame, px: bones are stiff.
+const BODY_MAX_PX: f64 = 2.5;
+/// An elbow lies within this of where shoulder and wrist put it by the marked frame, px: small steps would add up to a slide along the
+/// arm, while a bend that changes by 6 deg moves it by less.
+const SHAPE_MAX_PX: f64 = 6.0;
+/// Standard deviation that a frame adds in which the arm as a whole alone says where a mark is, px.
+const BODY_STEP_SD_PX: f64 = 0.4;
+/// The arm as a whole stands in for a mark that is not seen for so many frames at the most.
+const BODY_FRAMES_MAX: u32 = 30;
+/// An arm's turn is looked for within this of what it did in the frame before, deg; more for every frame that it was not found.
+const TURN_RANGE_DEG: f64 = 4.0;
+/// And within this at the most, deg.
+const TURN_RANGE_MAX_DEG: f64 = 45.0;
+/// What is left of an arm's speed in a frame in which it is not found.
+const SLOWING: f64 = 0.8;
+/// Standard deviation of a shoulder that only the arm as a whole tells, px.
+const PIVOT_SD_PX: f64 = 1.5;
 /// Standard deviation that one step adds where the first patch does not tell, px.
 const STEP_SD_PX: f64 = 0.15;
 /// Standard deviation of a mark that the first patch tells, px.
 const ANCHOR_SD_PX: f64 = 0.25;
 /// What each degree adds by which the arm turned since the mark was placed, px: skin and sleeve slide, and another side is seen. In
-/// rendered raises of 95 deg shoulder, elbow and wrist end 3 to 4.3 px off at the most.
-const TURN_SD_PX_PER_DEG: f64 = 0.03;
+/// rendered raises of 95 deg shoulder, elbow and wrist end 4 to 8 px off where pictures are clear, 6 to 15 in dull and noisy ones.
+const TURN_SD_PX_PER_DEG: f64 = 0.06;
 /// Room that is less alike than this is hidden.
 const ROOM_LIKENESS_MIN: f64 = 0.6;
 
@@ -67,16 +87,29 @@ pub struct Follower {
     scale: f64,
     before: Pyramid,
     marks: Vec<Followed>,
-    /// How far each arm turned in the last step, rad, clockwise as seen; left, right.
-    turn_rad: [f64; 2],
-    /// How far each arm turned since the start, rad.
-    arm_rad: [f64; 2],
+    /// Left, right.
+    arms: [Arm; 2],
+}
+
+/// What is known of an arm.
+#[derive(Default)]
+struct Arm {
+    /// How it was seen last.
+    limb: Option<Limb>,
+    /// Frames since.
+    unseen: u32,
+    /// How far it turned since, as far as can be told, rad, clockwise as seen.
+    since_rad: f64,
+    /// How far it turned in the last frame, rad.
+    turn_rad: f64,
+    /// How far it turned since the start, rad.
+    whole_rad: f64,
 }
 
 struct Followed {
     landmark: Landmark,
     /// The patch it was marked on.
-    anchor: Option<Patch>,
+    anchor: Option<Template>,
     /// Its place when it was marked.
     start: ImagePoint,
     /// Its last place.
@@ -86,6 +119,8 @@ struct Followed {
     /// Turn since it was marked, rad.
     turned_rad: f64,
     drift_px2: f64,
+    /// Frames for which the arm as a whole stood in for it.
+    by_body: u32,
     state: MarkState,
 }
 
@@ -99,29 +134,32 @@ impl Follower {
             .iter()
             .map(|(landmark, point)| Followed {
                 landmark: *landmark,
-                anchor: Patch::take(&picture, 0, *point, PATCH_PX * scale),
+                anchor: Template::disc(&picture, 0, *point, patch_px(scale)),
                 start: *point,
                 point: *point,
                 step: Vector2::zeros(),
                 turned_rad: 0.0,
                 drift_px2: 0.0,
+                by_body: 0,
                 state: MarkState::Followed { point: *point, sd_px: 0.0 },
             })
             .collect();
-        Self { scale, before: picture, marks, turn_rad: [0.0; 2], arm_rad: [0.0; 2] }
+        let mut follower = Self { scale, before: picture, marks, arms: [Arm::default(), Arm::default()] };
+        for side in Side::BOTH {
+            follower.arms[slot(side)].limb = follower.limb(side, &follower.before);
+        }
+        follower
     }
 
     /// Goes on to the next frame, and says how it stands with each mark, in the order of the start.
     pub fn advance(&mut self, picture: Pyramid) -> Vec<(Landmark, MarkState)> {
-        let old: Vec<(ImagePoint, bool)> =
-            self.marks.iter().map(|mark| (mark.point, matches!(mark.state, MarkState::Followed { .. }))).collect();
         for index in 0..self.marks.len() {
             if arm_of(self.marks[index].landmark).is_none() {
                 self.follow_alone(index, &picture);
             }
         }
         for side in Side::BOTH {
-            self.follow_arm(side, &old, &picture);
+            self.follow_arm(side, &picture);
         }
         self.before = picture;
         self.marks.iter().map(|mark| (mark.landmark, mark.state)).collect()
@@ -143,118 +181,186 @@ impl Follower {
         }
         let guess = offset(mark.point, mark.step);
         let found = self.found(index, picture, Warp::shift_to(guess));
-        self.settle(index, found, guess, 0.0, picture);
+        // the arm turns about the shoulder, which holds it
+        let is_held = matches!(mark.landmark, Landmark::Shoulder(_));
+        self.settle(index, found, &Expected { guess, turn_rad: 0.0, is_held, is_by_body: false }, picture);
+    }
+
+    /// The marks that turn with an arm.
+    fn members(&self, side: Side) -> Vec<usize> {
+        let is_member = |index: &usize| matches!(self.marks[*index].landmark, Landmark::Elbow(of) | Landmark::Wrist(of) if of == side);
+        (0..self.marks.len()).filter(is_member).collect()
+    }
+
+    fn index_of(&self, landmark: Landmark) -> Option<usize> {
+        self.marks.iter().position(|mark| mark.landmark == landmark)
+    }
+
+    /// The band along an arm where its marks are now; `None` without shoulder or wrist.
+    fn limb(&self, side: Side, picture: &Pyramid) -> Option<Limb> {
+        let place = |landmark: Landmark| self.index_of(landmark).map(|index| self.marks[index].point);
+        let pivot = place(Landmark::Shoulder(side))?;
+        let wrist = place(Landmark::Wrist(side))?;
+        let chain: Vec<ImagePoint> =
+            [Some(pivot), place(Landmark::Elbow(side)), Some(wrist)].into_iter().flatten().collect();
+        // the wrist first: with it, the elbow's place is known
+        let members = self.members(side).into_iter().rev();
+        let marks = members.map(|index| (index, difference(self.marks[index].point, pivot))).collect();
+        Limb::take(picture, &chain, marks, self.scale)
     }
 
     /// Follows the marks of one arm together.
-    fn follow_arm(&mut self, side: Side, old: &[(ImagePoint, bool)], picture: &Pyramid) {
-        let members: Vec<usize> =
-            (0..self.marks.len()).filter(|index| arm_of(self.marks[*index].landmark) == Some(side)).collect();
-        let shoulder = (0..self.marks.len()).find(|index| self.marks[*index].landmark == Landmark::Shoulder(side));
-        let pivot = shoulder.map(|index| (old[index].0, self.marks[index].point));
-        let slot = usize::from(side == Side::Right);
-        let expected_rad = self.turn_rad[slot];
-        let mut found = Vec::new();
-        for index in &members {
-            let mark = &self.marks[*index];
-            let is_bar = matches!(mark.landmark, Landmark::BarEnd(_));
-            let (guess, turn_rad) = match pivot {
-                Some((from, to)) => (turned_about(mark.point, from, to, expected_rad), expected_rad),
-                None => (offset(mark.point, mark.step), 0.0),
+    fn follow_arm(&mut self, side: Side, picture: &Pyramid) {
+        let shoulder = self.index_of(Landmark::Shoulder(side));
+        let wrist_before = self.index_of(Landmark::Wrist(side)).map(|index| self.marks[index].point);
+        match (shoulder, self.arms[slot(side)].limb.take()) {
+            (Some(shoulder), Some(limb)) => self.follow_limb(side, shoulder, limb, picture),
+            (_, limb) => {
+                self.arms[slot(side)].limb = limb;
+                for index in self.members(side) {
+                    self.follow_alone(index, picture);
+                }
+            }
+        }
+        // The bar keeps its direction in a raise, and its end goes with the hand.
+        let wrist = self.index_of(Landmark::Wrist(side));
+        if let Some(bar) = self.index_of(Landmark::BarEnd(side)) {
+            let step = match (wrist, wrist_before) {
+                (Some(wrist), Some(before)) => difference(self.marks[wrist].point, before),
+                _ => self.marks[bar].step,
             };
-            let warp = Warp::turned(guess, if is_bar { 0.0 } else { turn_rad });
-            found.push((*index, guess, self.found(*index, picture, warp)));
-        }
-        // How far each of them says that the arm turned; the middle one counts.
-        let turn_of = |index: usize, point: ImagePoint| {
-            let (from, to) = pivot?;
-            let before = difference(self.marks[index].point, from);
-            let after = difference(point, to);
-            let length = after.norm() / before.norm();
-            Some((before.perp(&after).atan2(before.dot(&after)), length))
-        };
-        let mut turns: Vec<f64> = found
-            .iter()
-            .filter_map(|(index, _, point)| turn_of(*index, point.as_ref()?.0))
-            .map(|(turn_rad, _)| turn_rad)
-            .collect();
-        turns.sort_by(f64::total_cmp);
-        let turn_rad = turns.get(turns.len() / 2).copied().unwrap_or(expected_rad);
-        let verdicts: Vec<_> = found
-            .into_iter()
-            .map(|(index, _, point)| {
-                let is_alike = |point: ImagePoint| {
-                    turn_of(index, point).is_none_or(|(own_rad, length)| {
-                        (own_rad - turn_rad).abs() <= TURN_ALIKE_DEG.to_radians()
-                            && (length - 1.0).abs() <= LENGTH_CHANGE_MAX
-                    })
-                };
-                let guess = pivot.map_or(self.marks[index].point, |(from, to)| {
-                    turned_about(self.marks[index].point, from, to, turn_rad)
-                });
-                (index, guess, point.filter(|(point, _)| is_alike(*point)))
-            })
-            .collect();
-        for (index, guess, point) in verdicts {
-            self.settle(index, point, guess, turn_rad, picture);
-        }
-        self.arm_rad[slot] += turn_rad;
-        self.turn_rad[slot] = turn_rad;
-        if let Some(shoulder) = shoulder
-            && let MarkState::Followed { sd_px, .. } = &mut self.marks[shoulder].state
-        {
-            *sd_px = sd_px.hypot(TURN_SD_PX_PER_DEG * self.arm_rad[slot].to_degrees() * self.scale);
+            let guess = offset(self.marks[bar].point, step);
+            let found = self.found(bar, picture, Warp::shift_to(guess));
+            self.settle(bar, found, &Expected { guess, turn_rad: 0.0, is_held: false, is_by_body: false }, picture);
         }
     }
 
-    /// The patch of the frame before, found in this one and back again: where, and how alike.
-    fn found(&self, index: usize, picture: &Pyramid, guess: Warp) -> Option<(ImagePoint, f64)> {
+    /// Follows an arm as a whole, and then its marks where it puts them.
+    fn follow_limb(&mut self, side: Side, shoulder: usize, limb: Limb, picture: &Pyramid) {
+        let arm = &self.arms[slot(side)];
+        let frames = f64::from(arm.unseen + 1);
+        let expected_rad = arm.turn_rad * SLOWING.powi(i32::try_from(arm.unseen).unwrap_or(i32::MAX));
+        let before_rad = arm.since_rad;
+        let search = LimbSearch {
+            pivot: self.marks[shoulder].point,
+            turn_rad: before_rad + expected_rad,
+            range_rad: (TURN_RANGE_DEG * frames).min(TURN_RANGE_MAX_DEG).to_radians(),
+            frames,
+        };
+        let found = limb.find(picture, &search);
+        let since_rad = found.map_or(search.turn_rad, |found| found.turn_rad);
+        let turn_rad = since_rad - before_rad;
+        if let Some(found) = found {
+            self.take_pivot(shoulder, &found);
+        }
+        for (index, step) in &limb.marks {
+            let guess = match &found {
+                Some(found) => found.place(*step),
+                None => turned(*step, self.marks[shoulder].point, since_rad),
+            };
+            let shape = self.by_shape(side, *index);
+            let is_in_shape = |point: ImagePoint| {
+                shape.is_none_or(|shape| difference(point, shape).norm() <= SHAPE_MAX_PX * self.scale)
+            };
+            let guess = shape.filter(|_| !is_in_shape(guess)).unwrap_or(guess);
+            let near = found.and_then(|_| self.found(*index, picture, Warp::turned(guess, turn_rad)));
+            let near = near
+                .filter(|point| difference(*point, guess).norm() <= BODY_MAX_PX * self.scale && is_in_shape(*point));
+            let is_by_body = found.is_some();
+            self.settle(*index, near, &Expected { guess, turn_rad, is_held: true, is_by_body }, picture);
+        }
+        let next = if found.is_some() { self.limb(side, picture) } else { None };
+        let whole_rad = self.arms[slot(side)].whole_rad + turn_rad;
+        let is_seen = next.is_some();
+        let arm = &mut self.arms[slot(side)];
+        *arm = Arm {
+            limb: next.or(Some(limb)),
+            unseen: if is_seen { 0 } else { arm.unseen.saturating_add(1) },
+            since_rad: if is_seen { 0.0 } else { since_rad },
+            turn_rad: if is_seen { turn_rad } else { arm.turn_rad },
+            whole_rad,
+        };
+        if let MarkState::Followed { sd_px, .. } = &mut self.marks[shoulder].state {
+            *sd_px = sd_px.hypot(TURN_SD_PX_PER_DEG * whole_rad.to_degrees() * self.scale);
+        }
+    }
+
+    /// Where shoulder and wrist put an elbow, as they stood to each other on the marked frame; `None` for other marks.
+    fn by_shape(&self, side: Side, index: usize) -> Option<ImagePoint> {
+        let elbow = &self.marks[index];
+        if !matches!(elbow.landmark, Landmark::Elbow(_)) {
+            return None;
+        }
+        let shoulder = &self.marks[self.index_of(Landmark::Shoulder(side))?];
+        let wrist = &self.marks[self.index_of(Landmark::Wrist(side))?];
+        let (chord, step) = (difference(wrist.start, shoulder.start), difference(elbow.start, shoulder.start));
+        let now = difference(wrist.point, shoulder.point);
+        let length_px2 = chord.norm_squared();
+        // the step in units of the chord: along it, and across
+        let (along, across) = (step.dot(&chord) / length_px2, chord.perp(&step) / length_px2);
+        (length_px2 > 0.0).then(|| offset(shoulder.point, now * along + Vector2::new(-now.y, now.x) * across))
+    }
+
+    /// A shoulder that was not found for itself lies where the arm as a whole puts it.
+    fn take_pivot(&mut self, shoulder: usize, found: &LimbFound) {
+        let sd_px = PIVOT_SD_PX * self.scale;
+        let mark = &mut self.marks[shoulder];
+        if !matches!(mark.state, MarkState::Followed { .. }) && mark.by_body < BODY_FRAMES_MAX {
+            mark.by_body += 1;
+            mark.point = found.pivot();
+            mark.drift_px2 += sd_px.powi(2) / f64::from(BODY_FRAMES_MAX);
+            mark.state = MarkState::Followed { point: mark.point, sd_px: (mark.drift_px2 + sd_px.powi(2)).sqrt() };
+        }
+    }
+
+    /// The patch of the frame before, found in this one and back again.
+    fn found(&self, index: usize, picture: &Pyramid, guess: Warp) -> Option<ImagePoint> {
         let mark = &self.marks[index];
         if !matches!(mark.state, MarkState::Followed { .. }) {
             return None;
         }
         let wide_level = 1.min(picture.count() - 1);
-        let wide = Patch::take(&self.before, wide_level, mark.point, WIDE_PATCH_PX * self.scale)?;
-        let near = wide.align(picture, &guess, true).map_or(guess, |aligned| aligned.warp);
-        let patch = Patch::take(&self.before, 0, mark.point, PATCH_PX * self.scale)?;
-        let there = patch.align(picture, &near, true)?;
+        let wide = Template::disc(&self.before, wide_level, mark.point, WIDE_PATCH_PX * self.scale)?;
+        let near = wide.align(picture, &guess, Freedom::Shift).map_or(guess, |aligned| aligned.warp);
+        let patch = Template::disc(&self.before, 0, mark.point, patch_px(self.scale))?;
+        let there = patch.align(picture, &near, Freedom::Shift)?;
         if there.likeness < LIKENESS_MIN {
             return None;
         }
-        let back = Patch::take(picture, 0, there.warp.middle, PATCH_PX * self.scale)?;
-        let home = back.align(&self.before, &there.warp.back(mark.point)?, true)?;
+        let back = Template::disc(picture, 0, there.warp.middle, patch_px(self.scale))?;
+        let home = back.align(&self.before, &there.warp.back(mark.point)?, Freedom::Shift)?;
         let back_px = difference(home.warp.middle, mark.point).norm();
-        (back_px <= BACK_MAX_PX * self.scale).then_some((there.warp.middle, there.likeness))
+        (back_px <= BACK_MAX_PX * self.scale).then_some(there.warp.middle)
     }
 
-    /// Takes what was found for a mark, held against the patch it was marked on; looks for a lost one around `guess`.
-    fn settle(
-        &mut self,
-        index: usize,
-        found: Option<(ImagePoint, f64)>,
-        guess: ImagePoint,
-        turn_rad: f64,
-        picture: &Pyramid,
-    ) {
+    /// Takes what was found for a mark, held against the patch it was marked on; looks for a lost one where it is expected.
+    fn settle(&mut self, index: usize, found: Option<ImagePoint>, expected: &Expected, picture: &Pyramid) {
+        let Expected { guess, turn_rad, is_held, is_by_body } = *expected;
         let scale = self.scale;
         let mark = &mut self.marks[index];
-        let is_bar = matches!(mark.landmark, Landmark::BarEnd(_));
-        mark.turned_rad += if is_bar { 0.0 } else { turn_rad };
+        mark.turned_rad += turn_rad;
         let before = mark.point;
-        let start = Warp::turned(found.map_or(guess, |(point, _)| point), mark.turned_rad);
-        let by_anchor = mark.anchor.as_ref().and_then(|anchor| anchor.align(picture, &start, false));
+        let start = Warp::turned(found.unwrap_or(guess), mark.turned_rad);
+        let by_anchor = mark.anchor.as_ref().and_then(|anchor| anchor.align(picture, &start, Freedom::Affine));
         let limit_px = DRIFT_MAX_PX * scale;
+        let is_like_anchor = |point: ImagePoint| {
+            let here = Warp::turned(point, mark.turned_rad);
+            mark.anchor.as_ref().is_some_and(|anchor| anchor.likeness(picture, &here) >= UNHELD_LIKENESS_MIN)
+        };
+        let found = found.filter(|point| is_held || is_like_anchor(*point));
         match (found, by_anchor) {
-            (Some((point, _)), Some(anchor))
+            (Some(point), Some(anchor))
                 if anchor.likeness >= ANCHOR_LIKENESS_MIN
                     && difference(anchor.warp.middle, point).norm() <= limit_px =>
             {
                 mark.point = anchor.warp.middle;
                 mark.drift_px2 = 0.0;
+                mark.by_body = 0;
                 mark.state = MarkState::Followed { point: mark.point, sd_px: ANCHOR_SD_PX * scale };
             }
-            (Some((point, _)), _) => {
+            (Some(point), _) => {
                 mark.point = point;
+                mark.by_body = 0;
                 mark.drift_px2 += (STEP_SD_PX * scale).powi(2);
                 let sd_px = (mark.drift_px2 + (ANCHOR_SD_PX * scale).powi(2)).sqrt();
                 mark.state = MarkState::Followed { point, sd_px };
@@ -265,7 +371,15 @@ impl Follower {
             {
                 mark.point = anchor.warp.middle;
                 mark.drift_px2 = 0.0;
+                mark.by_body = 0;
                 mark.state = MarkState::Followed { point: mark.point, sd_px: ANCHOR_SD_PX * scale };
+            }
+            (None, _) if is_by_body && mark.by_body < BODY_FRAMES_MAX => {
+                mark.point = guess;
+                mark.by_body += 1;
+                mark.drift_px2 += (BODY_STEP_SD_PX * scale).powi(2);
+                let sd_px = (mark.drift_px2 + (ANCHOR_SD_PX * scale).powi(2)).sqrt();
+                mark.state = MarkState::Followed { point: guess, sd_px };
             }
             (None, _) => {
                 // Its place goes on with the body, so that it can be found again; it is not reported.
@@ -277,12 +391,27 @@ impl Follower {
                 };
             }
         }
-        mark.step = difference(mark.point, before);
+        // a trunk that is out of sight goes nowhere
+        let is_lost = !matches!(mark.state, MarkState::Followed { .. });
+        mark.step =
+            if is_lost && arm_of(mark.landmark).is_none() { Vector2::zeros() } else { difference(mark.point, before) };
         if let MarkState::Followed { sd_px, .. } = &mut mark.state {
             // The slide of skin and the error of following come from different causes.
             *sd_px = sd_px.hypot(TURN_SD_PX_PER_DEG * mark.turned_rad.to_degrees() * scale);
         }
     }
+}
+
+/// What the body says of a mark in the next frame.
+struct Expected {
+    /// Its place, px.
+    guess: ImagePoint,
+    /// By how much it turns, rad.
+    turn_rad: f64,
+    /// Whether it is part of a stiff body with others, against which it was held.
+    is_held: bool,
+    /// Whether that body was found, so that it can stand in for the mark.
+    is_by_body: bool,
 }
 
 /// The arm that a mark turns with.
@@ -301,8 +430,19 @@ fn offset(point: ImagePoint, step: Vector2<f64>) -> ImagePoint {
     ImagePoint::new(point.x + step.x, point.y + step.y)
 }
 
-/// A point turned about a pivot that moved.
-fn turned_about(point: ImagePoint, from: ImagePoint, to: ImagePoint, turn_rad: f64) -> ImagePoint {
+/// A step from a pivot, turned.
+fn turned(step: Vector2<f64>, pivot: ImagePoint, turn_rad: f64) -> ImagePoint {
     let (sin, cos) = turn_rad.sin_cos();
-    offset(to, Matrix2::new(cos, -sin, sin, cos) * difference(point, from))
+    offset(pivot, Matrix2::new(cos, -sin, sin, cos) * step)
+}
+
+fn patch_px(scale: f64) -> f64 {
+    (PATCH_PX * scale).max(PATCH_MIN_PX)
+}
+
+const fn slot(side: Side) -> usize {
+    match side {
+        Side::Left => 0,
+        Side::Right => 1,
+    }
 }

@@ -19,9 +19,9 @@ impl Plane {
     }
 
     /// A picture's values.
-    pub(crate) fn of(image: &GrayImage) -> Self {
+    pub(crate) fn owning(image: GrayImage) -> Self {
         let side = |px: u32| usize::try_from(px).expect("a picture in memory has sides that can be indexed");
-        Self::new(side(image.width()), side(image.height()), image.as_raw().clone())
+        Self::new(side(image.width()), side(image.height()), image.into_raw())
     }
 
     /// Width and height, px.
@@ -50,6 +50,25 @@ impl Plane {
         let upper = value(left, top) + across * (value(right, top) - value(left, top));
         let lower = value(left, bottom) + across * (value(right, bottom) - value(left, bottom));
         upper + down * (lower - upper)
+    }
+
+    /// As [`Self::at`], where all four pixels around lie on the picture.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked to lie on the picture")]
+    pub(crate) fn at_inside(&self, x: f32, y: f32) -> Option<f32> {
+        if !(x >= 0.0 && y >= 0.0) {
+            return None;
+        }
+        let (left, top) = (x as usize, y as usize);
+        if left + 1 >= self.width || top + 1 >= self.height {
+            return None;
+        }
+        let (across, down) = (x - left as f32, y - top as f32);
+        let first = top * self.width + left;
+        let upper = self.values.get(first..first + 2)?;
+        let lower = self.values.get(first + self.width..first + self.width + 2)?;
+        let [a, b, c, d] = [upper[0], upper[1], lower[0], lower[1]].map(f32::from);
+        let (upper, lower) = (a + across * (b - a), c + across * (d - c));
+        Some(upper + down * (lower - upper))
     }
 
     /// Puts the values of an upright grid of `side` times `side` positions, one px apart, into `grid`; its first position is

@@ -21,7 +21,13 @@ impl Pyramid {
     /// The pyramid of a picture with at most `levels` levels, the picture itself counted; at least that one.
     #[must_use]
     pub fn of(image: &GrayImage, levels: usize) -> Self {
-        let mut pyramid = Self { levels: vec![Plane::of(image)] };
+        Self::owning(image.clone(), levels)
+    }
+
+    /// As [`Self::of`], of a picture that is not needed any more.
+    #[must_use]
+    pub fn owning(image: GrayImage, levels: usize) -> Self {
+        let mut pyramid = Self { levels: vec![Plane::owning(image)] };
         while pyramid.levels.len() < levels {
             let finest = &pyramid.levels[pyramid.levels.len() - 1];
             let (width, height) = finest.size();
@@ -55,28 +61,32 @@ fn halved(plane: &Plane) -> Plane {
     let (width, height) = plane.size();
     let (half_width, half_height) = (width.div_ceil(2), height.div_ceil(2));
     let mut values = Vec::with_capacity(half_width * half_height);
-    let mut column_sums = vec![0_u16; width];
+    // the column sums of a row, mirrored by two at each end
+    let mut sums = vec![0_u16; width + 4];
     let edge = |index: usize, step: i32, count: usize| {
         mirrored(i32::try_from(index).expect("a picture in memory has sides that can be indexed") + step, count)
     };
     for half_y in 0..half_height {
-        let y = 2 * half_y;
-        let rows: [&[u8]; 5] = [-2, -1, 0, 1, 2].map(|step| plane.row(edge(y, step, height)));
-        for (x, sum) in column_sums.iter_mut().enumerate() {
-            let [a, b, c, d, e] = rows.map(|row| u16::from(row[x]));
-            *sum = a + 4 * b + 6 * c + 4 * d + e;
+        let [a, b, c, d, e] = [-2, -1, 0, 1, 2].map(|step| plane.row(edge(2 * half_y, step, height)));
+        let outer = a.iter().zip(e);
+        let inner = b.iter().zip(d);
+        for ((sum, middle), ((a, e), (b, d))) in sums[2..].iter_mut().zip(c).zip(outer.zip(inner)) {
+            let wide = |value: &u8| u16::from(*value);
+            *sum = wide(a) + wide(e) + 4 * (wide(b) + wide(d)) + 6 * wide(middle);
         }
-        for half_x in 0..half_width {
-            let x = 2 * half_x;
-            let sums: [u16; 5] = if x >= 2 && x + 2 < width {
-                [column_sums[x - 2], column_sums[x - 1], column_sums[x], column_sums[x + 1], column_sums[x + 2]]
-            } else {
-                [-2, -1, 0, 1, 2].map(|step| column_sums[edge(x, step, width)])
-            };
-            let [a, b, c, d, e] = sums.map(u32::from);
-            let mean = (a + 4 * b + 6 * c + 4 * d + e + 128) >> 8;
-            values.push(u8::try_from(mean).expect("a mean of bytes is a byte"));
+        for step in [-2, -1] {
+            let place = if step == -2 { 0 } else { 1 };
+            sums[place] = sums[2 + edge(0, step, width)];
+            sums[width + 3 - place] = sums[2 + edge(width - 1, -step, width)];
         }
+        // 16 times 16 times 255, and the rounding, stay within 16 bits; the quotient is a byte
+        let halves = sums.chunks(2).zip(sums[2..].chunks(2)).zip(sums[4..].chunks(2)).take(half_width).map(
+            |((first, second), third)| {
+                let sum = first[0] + third[0] + 4 * (first[1] + second[1]) + 6 * second[0] + 128;
+                sum.to_be_bytes()[0]
+            },
+        );
+        values.extend(halves);
     }
     Plane::new(half_width, half_height, values)
 }
@@ -94,6 +104,28 @@ mod tests {
         for (x, y) in [(5_u16, 7_u16), (20, 11), (30, 22)] {
             // pixel (x, y) of the half stands at (2x, 2y)
             assert!((half.at(f32::from(x), f32::from(y)) - f32::from(6 * x + 2 * y)).abs() < 0.5);
+        }
+    }
+
+    #[test]
+    fn half_is_the_weighted_mean_of_25_pixels_also_at_the_edges() {
+        let value = |x: u32, y: u32| u8::try_from((x * x * 7 + y * 31 + x * y * 3) % 256).unwrap();
+        for (width, height) in [(33_u16, 40_u16), (34, 33), (40, 35)] {
+            let image = GrayImage::from_fn(width.into(), height.into(), |x, y| image::Luma([value(x, y)]));
+            let half = halved(&Plane::owning(image));
+            for (row, column) in (0..height.div_ceil(2)).flat_map(|y| (0..width.div_ceil(2)).map(move |x| (y, x))) {
+                let mut sum = 0.0;
+                for (down, weight_down) in [-2, -1, 0, 1, 2].into_iter().zip([1.0, 4.0, 6.0, 4.0, 1.0]) {
+                    for (right, weight_right) in [-2, -1, 0, 1, 2].into_iter().zip([1.0, 4.0, 6.0, 4.0, 1.0]) {
+                        let x = mirrored(2 * i32::from(column) + right, width.into());
+                        let y = mirrored(2 * i32::from(row) + down, height.into());
+                        let at = value(u32::try_from(x).unwrap(), u32::try_from(y).unwrap());
+                        sum += weight_down * weight_right * f64::from(at);
+                    }
+                }
+                let found = f64::from(half.at(f32::from(column), f32::from(row)));
+                assert!((found - (sum / 256.0 + 0.5).floor()).abs() < 1e-9, "{column} {row}: {found} {sum}");
+            }
         }
     }
 

@@ -9,9 +9,9 @@ const HOLD_BAND_DEG: f64 = 3.0;
 /// While held, it changes by no more than this, deg/s (common practice: a raise goes at some 80).
 const HOLD_SPEED_DEG_PER_S: f64 = 12.0;
 /// A hold lasts at least so long, s (common practice).
-const HOLD_MIN_S: f64 = 0.3;
-/// Gaps up to this are bridged by a straight line, s; longer ones part the curve.
-const BRIDGED_S: f64 = 0.2;
+pub const SHORTEST_HOLD_S: f64 = 0.3;
+/// Gaps up to this are bridged by a straight line, s: a mark that is hidden in passing. Longer ones part the curve.
+const BRIDGED_S: f64 = 0.5;
 /// A raise starts and ends where this share of its height is left to go.
 const FOOT_RATIO: f64 = 0.05;
 
@@ -170,7 +170,7 @@ fn hold(times_s: &[f64], angles_deg: &[f64], [start, high, stop]: [usize; 3]) ->
             from = None;
         }
     }
-    let (first, last) = best.filter(|(first, last)| times_s[*last] - times_s[*first] >= HOLD_MIN_S)?;
+    let (first, last) = best.filter(|(first, last)| times_s[*last] - times_s[*first] >= SHORTEST_HOLD_S)?;
     let held = &angles_deg[first..=last];
     let count = held.len() as f64;
     let mean_deg = held.iter().sum::<f64>() / count;

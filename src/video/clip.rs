@@ -67,6 +67,7 @@ pub struct Clip {
     cursor: Cursor,
     survey: Option<Survey>,
     is_whole: Option<bool>,
+    keeps_codes: bool,
 }
 
 /// The frame shown and the one after it, moved along the clip as times are asked for.
@@ -100,6 +101,18 @@ impl Clip {
         Self::open_with(path, ReaderOptions { has_one_thread: true, ..ReaderOptions::default() })
     }
 
+    /// As [`Self::open`], for following marks: 8-bit luma comes with its codes as they are stored, whatever their range. Following
+    /// does not see a change of the light, and a copy alone takes less time.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_to_follow(path: &Path) -> Result<Self, VideoError> {
+        let mut clip = Self::open(path)?;
+        clip.keeps_codes = true;
+        clip.cursor.converter = clip.converter();
+        Ok(clip)
+    }
+
     fn open_with(path: &Path, options: ReaderOptions) -> Result<Self, VideoError> {
         let mut reader = Reader::open(path, options)?;
         let mut frame = frame::Video::empty();
@@ -111,7 +124,7 @@ impl Clip {
         let shown = Timed { time_s, frame };
         let ahead = read_ahead(&mut reader)?;
         let cursor = Cursor { reader, converter, shown, ahead };
-        Ok(Self { path: path.to_owned(), info, color, cursor, survey: None, is_whole: None })
+        Ok(Self { path: path.to_owned(), info, color, cursor, survey: None, is_whole: None, keeps_codes: false })
     }
 
     /// What the clip is. Counted frames, gaps and damage are there after [`Self::survey`].
@@ -232,11 +245,16 @@ impl Clip {
         self.survey().map(|survey| survey.frame_times_s.as_slice())
     }
 
+    fn converter(&self) -> Converter {
+        let converter = converter(&self.info, &self.color);
+        if self.keeps_codes { converter.with_codes() } else { converter }
+    }
+
     fn pass(&self) -> Result<Pass, VideoError> {
         Ok(Pass {
             path: self.path.clone(),
             reader: Reader::open(&self.path, ReaderOptions::default())?,
-            converter: converter(&self.info, &self.color),
+            converter: self.converter(),
             frame: frame::Video::empty(),
         })
     }

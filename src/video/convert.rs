@@ -17,6 +17,7 @@ pub(crate) struct Converter {
     color: ColorInfo,
     /// Size with square pixels, before the turn, px.
     square_size: (u32, u32),
+    keeps_codes: bool,
     rgb: Option<Scaler>,
     planar: Option<Scaler>,
     gray: Option<Scaler>,
@@ -35,7 +36,23 @@ struct LumaReader {
 impl Converter {
     pub(crate) fn new(orientation: Orientation, color: ColorInfo, square_size: (u32, u32)) -> Self {
         let pq_table = color::pq_table();
-        Self { orientation, color, square_size, rgb: None, planar: None, gray: None, luma: None, pq_table }
+        Self {
+            orientation,
+            color,
+            square_size,
+            keeps_codes: false,
+            rgb: None,
+            planar: None,
+            gray: None,
+            luma: None,
+            pq_table,
+        }
+    }
+
+    /// As it is, with the luma's own codes where they have 8 bits: a picture whose range does not matter costs a copy alone.
+    pub(crate) const fn with_codes(mut self) -> Self {
+        self.keeps_codes = true;
+        self
     }
 
     /// The upright picture in colour, or `None` if the library can't convert this pixel format.
@@ -125,7 +142,8 @@ impl Converter {
         }
         let reader = self.luma.as_ref()?;
         let rows = Rows::luma(frame, layout)?;
-        if reader.is_identity && layout.step == 1 {
+        let is_as_coded = reader.is_identity || (self.keeps_codes && layout.depth == 8 && layout.shift == 0);
+        if is_as_coded && layout.step == 1 {
             return Some(turned::<1>(self.orientation, self.square_size, |y| rows.row(y)));
         }
         let (width, height) = sizes(self.square_size);
