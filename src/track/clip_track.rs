@@ -14,8 +14,7 @@ use image::GrayImage;
 use crate::geometry::{ImagePoint, Landmark};
 use crate::video::{Clip, LumaFrame, LumaFrames, TIME_TOLERANCE_S, VideoError};
 
-use super::follow::{FOLLOW_LEVELS, Follower, MarkState};
-use super::pyramid::Pyramid;
+use super::follow::{Follower, MarkState};
 
 /// Bytes of frames kept at a time for the way back.
 const STRETCH_BYTES_MAX: usize = 64 << 20;
@@ -105,7 +104,7 @@ struct Forward {
     /// Index of the marked frame.
     start: usize,
     /// The marked frame; `None` in a clip without frames.
-    picture: Option<Pyramid>,
+    picture: Option<GrayImage>,
     /// How it stands with the marks in the frames after it.
     states: Vec<Vec<MarkState>>,
 }
@@ -147,7 +146,7 @@ impl Forward {
 
     /// Takes the frame before the last time for the marked one.
     fn start_here(&mut self, marks: &[(Landmark, ImagePoint)]) -> Option<Follower> {
-        let picture = Pyramid::owning(self.kept.pop_back()?, FOLLOW_LEVELS);
+        let picture = self.kept.pop_back()?;
         self.start = self.times_s.len() - 2;
         self.picture = Some(picture.clone());
         Some(Follower::start(picture, marks))
@@ -155,8 +154,7 @@ impl Forward {
 }
 
 fn advance(follower: &mut Follower, image: GrayImage) -> Vec<MarkState> {
-    let picture = Pyramid::owning(image, FOLLOW_LEVELS);
-    follower.advance(picture).into_iter().map(|(_, state)| state).collect()
+    follower.advance(image).into_iter().map(|(_, state)| state).collect()
 }
 
 impl ClipTrack {

@@ -17,7 +17,7 @@ pub use affine::{Aligned, Warp};
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
 pub use clip_track::{ClipTrack, follow_clip};
 pub use flow::{Flow, FlowLoss, FlowOptions, flow, flow_both_ways};
-pub use follow::{FOLLOW_LEVELS, Follower, MarkState};
+pub use follow::{Follower, MarkState};
 pub use pyramid::Pyramid;
 pub use raises::{Course, Hold, Raise, SHORTEST_HOLD_S, course};
 pub use room::PictureMotion;

@@ -9,19 +9,27 @@ pub(crate) struct Plane {
     width: usize,
     height: usize,
     values: Vec<u8>,
+    /// Columns and rows that hold values: from the first to before the second.
+    columns: [usize; 2],
+    rows: [usize; 2],
 }
 
 impl Plane {
     /// A plane of `width` times `height` values, row by row.
     pub(crate) fn new(width: usize, height: usize, values: Vec<u8>) -> Self {
         debug_assert_eq!(values.len(), width * height);
-        Self { width, height, values }
+        Self { width, height, values, columns: [0, width], rows: [0, height] }
     }
 
     /// A picture's values.
     pub(crate) fn owning(image: GrayImage) -> Self {
         let side = |px: u32| usize::try_from(px).expect("a picture in memory has sides that can be indexed");
         Self::new(side(image.width()), side(image.height()), image.into_raw())
+    }
+
+    /// As [`Self::new`], where only some columns and rows hold values, from the first to before the second.
+    pub(crate) fn partial(size: [usize; 2], values: Vec<u8>, columns: [usize; 2], rows: [usize; 2]) -> Self {
+        Self { columns, rows, ..Self::new(size[0], size[1], values) }
     }
 
     /// Width and height, px.
@@ -52,14 +60,16 @@ impl Plane {
         upper + down * (lower - upper)
     }
 
-    /// As [`Self::at`], where all four pixels around lie on the picture.
+    /// As [`Self::at`], where all four pixels around lie on the picture and hold values.
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked to lie on the picture")]
     pub(crate) fn at_inside(&self, x: f32, y: f32) -> Option<f32> {
         if !(x >= 0.0 && y >= 0.0) {
             return None;
         }
         let (left, top) = (x as usize, y as usize);
-        if left + 1 >= self.width || top + 1 >= self.height {
+        let is_held =
+            self.columns[0] <= left && left + 1 < self.columns[1] && self.rows[0] <= top && top + 1 < self.rows[1];
+        if !is_held {
             return None;
         }
         let (across, down) = (x - left as f32, y - top as f32);

@@ -28,16 +28,33 @@ impl Pyramid {
     #[must_use]
     pub fn owning(image: GrayImage, levels: usize) -> Self {
         let mut pyramid = Self { levels: vec![Plane::owning(image)] };
-        while pyramid.levels.len() < levels {
+        while pyramid.levels.len() < levels && pyramid.may_be_halved() {
             let finest = &pyramid.levels[pyramid.levels.len() - 1];
             let (width, height) = finest.size();
-            if width.min(height) < 2 * SIDE_MIN {
-                break;
-            }
-            let half = halved(finest);
+            let half = halved(finest, [0, width.div_ceil(2)], [0, height.div_ceil(2)]);
             pyramid.levels.push(half);
         }
         pyramid
+    }
+
+    /// The picture and, where its size allows, half of it around some places alone: `from` and `to` are the corners of what is
+    /// wanted, px of the picture.
+    #[must_use]
+    pub(crate) fn around(image: GrayImage, from: [f64; 2], to: [f64; 2]) -> Self {
+        let mut pyramid = Self { levels: vec![Plane::owning(image)] };
+        if pyramid.may_be_halved() {
+            let (width, height) = pyramid.levels[0].size();
+            let columns = halves(from[0], to[0], width.div_ceil(2));
+            let rows = halves(from[1], to[1], height.div_ceil(2));
+            let half = halved(&pyramid.levels[0], columns, rows);
+            pyramid.levels.push(half);
+        }
+        pyramid
+    }
+
+    fn may_be_halved(&self) -> bool {
+        let (width, height) = self.levels[self.levels.len() - 1].size();
+        width.min(height) >= 2 * SIDE_MIN
     }
 
     /// Number of levels.
@@ -56,39 +73,55 @@ impl Pyramid {
     }
 }
 
-/// A plane of half the size: pixel (x, y) stands where (2x, 2y) stood.
-fn halved(plane: &Plane) -> Plane {
+/// From which pixel of the half to before which a stretch of the picture reaches, at least [`SIDE_MIN`] of them.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the picture")]
+fn halves(from: f64, to: f64, count: usize) -> [usize; 2] {
+    let last = (count - SIDE_MIN.min(count)) as f64;
+    let first = (0.5 * from).floor().clamp(0.0, last) as usize;
+    let end = (0.5 * to).ceil().clamp(0.0, count as f64) as usize;
+    [first, end.max(first + SIDE_MIN).min(count)]
+}
+
+/// A plane of half the size: pixel (x, y) stands where (2x, 2y) stood. Only the columns and rows from the first to before the
+/// second are worked out.
+fn halved(plane: &Plane, columns: [usize; 2], rows: [usize; 2]) -> Plane {
     let (width, height) = plane.size();
     let (half_width, half_height) = (width.div_ceil(2), height.div_ceil(2));
-    let mut values = Vec::with_capacity(half_width * half_height);
-    // the column sums of a row, mirrored by two at each end
-    let mut sums = vec![0_u16; width + 4];
+    let mut values = vec![0; half_width * half_height];
     let edge = |index: usize, step: i32, count: usize| {
         mirrored(i32::try_from(index).expect("a picture in memory has sides that can be indexed") + step, count)
     };
-    for half_y in 0..half_height {
-        let [a, b, c, d, e] = [-2, -1, 0, 1, 2].map(|step| plane.row(edge(2 * half_y, step, height)));
+    // column sums of a row, from two to the left of the first column to two to the right of the last
+    let (first, last) = (2 * columns[0], 2 * (columns[1] - 1));
+    let mut sums = vec![0_u16; last - first + 5];
+    let (seen_first, seen_last) = (first.saturating_sub(2), (last + 2).min(width - 1));
+    let before = seen_first + 2 - first;
+    for half_y in rows[0]..rows[1] {
+        let [a, b, c, d, e] =
+            [-2, -1, 0, 1, 2].map(|step| &plane.row(edge(2 * half_y, step, height))[seen_first..=seen_last]);
         let outer = a.iter().zip(e);
         let inner = b.iter().zip(d);
-        for ((sum, middle), ((a, e), (b, d))) in sums[2..].iter_mut().zip(c).zip(outer.zip(inner)) {
+        for ((sum, middle), ((a, e), (b, d))) in sums[before..].iter_mut().zip(c).zip(outer.zip(inner)) {
             let wide = |value: &u8| u16::from(*value);
             *sum = wide(a) + wide(e) + 4 * (wide(b) + wide(d)) + 6 * wide(middle);
         }
-        for step in [-2, -1] {
-            let place = if step == -2 { 0 } else { 1 };
-            sums[place] = sums[2 + edge(0, step, width)];
-            sums[width + 3 - place] = sums[2 + edge(width - 1, -step, width)];
+        // beyond an edge the picture is its mirror image
+        for place in (0..before).chain(before + c.len()..sums.len()) {
+            let column = mirrored(
+                i32::try_from(first + place).expect("a picture in memory has sides that can be indexed") - 2,
+                width,
+            );
+            sums[place] = sums[column + 2 - first];
         }
-        // 16 times 16 times 255, and the rounding, stay within 16 bits; the quotient is a byte
-        let halves = sums.chunks(2).zip(sums[2..].chunks(2)).zip(sums[4..].chunks(2)).take(half_width).map(
-            |((first, second), third)| {
-                let sum = first[0] + third[0] + 4 * (first[1] + second[1]) + 6 * second[0] + 128;
-                sum.to_be_bytes()[0]
-            },
-        );
-        values.extend(halves);
+        // 16 times 16 times 255, and the rounding, stay within 16 bits; the quotient is the upper byte
+        let out = &mut values[half_y * half_width + columns[0]..half_y * half_width + columns[1]];
+        let pairs = sums.chunks(2).zip(sums[2..].chunks(2)).zip(sums[4..].chunks(2));
+        for (half, ((first, second), third)) in out.iter_mut().zip(pairs) {
+            let sum = first[0] + third[0] + 4 * (first[1] + second[1]) + 6 * second[0] + 128;
+            *half = sum.to_be_bytes()[0];
+        }
     }
-    Plane::new(half_width, half_height, values)
+    Plane::partial([half_width, half_height], values, columns, rows)
 }
 
 #[cfg(test)]
@@ -112,7 +145,14 @@ mod tests {
         let value = |x: u32, y: u32| u8::try_from((x * x * 7 + y * 31 + x * y * 3) % 256).unwrap();
         for (width, height) in [(33_u16, 40_u16), (34, 33), (40, 35)] {
             let image = GrayImage::from_fn(width.into(), height.into(), |x, y| image::Luma([value(x, y)]));
-            let half = halved(&Plane::owning(image));
+            let (half_width, half_height) = (usize::from(width.div_ceil(2)), usize::from(height.div_ceil(2)));
+            let plane = Plane::owning(image);
+            let half = halved(&plane, [0, half_width], [0, half_height]);
+            // a part of it holds the same values
+            let part = halved(&plane, [3, half_width], [0, half_height - 2]);
+            assert_eq!(part.at_inside(4.25, 5.5), half.at_inside(4.25, 5.5));
+            assert_eq!(part.row(0)[3..], half.row(0)[3..]);
+            assert_eq!(part.at_inside(2.5, 5.0), None);
             for (row, column) in (0..height.div_ceil(2)).flat_map(|y| (0..width.div_ceil(2)).map(move |x| (y, x))) {
                 let mut sum = 0.0;
                 for (down, weight_down) in [-2, -1, 0, 1, 2].into_iter().zip([1.0, 4.0, 6.0, 4.0, 1.0]) {
