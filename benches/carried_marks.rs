@@ -102,6 +102,7 @@ fn main() {
                         point: spot.point,
                         covariance_px2: spot.covariance_px2,
                         shared: Some(shared),
+                        drift_px2: None,
                     };
                 }
             }
@@ -203,7 +204,7 @@ const fn arm(landmark: Landmark) -> bool {
 
 fn by_hand(landmark: Landmark, at: ImagePoint, rng: &mut ChaCha8Rng) -> Mark {
     let point = ImagePoint::new(at.x + normal(rng, 0.0, MARK_SD_PX), at.y + normal(rng, 0.0, MARK_SD_PX));
-    Mark { landmark, point, covariance_px2: Matrix2::identity() * MARK_SD_PX.powi(2), shared: None }
+    Mark { landmark, point, covariance_px2: Matrix2::identity() * MARK_SD_PX.powi(2), shared: None, drift_px2: None }
 }
 
 fn observed(scenario: &Scenario, shots: &[Shot], marks: &[Vec<Mark>]) -> VisitObservations {
@@ -233,7 +234,7 @@ fn observed(scenario: &Scenario, shots: &[Shot], marks: &[Vec<Mark>]) -> VisitOb
                 is_mirrored: false,
                 image_size: known.image_size,
                 lens: Some(lens.clone()),
-                frames: vec![FrameObservations { time_s: 0.0, raise: 0, marks: marks.clone() }],
+                frames: vec![FrameObservations { time_s: 0.0, raise: 0, motion: None, marks: marks.clone() }],
             })
             .collect(),
     }

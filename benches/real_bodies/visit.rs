@@ -88,6 +88,7 @@ pub fn film(options: &VisitOptions, poses: Vec<Pose>, rng: &mut impl Rng) -> Opt
                         point: ImagePoint::new(seen.x + err(), seen.y + err()),
                         covariance_px2: Matrix2::identity() * options.mark_sd_px.powi(2),
                         shared: None,
+                        drift_px2: None,
                     })
                 })
                 .collect();
@@ -99,7 +100,7 @@ pub fn film(options: &VisitOptions, poses: Vec<Pose>, rng: &mut impl Rng) -> Opt
                 is_mirrored: false,
                 image_size: IMAGE_SIZE,
                 lens: Some(lens.clone()),
-                frames: vec![FrameObservations { time_s: 0.0, raise: 0, marks }],
+                frames: vec![FrameObservations { time_s: 0.0, raise: 0, motion: None, marks }],
             }
         })
         .collect();

@@ -8,14 +8,27 @@ use anyhow::Context as _;
 use clap::builder::RangedU64ValueParser;
 
 use super::outputs::OutputFolder;
-use super::progress::Progress;
+use super::progress::{Progress, pace};
 use super::table::{print_result, print_warnings};
-use crate::report::{CaseFacts, PageSize, ReportInput, ReportOptions, StillInput, render_report};
-use crate::screen::{MeasureOptions, MeasuredVisit, measure_case};
+use crate::pose::{Rotation, View};
+use crate::report::{
+    CaseFacts, CourseInput, PageSize, ReportInput, ReportOptions, StillInput, course_chart_name, render_report,
+};
+use crate::screen::{FollowProgress, MeasureOptions, MeasuredVisit, Occasion, measure_case};
 use crate::uncertainty::MonteCarloOptions;
 
 /// The charts that a report may have; which ones it has depends on the result.
-const CHARTS: [&str; 2] = ["rotations.svg", "retest-delta.svg"];
+fn chart_names() -> Vec<String> {
+    let mut names = vec!["rotations.svg".to_owned(), "retest-delta.svg".to_owned()];
+    for occasion in [Occasion::Before, Occasion::After] {
+        for rotation in [Rotation::Internal, Rotation::External] {
+            for view in [View::Side, View::Oblique] {
+                names.push(format!("{}.svg", course_chart_name(occasion, rotation, view)));
+            }
+        }
+    }
+    names
+}
 
 /// How many draws are taken: fewer place the ends of an interval badly, more fill the memory.
 const DRAWS: RangeInclusive<u64> = 200..=100_000;
@@ -30,6 +43,8 @@ const SEEDS: RangeInclusive<u64> = 0..=9_007_199_254_740_991;
   tworeach measure case.toml --out results --force --letter
   tworeach measure case.toml --json > result.json
   tworeach measure case.toml --out results --monte-carlo 5000 --seed 7
+
+Where a frame is marked to start from (\"use\": \"start\"), its marks are followed to end range first.
 
 Writes result.json, report.html, report.pdf and the charts as SVG. A verdict never sets the exit code: 0 is done, 1 failed, \
 2 wrong usage.")]
@@ -68,11 +83,16 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let outputs = args.out.as_deref().map(|out| OutputFolder::open(out, &certain, args.force)).transpose()?;
     let progress = Progress::start("measuring", args.quiet);
     let monte_carlo = args.monte_carlo.map(|draws| MonteCarloOptions { draws, seed: args.seed });
+    let follow = |step: FollowProgress| {
+        let FollowProgress { reach, done, all, begun } = step;
+        progress.step(format!("following the marks of reach {}, {}", reach + 1, pace(done, all, begun.elapsed())));
+    };
     let visit = measure_case(
         &args.case,
         MeasureOptions {
             with_stills: outputs.is_some(),
             monte_carlo,
+            on_frame: Some(&follow),
             on_draw: Some(&|done| {
                 progress.step(format!("simulating, {done} of {} draws", args.monte_carlo.unwrap_or(0)))
             }),
@@ -124,6 +144,7 @@ fn write_outputs(
         case: CaseFacts::of(&visit.case, args.date.clone()),
         danger: None,
         stills: stills.collect(),
+        courses: visit.followed.iter().map(|of| CourseInput { reach: of.reach, clip: &of.clip }).collect(),
         warnings: visit.warnings.clone(),
     };
     let page = if args.letter { PageSize::Letter } else { PageSize::A4 };
@@ -134,5 +155,6 @@ fn write_outputs(
     for chart in &report.charts {
         outputs.write(&format!("{}.svg", chart.name), chart.svg.as_bytes())?;
     }
-    outputs.finish(&CHARTS)
+    let charts = chart_names();
+    outputs.finish(&charts.iter().map(String::as_str).collect::<Vec<_>>())
 }

@@ -44,6 +44,17 @@ impl Progress {
     }
 }
 
+/// How far work over frames has come and how fast it goes, such as "frame 30 of 300, 45 a second, 6 s left".
+pub(super) fn pace(done: usize, all: usize, taken: Duration) -> String {
+    let seconds = taken.as_secs_f64();
+    let rate = done as f64 / seconds;
+    if !rate.is_finite() || rate <= 0.0 {
+        return format!("frame {done} of {all}");
+    }
+    let left_s = all.saturating_sub(done) as f64 / rate;
+    format!("frame {done} of {all}, {rate:.0} a second, {left_s:.0} s left")
+}
+
 impl Drop for Progress {
     fn drop(&mut self) {
         self.steps = None;
@@ -89,6 +100,13 @@ mod tests {
         show(&mut out, patience, "measuring".into(), &received);
         worker.join().unwrap();
         String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn pace_tells_speed_and_what_is_left() {
+        // 30 frames in 2 s are 15 a second; 270 more take 18 s
+        assert_eq!(pace(30, 300, Duration::from_secs(2)), "frame 30 of 300, 15 a second, 18 s left");
+        assert_eq!(pace(0, 300, Duration::ZERO), "frame 0 of 300");
     }
 
     #[test]

@@ -3,11 +3,12 @@
 use std::fmt::Write as _;
 use std::io::{self, Write as _};
 use std::path::PathBuf;
+use std::time::Instant;
 
 use anyhow::{Context as _, bail};
 
 use super::outputs::OutputFolder;
-use super::progress::Progress;
+use super::progress::{Progress, pace};
 use crate::report::render_course_chart;
 use crate::screen::{TrackedClip, track_marks};
 use crate::track::MarkState;
@@ -43,8 +44,9 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     let names = ["tracks.csv", "course.svg", "marks.json"];
     let mut outputs = OutputFolder::open(&args.out, &names, args.force)?;
     let progress = Progress::start("following marks", args.quiet);
-    let clip = track_marks(&args.clip, &args.marks, |done, all| {
-        progress.step(format!("following marks, frame {done} of {all}"));
+    let begun = Instant::now();
+    let (clip, marks) = track_marks(&args.clip, &args.marks, |done, all| {
+        progress.step(format!("following marks, {}", pace(done, all, begun.elapsed())));
     })?;
     drop(progress);
     if clip.track.times_s.len() < 2 {
@@ -54,8 +56,8 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     if let Some(chart) = render_course_chart(&clip)? {
         outputs.write("course.svg", chart.svg.as_bytes())?;
     }
-    if !clip.marks.frames.is_empty() {
-        outputs.write("marks.json", clip.marks.to_json().as_bytes())?;
+    if !marks.frames.is_empty() {
+        outputs.write("marks.json", marks.to_json().as_bytes())?;
     }
     let written = outputs.finish(&names)?;
     if args.quiet {

@@ -134,7 +134,7 @@ impl Scene {
                     seen.y + normal(rng, 0.0, options.mark_sd_px),
                 );
                 let covariance_px2 = Matrix2::identity() * options.mark_sd_px.max(EXACT_SD_PX).powi(2);
-                marks.push(Mark { landmark, point, covariance_px2, shared: None });
+                marks.push(Mark { landmark, point, covariance_px2, shared: None, drift_px2: None });
             }
             scene.observations.reaches.push(ReachObservations {
                 view: options.view,
@@ -143,7 +143,7 @@ impl Scene {
                 is_mirrored: false,
                 image_size: IMAGE_SIZE,
                 lens: Some(known_lens(&camera.lens)),
-                frames: vec![FrameObservations { time_s: 0.0, raise: 0, marks }],
+                frames: vec![FrameObservations { time_s: 0.0, raise: 0, motion: None, marks }],
             });
         }
         scene.displace(options, rng);

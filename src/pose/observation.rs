@@ -91,8 +91,19 @@ pub struct FrameObservations {
     pub time_s: f64,
     /// Which raise of the clip the frame belongs to, from 0.
     pub raise: usize,
+    /// How the arm moved here, as following it through the clip showed; `None` where it was not followed.
+    pub motion: Option<Motion>,
     /// The marks.
     pub marks: Vec<Mark>,
+}
+
+/// How the arm moved about a frame at end range.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Motion {
+    /// It was held; otherwise it swung through its highest place.
+    pub is_held: bool,
+    /// By how much it turned on the picture during the hold, or about its highest place for as long as a hold lasts at least, deg.
+    pub turned_deg: f64,
 }
 
 /// One mark.
@@ -106,6 +117,9 @@ pub struct Mark {
     pub covariance_px2: Matrix2<f64>,
     /// The error it shares with other marks, when it was followed or carried from another.
     pub shared: Option<SharedError>,
+    /// Covariance of the error by which a followed mark strayed from the mark it comes from, px². All frames of the reach that were
+    /// followed from that mark have it in common: skin that slid stays where it slid to. `None` for other marks.
+    pub drift_px2: Option<Matrix2<f64>>,
 }
 
 /// An error that several marks have in common, on top of each mark's own.

@@ -3,6 +3,8 @@
 //! Residuals are whitened: predicted minus observed, divided by the standard deviation (for a mark by the inverse Cholesky
 //! factor of its covariance), so that the cost is half their sum of squares.
 
+use std::collections::BTreeSet;
+
 use nalgebra::{Matrix2, Vector2};
 
 use super::body::{Body, Parameters};
@@ -67,8 +69,8 @@ pub(super) struct MarkProblem {
     pub point: ImagePoint,
     /// Covariance of its own error, px².
     pub covariance_px2: Matrix2<f64>,
-    /// Global index of the two parameters of an error it shares.
-    pub shared: Option<usize>,
+    /// Global index of the two parameters of each error it shares: that of its origin, and that of having been followed.
+    pub shared: SharedErrors,
     /// Set aside: it disagrees with the others.
     pub is_set_aside: bool,
 }
@@ -78,9 +80,12 @@ pub(super) struct MarkProblem {
 pub(super) struct Row {
     pub value: f64,
     pub gradient: [f64; LOCAL],
-    /// Derivatives by the two parameters of a shared error.
-    pub shared: Option<(usize, [f64; 2])>,
+    /// Shared errors, and the derivatives by the two parameters of each: they are the same, since the errors add.
+    pub shared: (SharedErrors, [f64; 2]),
 }
+
+/// Global indices of the first parameter of errors that a mark shares.
+pub(super) type SharedErrors = [Option<usize>; 2];
 
 /// All residuals of a visit.
 #[derive(Debug, Clone)]
@@ -139,7 +144,7 @@ impl Problem {
         };
         problem.add_visit_priors(observations);
         let mut lens_starts: Vec<usize> = Vec::new();
-        let mut origins: Vec<(usize, Landmark, usize)> = Vec::new();
+        let mut errors = Vec::new();
         for (index, observed) in observations.reaches.iter().enumerate() {
             let lens = observed.lens.clone().unwrap_or_else(|| Lens::phone_prior(observed.image_size));
             let lens_index = problem.mean_lenses.iter().position(|known| *known == lens).unwrap_or_else(|| {
@@ -164,7 +169,7 @@ impl Problem {
                     .iter()
                     .enumerate()
                     .filter(|(_, mark)| is_modelled(mark.landmark))
-                    .map(|(mark_index, mark)| problem.mark(observed, mark_index, mark, &mut origins))
+                    .map(|(mark_index, mark)| problem.mark(index, observed, mark_index, mark, &mut errors))
                     .collect();
                 problem.frames.push(FrameProblem {
                     reach: index,
@@ -187,13 +192,16 @@ impl Problem {
     }
 
     /// By how much the marks in force lie further from a solution of this cost than their spread allows, at least 1. Every
-    /// parameter has a prior, so that there are as many degrees of freedom as residuals of marks.
+    /// parameter has a prior, so that there are as many degrees of freedom as residuals of marks. Frames that were followed from
+    /// one mark repeat each other: all they say of how well the model fits, one of them says.
     pub(super) fn misfit_ratio(&self, cost: f64) -> f64 {
+        let mut followed = BTreeSet::new();
         let residuals: usize = self
             .frames
             .iter()
             .flat_map(|frame| &frame.marks)
             .filter(|mark| !mark.is_set_aside)
+            .filter(|mark| mark.shared[1].is_none_or(|error| followed.insert(error)))
             .map(|mark| if matches!(mark.landmark, Landmark::PlumbTop | Landmark::PlumbBottom) { 1 } else { 2 })
             .sum();
         if residuals == 0 { 1.0 } else { (2.0 * cost / residuals as f64).sqrt().max(1.0) }
@@ -230,40 +238,40 @@ impl Problem {
         frame: &FrameProblem,
         p: &Parameters<S>,
         theta: &[f64],
-        mut push: impl FnMut(S, Option<(usize, [f64; 2])>, Option<usize>),
+        mut push: impl FnMut(S, (SharedErrors, [f64; 2]), Option<usize>),
     ) {
         let mut drawn = frame.drawn.iter();
-        let mut push = |value: S, shared: Option<(usize, [f64; 2])>, mark: Option<usize>| {
+        let mut push = |value: S, shared: (SharedErrors, [f64; 2]), mark: Option<usize>| {
             push(drawn.next().map_or(value, |error| value + -error), shared, mark);
         };
         let (body, sight) = self.scene(frame, p);
         for (place, mark) in frame.marks.iter().enumerate() {
             let [x, y] = predicted(mark, &body, &sight);
-            let shared = mark.shared.map_or([0.0; 2], |start| [theta[start], theta[start + 1]]);
-            let off = [x + (shared[0] - mark.point.x), y + (shared[1] - mark.point.y)];
+            let shared = |axis: usize| mark.shared.iter().flatten().map(|start| theta[start + axis]).sum::<f64>();
+            let off = [x + (shared(0) - mark.point.x), y + (shared(1) - mark.point.y)];
             let widen = if mark.is_set_aside { 1.0 / SET_ASIDE_FACTOR } else { 1.0 };
             if let Some(across) = plumb_normal(mark, &sight) {
                 let sd = (across.transpose() * mark.covariance_px2 * across)[(0, 0)].sqrt().max(FINEST_MARK_SD_PX);
                 let scale = widen / sd;
                 let value = (off[0] * across.x + off[1] * across.y) * scale;
-                push(value, mark.shared.map(|start| (start, [across.x * scale, across.y * scale])), Some(place));
+                push(value, (mark.shared, [across.x * scale, across.y * scale]), Some(place));
             } else {
                 for row in whitening(&mark.covariance_px2) {
                     let [a, b] = row.map(|entry| entry * widen);
-                    push(off[0] * a + off[1] * b, mark.shared.map(|start| (start, [a, b])), Some(place));
+                    push(off[0] * a + off[1] * b, (mark.shared, [a, b]), Some(place));
                 }
             }
         }
         let asymmetry = body.elevation[1] - body.elevation[0] - p[local::VISIT + visit::ASYMMETRY];
-        push(asymmetry * priors::ASYMMETRY_FRAME_SD_DEG.to_radians().recip(), None, None);
+        push(asymmetry * priors::ASYMMETRY_FRAME_SD_DEG.to_radians().recip(), NOTHING_SHARED, None);
         let grip_center = (body.wrist[0].z + body.wrist[1].z) * 0.5 + -priors::GRIP_CENTER_MM.mean;
-        push(grip_center * priors::GRIP_CENTER_MM.sd.recip(), None, None);
+        push(grip_center * priors::GRIP_CENTER_MM.sd.recip(), NOTHING_SHARED, None);
         let grip_half = body.grip_width_mm() * 0.5;
-        push((grip_half - p[local::VISIT + visit::GRIP_HALF_MM]) * self.grip_half_sd_mm.recip(), None, None);
+        push((grip_half - p[local::VISIT + visit::GRIP_HALF_MM]) * self.grip_half_sd_mm.recip(), NOTHING_SHARED, None);
         if let (Some(stated), true) =
             (self.stated_arm_length_mm, frame.reach == self.frames[0].reach && frame.frame == 0)
         {
-            push((body.arm_length_mm + -stated) * priors::STATED_ARM_LENGTH_SD_MM.recip(), None, None);
+            push((body.arm_length_mm + -stated) * priors::STATED_ARM_LENGTH_SD_MM.recip(), NOTHING_SHARED, None);
         }
     }
 
@@ -406,31 +414,63 @@ impl Problem {
 
     fn mark(
         &mut self,
+        reach: usize,
         observed: &ReachObservations,
         index: usize,
         mark: &Mark,
-        origins: &mut Vec<(usize, Landmark, usize)>,
+        errors: &mut Vec<(ErrorName, usize)>,
     ) -> MarkProblem {
         let (point, covariance_px2) = unmirrored(observed, mark.point, mark.covariance_px2);
-        let shared = mark.shared.map(|error| {
-            let is_known = |(origin, landmark, _): &&(usize, Landmark, usize)| {
-                (*origin, *landmark) == (error.origin, mark.landmark)
-            };
-            if let Some((_, _, start)) = origins.iter().find(is_known) {
-                return *start;
-            }
-            let start = self.take(2);
-            for axis in 0..2 {
-                // The axes of a shared error are taken as independent: marking error is nearly round.
-                let sd = error.covariance_px2[(axis, axis)].sqrt().max(FINEST_MARK_SD_PX);
-                self.add_prior(start + axis, Prior { mean: 0.0, sd }, 1.0);
-            }
-            origins.push((error.origin, mark.landmark, start));
-            start
+        let origin = mark.shared.map(|shared| shared.origin);
+        let of_origin = mark.shared.map(|shared| {
+            let name = ErrorName { origin, followed_in: None, landmark: mark.landmark };
+            self.shared_error(name, &shared.covariance_px2, errors)
         });
+        let of_following = mark.drift_px2.map(|covariance| {
+            let name = ErrorName { origin, followed_in: Some(reach), landmark: mark.landmark };
+            self.shared_error(name, &covariance, errors)
+        });
+        let shared = [of_origin, of_following];
         MarkProblem { index, landmark: mark.landmark, point, covariance_px2, shared, is_set_aside: false }
     }
+
+    /// The first of the two parameters of an error that marks share. Where they state its spread differently, the widest counts.
+    fn shared_error(
+        &mut self,
+        name: ErrorName,
+        covariance_px2: &Matrix2<f64>,
+        errors: &mut Vec<(ErrorName, usize)>,
+    ) -> usize {
+        // The axes of a shared error are taken as independent: marking error is nearly round.
+        let sd = |axis: usize| covariance_px2[(axis, axis)].sqrt().max(FINEST_MARK_SD_PX);
+        if let Some((_, start)) = errors.iter().find(|(known, _)| *known == name) {
+            let start = *start;
+            for prior in self.priors.iter_mut().filter(|prior| (start..start + 2).contains(&prior.index)) {
+                prior.sd = prior.sd.max(sd(prior.index - start));
+            }
+            return start;
+        }
+        let start = self.take(2);
+        for axis in 0..2 {
+            self.add_prior(start + axis, Prior { mean: 0.0, sd: sd(axis) }, 1.0);
+        }
+        errors.push((name, start));
+        start
+    }
 }
+
+/// Which marks share an error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct ErrorName {
+    /// The origin that they go back to.
+    origin: Option<usize>,
+    /// For the error of following, the reach that they were followed in; `None` for that of the origin itself.
+    followed_in: Option<usize>,
+    landmark: Landmark,
+}
+
+/// A residual without a shared error.
+const NOTHING_SHARED: (SharedErrors, [f64; 2]) = ([None; 2], [0.0; 2]);
 
 /// The landmarks that the model places. Those of the head turn on the neck and say nothing of the reach.
 pub(super) const fn is_modelled(landmark: Landmark) -> bool {

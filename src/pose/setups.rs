@@ -90,9 +90,10 @@ fn mean_of(reach: &ReachObservations, landmark: Landmark) -> Option<FixedPoint> 
         if let Some(shared) = mark.shared {
             variance += shared.covariance_px2.trace() / 2.0;
         }
+        variance += mark.drift_px2.map_or(0.0, |drift| drift.trace() / 2.0);
     }
     // Marks by hand err on their own; marks that share an error do not average it away.
-    let is_shared = marks.iter().any(|mark| mark.shared.is_some());
+    let is_shared = marks.iter().any(|mark| mark.shared.is_some() || mark.drift_px2.is_some());
     let sd_px = if is_shared { (variance / count).sqrt() } else { variance.sqrt() / count };
     Some(FixedPoint { point: ImagePoint::new(sum[0] / count, sum[1] / count), sd_px })
 }

@@ -188,12 +188,15 @@ fn accumulate(
                 *target += a * b;
             }
         }
-        if let Some((start, factors)) = row.shared {
+        let (starts, factors) = row.shared;
+        for start in starts.into_iter().flatten() {
             for (axis, factor) in factors.iter().enumerate() {
                 let index = start + axis;
                 gradient[index] += factor * row.value;
-                for (other, second) in factors.iter().enumerate() {
-                    normal[(index, start + other)] += factor * second;
+                for other_start in starts.into_iter().flatten() {
+                    for (other, second) in factors.iter().enumerate() {
+                        normal[(index, other_start + other)] += factor * second;
+                    }
                 }
                 for (i, a) in row.gradient.iter().enumerate().take(local::COUNT) {
                     let product = factor * a;
@@ -227,7 +230,8 @@ pub(super) fn scatter(frame: &FrameProblem, gradient: &[f64; LOCAL], factor: f64
 pub(super) fn row_gradient(frame: &FrameProblem, row: &Row, count: usize) -> DVector<f64> {
     let mut out = DVector::zeros(count);
     scatter(frame, &row.gradient, 1.0, &mut out);
-    if let Some((start, factors)) = row.shared {
+    let (starts, factors) = row.shared;
+    for start in starts.into_iter().flatten() {
         out[start] += factors[0];
         out[start + 1] += factors[1];
     }

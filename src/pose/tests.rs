@@ -119,6 +119,7 @@ fn reach(view: View, near: Side, rotation: Rotation, pose: &Pose) -> ReachObserv
             point: seen(view, near, body_point(landmark, pose)),
             covariance_px2: Matrix2::identity(),
             shared: None,
+            drift_px2: None,
         })
         .collect();
     ReachObservations {
@@ -128,7 +129,7 @@ fn reach(view: View, near: Side, rotation: Rotation, pose: &Pose) -> ReachObserv
         is_mirrored: false,
         image_size: [1280, 720],
         lens: Some(lens()),
-        frames: vec![FrameObservations { time_s: 1.0, raise: 0, marks }],
+        frames: vec![FrameObservations { time_s: 1.0, raise: 0, motion: None, marks }],
     }
 }
 
@@ -377,6 +378,39 @@ fn marks_that_share_an_error_do_not_average_it_away() {
     let one = shared(1, false);
     assert!(shared(6, true) > 0.9 * one);
     assert!(shared(6, false) < 0.9 * one);
+}
+
+#[test]
+fn straying_of_followed_marks_is_common_to_the_frames_of_a_reach_and_not_to_two_reaches() {
+    let drifting = |frames: usize, drift_px2: f64| {
+        let mut observations = pair(Side::Right);
+        for reach in &mut observations.reaches {
+            let first = reach.frames[0].clone();
+            reach.frames = (0..frames)
+                .map(|index| {
+                    let mut frame = first.clone();
+                    frame.time_s += 0.03 * index as f64;
+                    for mark in &mut frame.marks {
+                        mark.covariance_px2 = Matrix2::identity() * 0.01;
+                        // all go back to one mark, whose error cancels in the difference
+                        mark.shared = Some(super::SharedError { origin: 0, covariance_px2: Matrix2::identity() });
+                        mark.drift_px2 = (drift_px2 > 0.0).then(|| Matrix2::identity() * drift_px2);
+                    }
+                    frame
+                })
+                .collect();
+        }
+        let fit = fit_visit(&observations);
+        let quantity = Quantity::Elevation(Side::Right);
+        let one = fit.combine(&[term(1.0, 0, quantity)]).expect("from the side").u;
+        (one, fit.combine(&[term(1.0, 1, quantity), term(-1.0, 0, quantity)]).expect("from the side").u)
+    };
+    let (one, difference) = drifting(1, 4.0);
+    let (one_of_six, difference_of_six) = drifting(6, 4.0);
+    assert!(one_of_six > 0.9 * one && difference_of_six > 0.9 * difference, "{one_of_six} {difference_of_six}");
+    // without straying the origin's error is all there is, and it cancels
+    let (_, without) = drifting(1, 0.0);
+    assert!(difference > 2.0 * without, "{difference} {without}");
 }
 
 fn simulated(fit: &VisitFit, draws: usize, terms: &[Term]) -> SimulatedDistribution {

@@ -156,6 +156,11 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         }
         None => {}
     }
+    for course in &input.courses {
+        if let Some(reach) = result.reaches.get(course.reach) {
+            charts.extend(chart::course_of_reach(course.clip, reach)?);
+        }
+    }
     let mut tables = tables::of_quantities(result);
     tables.extend(tables::of_differences(result));
     tables.extend(tables::of_simulation(result));

@@ -49,7 +49,7 @@ pub enum ReportError {
     #[error("cannot draw the chart {name}")]
     Chart {
         /// The chart's name.
-        name: &'static str,
+        name: String,
         /// The fault.
         #[source]
         source: Box<dyn Error + Send + Sync>,

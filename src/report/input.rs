@@ -3,7 +3,7 @@
 use image::RgbImage;
 
 use crate::pose::Overlay;
-use crate::screen::{CaseFile, ResultSide, VisitResult};
+use crate::screen::{CaseFile, ResultSide, TrackedClip, VisitResult};
 
 /// Everything that a report says, before it is laid out.
 #[derive(Debug, Clone)]
@@ -16,6 +16,8 @@ pub struct ReportInput<'a> {
     pub danger: Option<DangerNote>,
     /// At most one still per reach, in any order. Reaches without one get an empty frame.
     pub stills: Vec<StillInput>,
+    /// The clips of reaches whose marks were followed, at most one per reach.
+    pub courses: Vec<CourseInput<'a>>,
     /// Sentences on what was wrong with the input but could be worked with, such as a clip damaged near its end.
     pub warnings: Vec<String>,
 }
@@ -82,6 +84,15 @@ pub struct StillInput {
     pub image: RgbImage,
     /// What is drawn on it, in px of `image`.
     pub overlay: Overlay,
+}
+
+/// The clip of a reach whose marks were followed.
+#[derive(Debug, Clone, Copy)]
+pub struct CourseInput<'a> {
+    /// Index into [`VisitResult::reaches`].
+    pub reach: usize,
+    /// The clip.
+    pub clip: &'a TrackedClip,
 }
 
 /// Paper of the PDF.

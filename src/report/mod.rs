@@ -29,10 +29,10 @@ pub(crate) mod wording;
 pub use board_sheet::{BoardSheet, BoardTooLarge};
 pub use calibration_sheet::render_calibration_sheet;
 pub use chart::{
-    CallCurve, CallDrawings, CallShares, draw_comparison, draw_retest, render_agreement_chart, render_call_curves,
-    render_course_chart,
+    CallCurve, CallDrawings, CallShares, course_chart_name, draw_comparison, draw_retest, render_agreement_chart,
+    render_call_curves, render_course_chart,
 };
 pub use error::ReportError;
 pub use font::letters_not_in_print;
-pub use input::{CaseFacts, Chart, DangerNote, PageSize, Report, ReportInput, ReportOptions, StillInput};
+pub use input::{CaseFacts, Chart, CourseInput, DangerNote, PageSize, Report, ReportInput, ReportOptions, StillInput};
 pub use render::{render_charts, render_report, render_still};

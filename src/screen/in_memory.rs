@@ -15,7 +15,7 @@ use super::measure::{MeasureOptions, MeasuredVisit, measure_visit};
 use super::media::SeenMedia;
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
-use super::visit::{LoadedReach, Visit, hold_against_case, hold_against_picture, marking_spread};
+use super::visit::{Following, LoadedReach, Visit, hold_against_case, hold_against_picture, marking_spread};
 
 /// What must be known of a clip or still.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,6 +67,7 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
             media: SeenMedia::known(&entry.file, reach.picture),
             marks: library.add_known(&entry.marks, reach.marks.clone()),
             lens,
+            followed: None,
         });
     }
     library.trace(&mut problems);
@@ -86,7 +87,7 @@ pub fn faults(entry: &ReachEntry, reach: &MarkedReach<'_>) -> Vec<Problem> {
     let mut problems = Problems::new(&entry.marks);
     let media = SeenMedia::known(&entry.file, reach.picture);
     hold_against_picture(&reach.marks, &MarksLines::default(), entry, &media, &mut problems);
-    hold_against_case(&reach.marks, &MarksLines::default(), entry, &mut problems);
+    hold_against_case(&reach.marks, &MarksLines::default(), entry, Following::Cannot, &mut problems);
     if let Some(Err(cause)) = reach.profile.map(|profile| lens(profile, reach.picture)) {
         let profile = entry.profile.clone().unwrap_or_default();
         problems.push(None, Fault::Lens { profile, cause: cause.into() });

@@ -10,12 +10,14 @@ use crate::uncertainty::MonteCarloOptions;
 use super::case::CaseFile;
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
+use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
 use super::marks::SAME_TIME_S;
 use super::media::Look;
 use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
 use super::simulation::simulated;
+use super::track_marks::TrackedClip;
 use super::visit::{Visit, damage_warnings, far_wrist_warnings, load_visit};
 
 /// How a visit is measured.
@@ -27,6 +29,8 @@ pub struct MeasureOptions<'a> {
     pub monte_carlo: Option<MonteCarloOptions>,
     /// Is told how many draws are done, from any thread.
     pub on_draw: Option<&'a (dyn Fn(usize) + Sync)>,
+    /// Is told how far marks have been followed.
+    pub on_frame: Option<&'a (dyn Fn(FollowProgress) + Sync)>,
 }
 
 /// A measured visit.
@@ -38,12 +42,23 @@ pub struct MeasuredVisit {
     pub case: CaseFile,
     /// Per reach, the picture to show and what to draw on it; empty without [`MeasureOptions::with_stills`].
     pub stills: Vec<Still>,
+    /// The clips of the reaches whose marks were followed.
+    pub followed: Vec<FollowedReach>,
     /// What was wrong with the input but could be worked with, each a sentence.
     pub warnings: Vec<String>,
     /// What the fit was given.
     pub observations: VisitObservations,
     /// The fit.
     pub fit: VisitFit,
+}
+
+/// A reach whose marks were followed through its clip.
+#[derive(Debug, Clone)]
+pub struct FollowedReach {
+    /// Index into the result's reaches.
+    pub reach: usize,
+    /// Its clip.
+    pub clip: TrackedClip,
 }
 
 /// The picture of a reach at its end range.
@@ -65,6 +80,7 @@ pub struct Still {
 pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<MeasuredVisit, ScreenError> {
     let look = if options.with_stills { Look::AndKeep } else { Look::Only };
     let mut visit = load_visit(path, look)?;
+    follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
     let mut measured = measure_visit(&visit, options);
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
@@ -73,6 +89,9 @@ pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<Measured
             measured.stills.push(Still { reach, image, overlay });
         }
     }
+    let followed = visit.reaches.iter_mut().enumerate();
+    measured.followed =
+        followed.filter_map(|(reach, loaded)| Some(FollowedReach { reach, clip: loaded.followed.take()? })).collect();
     Ok(measured)
 }
 
@@ -88,11 +107,20 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
     };
     let mut warnings = warnings(visit, &fit);
     warnings.extend(result.monte_carlo.iter().filter_map(|simulated| simulated.note.clone()));
-    MeasuredVisit { result, case: visit.case.clone(), stills: Vec::new(), warnings, observations, fit }
+    MeasuredVisit {
+        result,
+        case: visit.case.clone(),
+        stills: Vec::new(),
+        followed: Vec::new(),
+        warnings,
+        observations,
+        fit,
+    }
 }
 
 fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     let mut warnings = damage_warnings(&visit.reaches);
+    warnings.extend(follow_warnings(visit));
     warnings.extend(far_wrist_warnings(&visit.reaches, &visit.library));
     if !fit.outcome().is_converged {
         warnings.push(format!(

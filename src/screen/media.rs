@@ -13,6 +13,8 @@ use super::in_memory::Picture;
 /// What is needed of a clip or still.
 pub(crate) struct SeenMedia {
     path: PathBuf,
+    /// A single picture.
+    pub(crate) is_still: bool,
     /// Width and height of the upright picture, px.
     pub(crate) upright_size: [u32; 2],
     /// Quarter turns clockwise from the stored to the upright picture.
@@ -36,7 +38,7 @@ impl SeenMedia {
     /// What is known already, without a look at the file.
     pub(crate) fn known(path: &Path, picture: Picture) -> Self {
         let Picture { upright_size, quarter_turns, damage } = picture;
-        Self { path: path.to_owned(), upright_size, quarter_turns, damage, kept: None }
+        Self { path: path.to_owned(), is_still: false, upright_size, quarter_turns, damage, kept: None }
     }
 
     /// Opens a clip or still and looks at the frame of a time, s. The second result says whether that frame is there.
@@ -44,6 +46,7 @@ impl SeenMedia {
         let mut media = Media::open(path)?;
         let mut seen = Self {
             path: path.to_owned(),
+            is_still: matches!(media, Media::Still(_)),
             upright_size: media.upright_size(),
             quarter_turns: media.info().orientation.quarter_turns(),
             damage: None,
@@ -55,6 +58,11 @@ impl SeenMedia {
         };
         seen.damage = media.known_damage()?;
         Ok((seen, found))
+    }
+
+    /// The file.
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
     }
 
     /// The upright frame at a time, s.

@@ -4,6 +4,7 @@ use nalgebra::Matrix2;
 
 use crate::geometry::Landmark;
 use crate::pose::{BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, SharedError, VisitObservations};
+use crate::track::Raise;
 
 use super::marks::{FrameUse, MarkedFrame, SAME_TIME_S, Source};
 use super::spread::scale;
@@ -56,23 +57,35 @@ fn frames(visit: &Visit, reach: usize) -> Vec<FrameObservations> {
         .enumerate()
         .filter(|(_, frame)| frame.used_as == FrameUse::EndRange)
         .collect();
+    let followed = visit.reaches[reach].followed.as_ref();
+    let raises = followed.map_or(&[][..], |clip| &clip.course.raises);
     marked.sort_by(|a, b| a.1.time_s.total_cmp(&b.1.time_s).then(a.0.cmp(&b.0)));
     let mut frames: Vec<FrameObservations> = Vec::new();
     for (index, frame) in marked {
+        let followed_raise = |time_s: f64| raises.iter().position(|raise| is_within(raise, time_s));
+        let here = followed_raise(frame.time_s);
         let raise = match frames.last() {
             None => 0,
-            Some(last) if frame.time_s - last.time_s > RAISE_GAP_S => last.raise + 1,
-            Some(last) => last.raise,
+            // where the clip was followed, its raises are known
+            Some(last) if here.is_some() && followed_raise(last.time_s).is_some() => {
+                last.raise + usize::from(here != followed_raise(last.time_s))
+            }
+            Some(last) => last.raise + usize::from(frame.time_s - last.time_s > RAISE_GAP_S),
         };
         let is_new = frames.last().is_none_or(|last| frame.time_s - last.time_s >= SAME_TIME_S);
         if is_new {
-            frames.push(FrameObservations { time_s: frame.time_s, raise, marks: Vec::new() });
+            let motion = here.and_then(|index| Some(followed?.motion(&raises[index])));
+            frames.push(FrameObservations { time_s: frame.time_s, raise, motion, marks: Vec::new() });
         }
         if let Some(last) = frames.last_mut() {
             add_marks(visit, reach, index, &mut last.marks);
         }
     }
     frames
+}
+
+fn is_within(raise: &Raise, time_s: f64) -> bool {
+    (raise.start_s - SAME_TIME_S..=raise.end_s + SAME_TIME_S).contains(&time_s)
 }
 
 fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
@@ -94,7 +107,7 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
                     None => {
                         let (place, covariance_px2) = pooled_hand(visit, file, frame.time_s, landmark);
                         let point = crate::geometry::ImagePoint::new(place.x, place.y);
-                        Mark { landmark, point, covariance_px2, shared: None }
+                        Mark { landmark, point, covariance_px2, shared: None, drift_px2: None }
                     }
                 });
             }
@@ -108,12 +121,10 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
             let ratio = scale(image_size) / scale(origin_size);
             SharedError { origin, covariance_px2: pooled_origin(visit, origin).1 * ratio.powi(2) }
         });
-        marks.push(Mark {
-            landmark,
-            point: point.point,
-            covariance_px2: point.spread.covariance_px2(own_sd_px),
-            shared,
-        });
+        let stated = point.spread.covariance_px2(own_sd_px);
+        let (covariance_px2, drift_px2) =
+            if frame.source == Source::Track { followed_parts(stated, own_sd_px) } else { (stated, None) };
+        marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2 });
     }
 }
 
@@ -129,7 +140,15 @@ fn origin_mark(visit: &Visit, origin: usize) -> Mark {
         point: crate::geometry::ImagePoint::new(point.x, point.y),
         covariance_px2: Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2),
         shared: Some(SharedError { origin, covariance_px2 }),
+        drift_px2: None,
     }
+}
+
+/// The spread of a followed mark, parted into what each frame adds on its own and what it strayed by, which other frames share.
+fn followed_parts(stated_px2: Matrix2<f64>, own_sd_px: f64) -> (Matrix2<f64>, Option<Matrix2<f64>>) {
+    let variance = 0.5 * stated_px2.trace();
+    let own_ratio = (own_sd_px.powi(2) / variance).min(1.0);
+    (stated_px2 * own_ratio, (own_ratio < 1.0).then(|| stated_px2 * (1.0 - own_ratio)))
 }
 
 fn pooled_origin(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {

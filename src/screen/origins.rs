@@ -72,6 +72,17 @@ impl Library {
         self.files.len() - 1
     }
 
+    /// Adds frames whose marks were followed within a file's clip.
+    pub(crate) fn add_followed(&mut self, file: usize, frames: Vec<MarkedFrame>) {
+        let file = &mut self.files[file];
+        for frame in frames {
+            let place = file.by_time.partition_point(|(time_s, _)| *time_s <= frame.time_s);
+            file.by_time.insert(place, (frame.time_s, file.marks.frames.len()));
+            file.lines.frames.push(FrameLines::default());
+            file.marks.frames.push(frame);
+        }
+    }
+
     /// Leads every followed or carried mark back to its origin, reading the files that are named on the way.
     pub(crate) fn trace(&mut self, problems: &mut Vec<Problem>) {
         let mut file = 0;

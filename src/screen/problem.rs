@@ -248,6 +248,28 @@ pub enum Fault {
     /// No frame at end range.
     #[error("no frame has use = \"end_range\": mark the reach at its highest held position")]
     NoEndRange,
+    /// A frame to start from without marks.
+    #[error("a frame with use = \"start\" has no mark to follow")]
+    StartEmpty,
+    /// A frame to start from in a single picture.
+    #[error(
+        "use = \"start\" in a single picture: there is nothing to follow; mark end range, with use = \"end_range\""
+    )]
+    StartOnStill,
+    /// A frame to start from in a front view.
+    #[error(
+        "use = \"start\" in a front view: an arm that turns towards the camera cannot be followed; mark end range, with use = \"end_range\""
+    )]
+    StartInFront,
+    /// A frame to start from without the marks that the arm's angle takes.
+    #[error(
+        "a frame with use = \"start\" lacks {}: following to end range takes shoulder, wrist and hip of the side towards the camera",
+        missing.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+    )]
+    StartLacks {
+        /// The marks that are not there.
+        missing: Vec<Landmark>,
+    },
     /// A followed or carried frame that does not say from where.
     #[error(
         "missing field \"from\" in a frame with source = \"{from_source}\": name the marks file and time it was followed from"

@@ -16,6 +16,8 @@ pub(crate) struct SeenPoint {
     pub(crate) place: Vector2<f64>,
     /// Covariance of its own error, px².
     pub(crate) own_px2: Matrix2<f64>,
+    /// Covariance of what it strayed by while it was followed, px²: common to the frames of a reach.
+    pub(crate) drift_px2: Matrix2<f64>,
     /// The error that it shares with other marks.
     pub(crate) shared: Option<SharedError>,
 }
@@ -24,13 +26,17 @@ impl SeenPoint {
     /// Covariance of the whole error, px².
     pub(crate) fn covariance_px2(&self) -> Matrix2<f64> {
         // a mark's own error comes on top of the shared one, independently of it
-        self.own_px2 + self.shared.map_or_else(Matrix2::zeros, |shared| shared.covariance_px2)
+        self.own_px2 + self.drift_px2 + self.shared.map_or_else(Matrix2::zeros, |shared| shared.covariance_px2)
     }
 
     /// Covariance of the distance vector to another point: an error that both share is not in it.
     pub(crate) fn separation_covariance_px2(&self, other: &Self) -> Matrix2<f64> {
         let is_common = matches!((self.shared, other.shared), (Some(a), Some(b)) if a.origin == b.origin);
-        if is_common { self.own_px2 + other.own_px2 } else { self.covariance_px2() + other.covariance_px2() }
+        if is_common {
+            self.own_px2 + self.drift_px2 + other.own_px2 + other.drift_px2
+        } else {
+            self.covariance_px2() + other.covariance_px2()
+        }
     }
 }
 
@@ -47,15 +53,18 @@ fn mean(marks: &[Mark]) -> SeenPoint {
     let count = super::pooled::number(marks.len());
     let sum: Vector2<f64> = marks.iter().map(|mark| mark.point.to_vector()).sum();
     let own: Matrix2<f64> = marks.iter().map(|mark| mark.covariance_px2).sum();
+    // what followed marks strayed by is common to a reach's frames, and no mean takes it away
+    let drift: Matrix2<f64> =
+        marks.iter().filter_map(|mark| mark.drift_px2).fold(Matrix2::zeros(), |sum, drift| sum + drift) / count;
     let first = marks.first().and_then(|mark| mark.shared);
     let is_common =
         marks.iter().all(|mark| mark.shared.map(|shared| shared.origin) == first.map(|shared| shared.origin));
     let shared: Matrix2<f64> = marks.iter().filter_map(|mark| mark.shared).map(|shared| shared.covariance_px2).sum();
     if is_common {
-        SeenPoint { place: sum / count, own_px2: own / count.powi(2), shared: first }
+        SeenPoint { place: sum / count, own_px2: own / count.powi(2), drift_px2: drift, shared: first }
     } else {
         // of several origins: taken as fully shared among these marks, which is the wider of the two
-        SeenPoint { place: sum / count, own_px2: own / count.powi(2) + shared / count, shared: None }
+        SeenPoint { place: sum / count, own_px2: own / count.powi(2) + shared / count, drift_px2: drift, shared: None }
     }
 }
 

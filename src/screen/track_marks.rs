@@ -5,17 +5,22 @@ use std::path::Path;
 
 use nalgebra::Vector2;
 
-use crate::geometry::{ImagePoint, Landmark, Side};
-use crate::track::{ClipTrack, Course, MarkState, course, follow_clip};
+use crate::geometry::{Angle, ImagePoint, Landmark, Side};
+use crate::pose::Motion;
+use crate::track::{ClipTrack, Course, MarkState, Raise, SHORTEST_HOLD_S, course, follow_clip};
 
 use super::error::ScreenError;
 use super::marks::{
     FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source,
 };
+use super::pooled::number;
 use super::seen::angle_through_front;
 
 /// Where in a hold its marks are taken, as shares of its length: away from its ends, where the arm still moves.
 const HOLD_SHARES: [f64; 3] = [0.25, 0.5, 0.75];
+
+/// A mark stands for a hold where it was followed in this share of its frames at least. Common practice.
+const FOLLOWED_SHARE_MIN: f64 = 0.5;
 
 /// A clip whose marks were followed.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,14 +33,21 @@ pub struct TrackedClip {
     pub image_angles_deg: Vec<Option<f64>>,
     /// The same smoothed, and its raises.
     pub course: Course,
-    /// The marks placed by hand, and those followed to the holds, as a marks file for a case.
-    pub marks: MarksFile,
     /// Time of the frame that the marks were placed on, s.
     pub start_s: f64,
 }
 
-/// Follows the marks of the file at `marks_path` through the clip at `clip`. They are taken from the first frame to start from, or
-/// from the frame at end range with the most marks.
+/// The marks of one frame, to be followed.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct StartingMarks {
+    /// Time of the frame, s.
+    pub(crate) time_s: f64,
+    /// The marks, px.
+    pub(crate) placed: Vec<(Landmark, ImagePoint)>,
+}
+
+/// Follows the marks of the file at `marks_path` through the clip at `clip`, and gives them and those followed to the holds as a
+/// marks file. They are taken from the first frame to start from, or from the frame at end range with the most marks.
 ///
 /// # Errors
 /// [`ScreenError::Invalid`] with the faults of the marks file, [`ScreenError::Video`] where the clip cannot be decoded,
@@ -44,83 +56,179 @@ pub fn track_marks(
     clip: &Path,
     marks_path: &Path,
     progress: impl FnMut(usize, usize),
-) -> Result<TrackedClip, ScreenError> {
+) -> Result<(TrackedClip, MarksFile), ScreenError> {
     let marks = MarksFile::read(marks_path)?;
-    let (start_s, placed) =
-        starting_marks(&marks).ok_or_else(|| ScreenError::NothingToFollow { path: marks_path.to_owned() })?;
-    let track = follow_clip(clip, start_s, &placed, progress).map_err(|source| ScreenError::Video { source })?;
-    let side = Side::BOTH.into_iter().find(|side| {
-        [Landmark::Shoulder(*side), Landmark::Wrist(*side), Landmark::Hip(*side)]
-            .iter()
-            .all(|landmark| track.landmarks.contains(landmark))
-    });
-    let image_angles_deg: Vec<Option<f64>> =
-        (0..track.times_s.len()).map(|frame| image_angle_deg(&track, frame, side?)).collect();
-    let course = course(&track.times_s, &image_angles_deg);
+    let start = starting_marks(&marks).ok_or_else(|| ScreenError::NothingToFollow { path: marks_path.to_owned() })?;
+    let has = |side: &Side| {
+        let needed = [Landmark::Shoulder(*side), Landmark::Wrist(*side), Landmark::Hip(*side)];
+        needed.iter().all(|landmark| start.placed.iter().any(|(placed, _)| placed == landmark))
+    };
+    let arm = Side::BOTH.into_iter().find(has).map(|side| (side, side.sign()));
+    let tracked = TrackedClip::follow(clip, &start, arm, progress)?;
     let origin = MarksOrigin {
         marks: std::fs::canonicalize(marks_path).unwrap_or_else(|_| marks_path.to_owned()),
-        time_s: start_s,
+        time_s: start.time_s,
     };
-    let frames = hold_frames(&track, &course, &origin);
-    let marks = MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: marks.image_size, frames };
-    Ok(TrackedClip { track, side, image_angles_deg, course, marks, start_s })
+    let marks = MarksFile {
+        schema: MARKS_SCHEMA.to_owned(),
+        image_size: marks.image_size,
+        frames: tracked.frames_of_holds(&origin),
+    };
+    Ok((tracked, marks))
 }
 
-/// The time and the marks to start from, each the mean over raters and repeats.
-fn starting_marks(marks: &MarksFile) -> Option<(f64, Vec<(Landmark, ImagePoint)>)> {
-    let by_hand = || marks.frames.iter().filter(|frame| frame.source == Source::Hand);
-    let start = by_hand()
-        .filter(|frame| frame.used_as == FrameUse::Start)
-        .min_by(|a, b| a.time_s.total_cmp(&b.time_s))
-        .or_else(|| by_hand().max_by_key(|frame| frame.points.len()))?;
-    let mut sums: BTreeMap<Landmark, (f64, f64, f64)> = BTreeMap::new();
-    for (landmark, mark) in
-        by_hand().filter(|frame| (frame.time_s - start.time_s).abs() < SAME_TIME_S).flat_map(|frame| &frame.points)
-    {
-        let sum = sums.entry(*landmark).or_default();
-        *sum = (sum.0 + mark.point.x, sum.1 + mark.point.y, sum.2 + 1.0);
+/// The marks to start from, each the mean over raters and repeats.
+fn starting_marks(marks: &MarksFile) -> Option<StartingMarks> {
+    starts(marks).or_else(|| {
+        let by_hand = marks.frames.iter().filter(|frame| frame.source == Source::Hand);
+        marks_at(marks, by_hand.max_by_key(|frame| frame.points.len())?.time_s)
+    })
+}
+
+/// The marks of the first frame to start from.
+pub(crate) fn starts(marks: &MarksFile) -> Option<StartingMarks> {
+    let starts = marks.frames.iter().filter(|frame| frame.used_as == FrameUse::Start);
+    marks_at(marks, starts.min_by(|a, b| a.time_s.total_cmp(&b.time_s))?.time_s)
+}
+
+/// The marks at a time: those placed by hand, and where there is none those carried to it.
+fn marks_at(marks: &MarksFile, time_s: f64) -> Option<StartingMarks> {
+    let mut sums: BTreeMap<Landmark, (bool, f64, f64, f64)> = BTreeMap::new();
+    let frames = || marks.frames.iter().filter(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S);
+    for is_hand in [true, false] {
+        for frame in frames().filter(|frame| (frame.source == Source::Hand) == is_hand) {
+            for (landmark, mark) in &frame.points {
+                let sum = sums.entry(*landmark).or_insert((is_hand, 0.0, 0.0, 0.0));
+                if sum.0 == is_hand {
+                    *sum = (is_hand, sum.1 + mark.point.x, sum.2 + mark.point.y, sum.3 + 1.0);
+                }
+            }
+        }
     }
-    let placed: Vec<_> =
-        sums.into_iter().map(|(landmark, (x, y, count))| (landmark, ImagePoint::new(x / count, y / count))).collect();
-    (!placed.is_empty()).then_some((start.time_s, placed))
+    let placed: Vec<_> = sums
+        .into_iter()
+        .map(|(landmark, (_, x, y, count))| (landmark, ImagePoint::new(x / count, y / count)))
+        .collect();
+    (!placed.is_empty()).then_some(StartingMarks { time_s, placed })
 }
 
-fn image_angle_deg(track: &ClipTrack, frame: usize, side: Side) -> Option<f64> {
+impl TrackedClip {
+    /// Follows marks through the clip at `path`. `arm` is the arm whose angle is looked at, with +1 where the person faces the
+    /// picture's right.
+    pub(crate) fn follow(
+        path: &Path,
+        start: &StartingMarks,
+        arm: Option<(Side, f64)>,
+        progress: impl FnMut(usize, usize),
+    ) -> Result<Self, ScreenError> {
+        let track =
+            follow_clip(path, start.time_s, &start.placed, progress).map_err(|source| ScreenError::Video { source })?;
+        let angle = |frame: usize| arm.and_then(|(side, facing)| image_angle_deg(&track, frame, side, facing));
+        let image_angles_deg: Vec<Option<f64>> = (0..track.times_s.len()).map(angle).collect();
+        let course = course(&track.times_s, &image_angles_deg);
+        Ok(Self { track, side: arm.map(|(side, _)| side), image_angles_deg, course, start_s: start.time_s })
+    }
+
+    /// The raises to measure: those with a hold, or all where none has one.
+    pub(crate) fn measured_raises(&self) -> Vec<Raise> {
+        let raises = &self.course.raises;
+        let held: Vec<Raise> = raises.iter().filter(|raise| raise.hold.is_some()).copied().collect();
+        if held.is_empty() { raises.clone() } else { held }
+    }
+
+    /// How the arm moves at the end range of a raise.
+    pub(crate) fn motion(&self, raise: &Raise) -> Motion {
+        let (from_s, to_s) = raise.hold.map_or_else(
+            || (raise.peak_s - 0.5 * SHORTEST_HOLD_S, raise.peak_s + 0.5 * SHORTEST_HOLD_S),
+            |hold| (hold.start_s, hold.end_s),
+        );
+        let within = self.frames_within(from_s, to_s).filter_map(|frame| self.course.smoothed_deg[frame]);
+        let (low, high) =
+            within.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), deg| (low.min(deg), high.max(deg)));
+        Motion { is_held: raise.hold.is_some(), turned_deg: (high - low).max(0.0) }
+    }
+
+    /// One frame for each raise to measure: every mark where it lies on the mean over the middle of the hold.
+    pub(crate) fn frames_of_raises(&self, origin: &MarksOrigin) -> Vec<MarkedFrame> {
+        let frame_of = |raise: Raise| {
+            let frames: Vec<usize> = match raise.hold {
+                Some(hold) => {
+                    let at = |share: f64| hold.start_s + share * (hold.end_s - hold.start_s);
+                    self.frames_within(at(HOLD_SHARES[0]), at(HOLD_SHARES[2])).collect()
+                }
+                None => self.frames_within(raise.peak_s, raise.peak_s).collect(),
+            };
+            let middle = *frames.get(frames.len() / 2)?;
+            let points: BTreeMap<Landmark, MarkedPoint> = (0..self.track.landmarks.len())
+                .filter_map(|place| Some((self.track.landmarks[place], self.mean(place, &frames)?)))
+                .collect();
+            (!points.is_empty()).then(|| self.marked(middle, points, origin))
+        };
+        self.measured_raises().into_iter().filter_map(frame_of).collect()
+    }
+
+    /// The mean place of a mark over frames. What it strayed by is common to them: its spread is not that of a mean.
+    fn mean(&self, place: usize, frames: &[usize]) -> Option<MarkedPoint> {
+        let followed: Vec<(ImagePoint, f64)> = frames
+            .iter()
+            .filter_map(|frame| match self.track.states[*frame][place] {
+                MarkState::Followed { point, sd_px } => Some((point, sd_px)),
+                MarkState::Lost | MarkState::OutOfPicture => None,
+            })
+            .collect();
+        let count = number(followed.len());
+        if followed.is_empty() || count < FOLLOWED_SHARE_MIN * number(frames.len()) {
+            return None;
+        }
+        let x = followed.iter().map(|(point, _)| point.x).sum::<f64>() / count;
+        let y = followed.iter().map(|(point, _)| point.y).sum::<f64>() / count;
+        let variance = followed.iter().map(|(_, sd_px)| sd_px.powi(2)).sum::<f64>() / count;
+        Some(MarkedPoint { point: ImagePoint::new(x, y), spread: spread(variance.sqrt()) })
+    }
+
+    /// Frames of the holds with the marks that were followed to them.
+    fn frames_of_holds(&self, origin: &MarksOrigin) -> Vec<MarkedFrame> {
+        let holds = self.course.raises.iter().filter_map(|raise| raise.hold);
+        let times_s =
+            holds.flat_map(|hold| HOLD_SHARES.map(|share| hold.start_s + share * (hold.end_s - hold.start_s)));
+        let frame_at = |time_s: f64| {
+            let frame = self.track.times_s.partition_point(|other| *other <= time_s).checked_sub(1)?;
+            let points: BTreeMap<Landmark, MarkedPoint> = (0..self.track.landmarks.len())
+                .filter_map(|place| Some((self.track.landmarks[place], self.mean(place, &[frame])?)))
+                .collect();
+            (frame != self.track.start && !points.is_empty()).then(|| self.marked(frame, points, origin))
+        };
+        times_s.filter_map(frame_at).collect()
+    }
+
+    fn marked(&self, frame: usize, points: BTreeMap<Landmark, MarkedPoint>, origin: &MarksOrigin) -> MarkedFrame {
+        MarkedFrame {
+            time_s: (self.track.times_s[frame] * 1e4).round() / 1e4,
+            source: Source::Track,
+            used_as: FrameUse::EndRange,
+            rater: None,
+            repeat: None,
+            from: Some(origin.clone()),
+            points,
+        }
+    }
+
+    /// Indices of the frames shown from a time to another, s.
+    fn frames_within(&self, from_s: f64, to_s: f64) -> impl Iterator<Item = usize> {
+        let from = self.track.times_s.partition_point(|time_s| *time_s < from_s - SAME_TIME_S);
+        let to = self.track.times_s.partition_point(|time_s| *time_s <= to_s + SAME_TIME_S);
+        from..to
+    }
+}
+
+fn spread(sd_px: f64) -> PointSpread {
+    if sd_px > 0.0 { PointSpread::Sd(sd_px) } else { PointSpread::Usual }
+}
+
+fn image_angle_deg(track: &ClipTrack, frame: usize, side: Side, facing: f64) -> Option<f64> {
     let place = |landmark: Landmark| track.point(frame, landmark).map(|point| Vector2::new(point.x, point.y));
     let shoulder = place(Landmark::Shoulder(side))?;
     let trunk = place(Landmark::Hip(side))? - shoulder;
     let arm = place(Landmark::Wrist(side))? - shoulder;
-    angle_through_front(&trunk, &arm, side.sign()).map(crate::geometry::Angle::deg)
-}
-
-/// Frames of the holds with the marks that were followed to them.
-fn hold_frames(track: &ClipTrack, course: &Course, origin: &MarksOrigin) -> Vec<MarkedFrame> {
-    let holds = course.raises.iter().filter_map(|raise| raise.hold);
-    holds
-        .flat_map(|hold| HOLD_SHARES.map(|share| hold.start_s + share * (hold.end_s - hold.start_s)))
-        .filter_map(|time_s| {
-            let frame = track.times_s.partition_point(|other| *other <= time_s).checked_sub(1)?;
-            let points: BTreeMap<Landmark, MarkedPoint> = track
-                .landmarks
-                .iter()
-                .zip(&track.states[frame])
-                .filter_map(|(landmark, state)| match state {
-                    MarkState::Followed { point, sd_px } => {
-                        let spread = if *sd_px > 0.0 { PointSpread::Sd(*sd_px) } else { PointSpread::Usual };
-                        Some((*landmark, MarkedPoint { point: *point, spread }))
-                    }
-                    MarkState::Lost | MarkState::OutOfPicture => None,
-                })
-                .collect();
-            (frame != track.start && !points.is_empty()).then(|| MarkedFrame {
-                time_s: (track.times_s[frame] * 1e4).round() / 1e4,
-                source: Source::Track,
-                used_as: FrameUse::EndRange,
-                rater: None,
-                repeat: None,
-                from: Some(origin.clone()),
-                points,
-            })
-        })
-        .collect()
+    angle_through_front(&trunk, &arm, facing).map(Angle::deg)
 }

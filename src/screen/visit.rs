@@ -10,11 +10,13 @@ use crate::video::VideoError;
 
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::error::ScreenError;
-use super::marks::{FrameUse, MarksFile, MarksLines, SAME_TIME_S};
+use super::follow_starts::needed_to_follow;
+use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{Look, SeenMedia};
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::MarkingSpread;
+use super::track_marks::{TrackedClip, starts};
 use super::words::decimal;
 
 /// A visit, ready to be measured.
@@ -33,6 +35,8 @@ pub(crate) struct LoadedReach {
     /// Index into [`Library::files`].
     pub(crate) marks: usize,
     pub(crate) lens: Option<Lens>,
+    /// Its clip, where its marks were followed through it.
+    pub(crate) followed: Option<TrackedClip>,
 }
 
 impl Visit {
@@ -188,7 +192,7 @@ impl Loader<'_> {
         };
         let media = self.media(entry, at, marks);
         let lens = self.lens(entry, at, media.as_ref());
-        Some(LoadedReach { entry: entry.clone(), media: media?, marks: marks?, lens: lens? })
+        Some(LoadedReach { entry: entry.clone(), media: media?, marks: marks?, lens: lens?, followed: None })
     }
 
     /// The lens of a reach, where it has a profile. `None` when that cannot be used.
@@ -243,7 +247,8 @@ impl Loader<'_> {
                 None
             }
         };
-        hold_against_case(&file.marks, &file.lines, entry, &mut found);
+        hold_against_case(&file.marks, &file.lines, entry, Following::Can, &mut found);
+        hold_start_against_case(&file.marks, &file.lines, entry, media.as_ref(), &mut found);
         self.of_marks.append(&mut found.into_list());
         media
     }
@@ -285,9 +290,25 @@ fn note_missing_frame(
     }
 }
 
+/// Whether marks of a frame to start from can be followed, for which the clip must be at hand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Following {
+    /// They can.
+    Can,
+    /// They cannot: only marks at end range count.
+    Cannot,
+}
+
 /// Notes where the marks of a reach do not fit what the case says of it.
-pub(crate) fn hold_against_case(marks: &MarksFile, lines: &MarksLines, entry: &ReachEntry, problems: &mut Problems) {
-    let measured = || marks.frames.iter().filter(|frame| frame.used_as == FrameUse::EndRange);
+pub(crate) fn hold_against_case(
+    marks: &MarksFile,
+    lines: &MarksLines,
+    entry: &ReachEntry,
+    following: Following,
+    problems: &mut Problems,
+) {
+    let is_measured = |frame: &&MarkedFrame| frame.used_as == FrameUse::EndRange || following == Following::Can;
+    let measured = || marks.frames.iter().filter(is_measured);
     if measured().next().is_none() {
         problems.push(None, Fault::NoEndRange);
         return;
@@ -304,5 +325,39 @@ pub(crate) fn hold_against_case(marks: &MarksFile, lines: &MarksLines, entry: &R
             let line = lines.frames.first().map(|frame| frame.frame);
             problems.push(line, Fault::OnlyFarArm { near: near.word(), far: far.word() });
         }
+    }
+}
+
+/// Notes what keeps the marks of a frame to start from from being followed to end range.
+fn hold_start_against_case(
+    marks: &MarksFile,
+    lines: &MarksLines,
+    entry: &ReachEntry,
+    media: Option<&SeenMedia>,
+    problems: &mut Problems,
+) {
+    let Some(start) = starts(marks) else {
+        if let Some(place) = marks.frames.iter().position(|frame| frame.used_as == FrameUse::Start) {
+            problems.at(lines.frames[place].frame, Fault::StartEmpty);
+        }
+        return;
+    };
+    let is_start =
+        |frame: &MarkedFrame| frame.used_as == FrameUse::Start && (frame.time_s - start.time_s).abs() < SAME_TIME_S;
+    let line = marks.frames.iter().position(is_start).map(|place| lines.frames[place].frame);
+    if media.is_some_and(|media| media.is_still) {
+        problems.push(line, Fault::StartOnStill);
+    }
+    match (entry.view, entry.near_side) {
+        (View::Front, _) => problems.push(line, Fault::StartInFront),
+        (_, Some(near)) => {
+            let has = |landmark: &Landmark| start.placed.iter().any(|(placed, _)| placed == landmark);
+            let missing: Vec<Landmark> = needed_to_follow(near).into_iter().filter(|landmark| !has(landmark)).collect();
+            if !missing.is_empty() {
+                problems.push(line, Fault::StartLacks { missing });
+            }
+        }
+        // a missing near side is noted by the case's reader
+        (_, None) => {}
     }
 }

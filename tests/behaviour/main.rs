@@ -23,6 +23,7 @@ mod report;
 mod retest;
 mod sample_case;
 mod simulation;
+mod start_frames;
 mod stopping;
 mod track;
 mod web;

@@ -132,7 +132,7 @@ impl Screening {
                     is_mirrored: false,
                     image_size: IMAGE_SIZE,
                     lens: lens.clone(),
-                    frames: vec![FrameObservations { time_s: 0.0, raise: 0, marks }],
+                    frames: vec![FrameObservations { time_s: 0.0, raise: 0, motion: None, marks }],
                 })
                 .collect(),
         };
@@ -253,6 +253,7 @@ fn hand_marks(placed: &[Placed], stated_sd_px: f64) -> Vec<Mark> {
             point: ImagePoint::new(at.x, at.y),
             covariance_px2: Matrix2::identity() * stated_sd_px.powi(2),
             shared: None,
+            drift_px2: None,
         }
     };
     placed.iter().map(mark).collect()
@@ -281,6 +282,7 @@ fn carry(placed: &[Vec<Placed>; 2], by_hand: &[Vec<Mark>; 2], stated_sd_px: f64,
             point: ImagePoint::new(at.x, at.y),
             covariance_px2: own(own_sd_px),
             shared,
+            drift_px2: None,
         };
     }
     marks

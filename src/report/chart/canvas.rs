@@ -25,7 +25,7 @@ const FONT_SIZE_RATIO: f64 = 1.24;
 #[derive(Debug, Clone)]
 pub(crate) struct Drawing {
     /// File name without extension.
-    pub name: &'static str,
+    pub name: String,
     /// The chart without its font.
     pub svg: String,
     /// Size in the SVG's own units, which are px of a page at its natural size.
@@ -49,26 +49,27 @@ impl Drawing {
             Some((open, rest)) => format!("{open}>{style}{rest}"),
             None => self.svg.clone(),
         };
-        Chart { name: self.name.to_owned(), svg }
+        Chart { name: self.name.clone(), svg }
     }
 }
 
 /// Draws a chart of `size` and gives it a text alternative.
 pub(super) fn render(
-    name: &'static str,
+    name: impl Into<String>,
     size: [f64; 2],
     alt: String,
     caption: String,
     draw: impl FnOnce(&Area) -> Result<(), DrawError>,
 ) -> Result<Drawing, ReportError> {
     font::register_for_charts()?;
+    let name = name.into();
     let mut body = String::new();
     {
         let area = SVGBackend::with_string(&mut body, (whole(size[0]), whole(size[1]))).into_drawing_area();
         let drawn = area.fill(&rgb(WHITE)).map_err(DrawError::from).and_then(|()| draw(&area));
         drawn
             .and_then(|()| area.present().map_err(DrawError::from))
-            .map_err(|source| ReportError::Chart { name, source })?;
+            .map_err(|source| ReportError::Chart { name: name.clone(), source })?;
     }
     let inner = body.split_once('>').map_or("", |(_, rest)| rest);
     let [width, height] = size;

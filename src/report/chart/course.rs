@@ -1,5 +1,6 @@
 //! The course of a reach: the arm's angle over time, holds shaded, times without an angle hatched.
 
+use crate::pose::{Rotation, View};
 use crate::report::chart::canvas::{
     Anchor, Area, DrawError, Drawing, TextSet, draw_line, filled, px, render, stroke, ticks, write_text,
 };
@@ -7,8 +8,8 @@ use crate::report::error::ReportError;
 use crate::report::font::Weight;
 use crate::report::input::Chart;
 use crate::report::palette::{BAND, BLUE, Color, INK, MUTED, RULE};
-use crate::report::wording::fixed;
-use crate::screen::TrackedClip;
+use crate::report::wording::{fixed, occasion_word, rotation_word, view_word};
+use crate::screen::{Occasion, ReachResult, TrackedClip};
 
 use plotters::prelude::{PathElement, Rectangle};
 
@@ -27,6 +28,24 @@ const HATCH: f64 = 7.0;
 /// # Errors
 /// [`ReportError`] when plotters fails.
 pub fn render_course_chart(clip: &TrackedClip) -> Result<Option<Chart>, ReportError> {
+    Ok(course(clip, "course".to_owned(), "Course of the reach")?.map(|drawing| drawing.to_file()))
+}
+
+/// File name, without extension, of the chart of a reach's course.
+#[must_use]
+pub fn course_chart_name(occasion: Occasion, rotation: Rotation, view: View) -> String {
+    format!("course-{}-{}-{}", occasion_word(occasion), rotation_word(rotation), view_word(view)).to_lowercase()
+}
+
+/// The course of the clip of a reach of a visit.
+pub(crate) fn course_of_reach(clip: &TrackedClip, reach: &ReachResult) -> Result<Option<Drawing>, ReportError> {
+    let ReachResult { occasion, rotation, view, .. } = reach;
+    let (occasion_name, rotation_name) = (occasion_word(*occasion).to_lowercase(), rotation_word(*rotation));
+    let title = format!("Course of {occasion_name} {rotation_name} ({})", view_word(*view));
+    course(clip, course_chart_name(*occasion, *rotation, *view), &title)
+}
+
+fn course(clip: &TrackedClip, name: String, title: &str) -> Result<Option<Drawing>, ReportError> {
     let known: Vec<f64> = clip.image_angles_deg.iter().flatten().copied().collect();
     let (Some(first_s), Some(last_s)) = (clip.track.times_s.first(), clip.track.times_s.last()) else {
         return Ok(None);
@@ -49,11 +68,11 @@ pub fn render_course_chart(clip: &TrackedClip) -> Result<Option<Chart>, ReportEr
     };
     let caption =
         "Line: smoothed angle. Dots: each frame. Shaded: holds. Hatched: a mark of the arm or trunk is not followed.";
-    let drawing: Drawing = render("course", SIZE, alt, caption.to_owned(), |area| draw(area, clip, &known))?;
-    Ok(Some(drawing.to_file()))
+    let alt = format!("{title}. {alt}");
+    render(name, SIZE, alt, caption.to_owned(), |area| draw(area, clip, title, &known)).map(Some)
 }
 
-fn draw(area: &Area, clip: &TrackedClip, known: &[f64]) -> Result<(), DrawError> {
+fn draw(area: &Area, clip: &TrackedClip, title: &str, known: &[f64]) -> Result<(), DrawError> {
     let times_s = &clip.track.times_s;
     let (from_s, to_s) = (times_s[0], times_s[times_s.len() - 1]);
     let (low, high) =
@@ -63,7 +82,7 @@ fn draw(area: &Area, clip: &TrackedClip, known: &[f64]) -> Result<(), DrawError>
     let x = |time_s: f64| LEFT + (time_s - from_s) / (to_s - from_s) * (RIGHT - LEFT);
     let y = |deg: f64| BOTTOM - (deg - span.start) / (span.end - span.start) * (BOTTOM - TOP);
     let start = [Anchor::Start, Anchor::Start];
-    write_text(area, [0.0, 2.0], "Course of the reach", set(15.0, Weight::SemiBold, INK, start))?;
+    write_text(area, [0.0, 2.0], title, set(15.0, Weight::SemiBold, INK, start))?;
     let subtitle = "angle between trunk and arm on the picture, degrees: a cross-check, not the elevation";
     write_text(area, [0.0, 24.0], subtitle, set(12.0, Weight::Regular, MUTED, start))?;
     for hold in clip.course.raises.iter().filter_map(|raise| raise.hold) {

@@ -161,7 +161,7 @@ pub(super) fn charts(tags: &mut Tags, section: NodeId, content: &Content, metric
             let node = tags.child(section, Role::Figure { alt: chart.alt.clone() });
             let wide = metrics.gap(width.min(CHART_WIDTH_MAX));
             let high = wide * point(chart.size[1] / chart.size[0]);
-            stack.svg(Some(node), chart.name, &chart.svg, [wide, high]);
+            stack.svg(Some(node), &chart.name, &chart.svg, [wide, high]);
             stack.gap(metrics.gap(3.0));
             stack.text(tags.child(section, Role::Paragraph), &chart.caption, metrics.small());
             stack

@@ -165,6 +165,9 @@ fn held(evidence: &ReachEvidence<'_>) -> Check {
     let limit = evidence.limits.held;
     let observed = evidence.observed;
     let raises = observed.frames.iter().map(|frame| frame.raise).max().map_or(0, |last| last + 1);
+    if let Some(check) = held_as_followed(observed, limit) {
+        return check;
+    }
     let movement = (0..raises)
         .flat_map(|raise| Side::BOTH.map(|side| (raise, side)))
         .filter_map(|(raise, side)| movement_of_raise(observed, raise, side))
@@ -180,6 +183,28 @@ fn held(evidence: &ReachEvidence<'_>) -> Check {
             against("held", &movement, limit, found + advice)
         }
     }
+}
+
+/// What following showed; `None` where nothing was followed.
+fn held_as_followed(observed: &ReachObservations, limit: f64) -> Option<Check> {
+    let motions = || observed.frames.iter().filter_map(|frame| frame.motion);
+    let turned_deg = motions().map(|motion| motion.turned_deg).max_by(f64::total_cmp)?;
+    let is_held = motions().all(|motion| motion.is_held);
+    let (status, text) = if is_held {
+        let status = if turned_deg > limit { CheckStatus::Warn } else { CheckStatus::Ok };
+        (
+            status,
+            format!("The arm was held at end range, turning by {} meanwhile; limit {}.", deg(turned_deg), deg(limit)),
+        )
+    } else {
+        let text = format!(
+            "A swing: the arm was not held at end range, and turned by {} about its highest place. A swing goes past the end range: \
+             hold for a second.",
+            deg(turned_deg)
+        );
+        (CheckStatus::Fail, text)
+    };
+    Some(Check { value: Some(turned_deg), limit: Some(limit), ..plain("held", status, text) })
 }
 
 /// How far an arm turns on the picture over the marked frames of one raise.

@@ -215,10 +215,16 @@ fn observed(rotation: Rotation, view: View) -> ReachObservations {
         is_mirrored: false,
         image_size: [1280, 720],
         lens: None,
-        frames: vec![FrameObservations { time_s: 2.0, raise: 0, marks }],
+        frames: vec![FrameObservations { time_s: 2.0, raise: 0, motion: None, marks }],
     }
 }
 
 pub(super) fn mark(landmark: Landmark, x: f64, y: f64) -> Mark {
-    Mark { landmark, point: ImagePoint::new(x, y), covariance_px2: Matrix2::identity() * 2.25, shared: None }
+    Mark {
+        landmark,
+        point: ImagePoint::new(x, y),
+        covariance_px2: Matrix2::identity() * 2.25,
+        shared: None,
+        drift_px2: None,
+    }
 }

@@ -85,6 +85,7 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
             result: &told(&case, &measured.result, is_stopped),
             case: CaseFacts::of(&case.case, Some(date)),
             danger,
+            courses: Vec::new(),
             stills,
             warnings: warnings.chain(left_out).collect(),
         };

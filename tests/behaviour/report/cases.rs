@@ -29,6 +29,7 @@ impl Invented {
             result: &self.result,
             case: self.case.clone(),
             danger: None,
+            courses: Vec::new(),
             stills: self.stills.clone(),
             warnings: self.warnings.clone(),
         }
