@@ -17,7 +17,7 @@ use crate::video::{Clip, LumaFrame, LumaFrames, TIME_TOLERANCE_S, VideoError};
 use super::follow::{Follower, MarkState};
 
 /// Bytes of frames kept at a time for the way back.
-const STRETCH_BYTES_MAX: usize = 64 << 20;
+const STRETCH_BYTES_MAX: usize = 40 << 20;
 /// Frames kept at a time for the way back at the most: a clip's group of pictures or so.
 const STRETCH_FRAMES_MAX: usize = 64;
 /// Frames that wait to be followed.
@@ -47,29 +47,34 @@ pub fn follow_clip(
     marks: &[(Landmark, ImagePoint)],
     mut progress: impl FnMut(usize, usize),
 ) -> Result<ClipTrack, VideoError> {
-    let mut clip = Clip::open_to_follow(path)?;
+    let clip = Clip::open_to_follow(path)?;
     let stated = clip.info().frames.and_then(|frames| usize::try_from(frames).ok()).unwrap_or(0);
     let [width, height] = clip.info().upright_size.map(|side| usize::try_from(side).unwrap_or(usize::MAX));
     let stretch = (STRETCH_BYTES_MAX / width.saturating_mul(height).max(1)).clamp(1, STRETCH_FRAMES_MAX);
     let mut on_frame = |done: usize| progress(done, stated.max(done));
 
     let (frames, received) = sync_channel(WAITING_FRAMES);
+    let codec = clip.info().codec.clone();
     let decoded = clip.luma_frames()?;
+    // a decoder holds many frames: one at a time
+    drop(clip);
     let forward = thread::scope(|scope| {
         scope.spawn(move || send_frames(decoded, &frames));
-        Forward::follow(&received, start_s, marks, stretch, &mut on_frame)
+        Forward::follow(received, start_s, marks, stretch, &mut on_frame)
     })?;
     let Forward { times_s, mut kept, start, picture, states: after } = forward;
-    let Some(picture) = picture.filter(|_| start + 1 < times_s.len() || clip.luma_at(start_s).is_ok()) else {
-        // says what is wrong with the time: past the last frame, or its damage
+    let is_last = start + 1 >= times_s.len();
+    let mut clip = (is_last || start > kept.len()).then(|| Clip::open_to_follow(path)).transpose()?;
+    if let (true, Some(clip)) = (is_last, &mut clip) {
+        // the last frame is shown until it ends: past that, or past damage, this says what is wrong with the time
         clip.luma_at(start_s)?;
-        return Err(VideoError::NoFrame { path: path.to_owned(), codec: clip.info().codec.clone() });
-    };
+    }
+    let Some(picture) = picture else { return Err(VideoError::NoFrame { path: path.to_owned(), codec }) };
 
     let mut follower = Follower::start(picture, marks);
     let mut before = Vec::with_capacity(start);
     while before.len() < start {
-        if kept.is_empty() {
+        if let (true, Some(clip)) = (kept.is_empty(), &mut clip) {
             let end = start - before.len();
             for time_s in &times_s[end.saturating_sub(stretch)..end] {
                 kept.push_back(clip.luma_at(*time_s)?.image);
@@ -110,8 +115,9 @@ struct Forward {
 }
 
 impl Forward {
+    /// Takes `frames` for itself: where one is an error, the decoder must not wait for the next to be taken.
     fn follow(
-        frames: &Receiver<Result<LumaFrame, VideoError>>,
+        frames: Receiver<Result<LumaFrame, VideoError>>,
         start_s: f64,
         marks: &[(Landmark, ImagePoint)],
         keep: usize,
