@@ -163,6 +163,29 @@ fn from_that_leads_back_to_itself_is_refused_with_its_way() {
 }
 
 #[test]
+fn what_followed_marks_strayed_by_is_no_error_of_each_frame() {
+    let track = |time_s: f64| {
+        format!(
+            r#"{{ "time_s": {time_s}, "source": "track", "from": {{ "marks": "a.marks.json", "time_s": 1.0 }},
+            "points": {{ "nose": [102, 100, 3.0], "datum": [200, 100] }} }}"#
+        )
+    };
+    let visit = observations(&[HAND.to_owned(), track(1.5), track(2.0)].join(","), HAND).unwrap();
+    let frames = &visit.reaches[0].frames;
+    assert_eq!(frames.len(), 3);
+    for frame in &frames[1..] {
+        let mark = |landmark: Landmark| frame.marks.iter().find(|mark| mark.landmark == landmark).unwrap();
+        let (nose, datum) = (mark(Landmark::Nose), mark(Landmark::Datum));
+        // of 3 px stated, 0.5 px are each frame's own; the rest of the variance is common: 9 - 0.25
+        assert!((nose.covariance_px2[(0, 0)] - 0.25).abs() < 1e-9, "{nose:?}");
+        assert!((nose.drift_px2.unwrap()[(0, 0)] - 8.75).abs() < 1e-9, "{nose:?}");
+        // and the mark that they come from errs for all of them
+        assert!((nose.shared.unwrap().covariance_px2[(0, 0)] - 2.25).abs() < 1e-9, "{nose:?}");
+        assert_eq!(datum.drift_px2, None);
+    }
+}
+
+#[test]
 fn a_long_chain_of_followed_frames_is_traced_in_no_time() {
     // each of 5000 frames from the one before: a way that is gone anew for each would take minutes
     let mut frames = HAND.to_owned();
