@@ -62,22 +62,25 @@ pub(super) fn solve_and_judge(problem: &mut Problem, start: Vec<f64>) -> Option<
     None
 }
 
-/// Sets just these suspects aside, marks first, then priors; whether that changes anything.
+/// Sets just these suspects aside, marks first, then beliefs; whether that changes anything.
 pub(super) fn set_aside(problem: &mut Problem, bad: &[usize]) -> bool {
-    let stillness = problem.stillness_priors();
-    let marks = problem.frames.iter_mut().flat_map(|frame| &mut frame.marks).map(|mark| &mut mark.is_set_aside);
-    let mut of_priors: Vec<&mut bool> = problem
-        .priors
-        .iter_mut()
-        .enumerate()
-        .filter(|(place, _)| stillness.contains(place))
-        .map(|(_, prior)| &mut prior.is_set_aside)
-        .collect();
     let mut is_changed = false;
-    for (number, is_set_aside) in marks.chain(of_priors.drain(..)).enumerate() {
+    let mut set = |is_set_aside: &mut bool, number: usize| {
         let is_bad = bad.binary_search(&number).is_ok();
         is_changed |= *is_set_aside != is_bad;
         *is_set_aside = is_bad;
+    };
+    let mut number = 0;
+    let beliefs = problem.beliefs();
+    for mark in problem.frames.iter_mut().flat_map(|frame| &mut frame.marks) {
+        set(&mut mark.is_set_aside, number);
+        number += 1;
+    }
+    for belief in beliefs {
+        for place in belief.places {
+            set(&mut problem.priors[place].is_set_aside, number);
+        }
+        number += 1;
     }
     is_changed
 }

@@ -3,7 +3,8 @@
 //! Residuals are whitened: predicted minus observed, divided by the standard deviation (for a mark by the inverse Cholesky
 //! factor of its covariance), so that the cost is half their sum of squares.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 use nalgebra::{Matrix2, Vector2};
 
@@ -21,6 +22,9 @@ const FINEST_MARK_SD_PX: f64 = 0.02;
 /// By how much the standard deviation of a mark that was set aside is widened.
 pub(super) const SET_ASIDE_FACTOR: f64 = 1e4;
 
+/// The same for the error of a mark from which others come: it is then some 60 px, within which its frames still tell it.
+const ORIGIN_ASIDE_FACTOR: f64 = 40.0;
+
 /// A prior on one parameter, in the solver's units.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct ParameterPrior {
@@ -29,6 +33,8 @@ pub(super) struct ParameterPrior {
     pub sd: f64,
     /// Set aside: what it says of the parameter disagrees with the marks.
     pub is_set_aside: bool,
+    /// By how much it is widened then.
+    pub aside_factor: f64,
     /// A drawn departure of the mean, in standard deviations; 0 outside a simulation.
     pub drawn: f64,
 }
@@ -41,7 +47,7 @@ impl ParameterPrior {
 
     /// The standard deviation, widened where the prior is set aside.
     pub(super) fn sd_in_force(&self) -> f64 {
-        if self.is_set_aside { self.sd * SET_ASIDE_FACTOR } else { self.sd }
+        if self.is_set_aside { self.sd * self.aside_factor } else { self.sd }
     }
 }
 
@@ -82,6 +88,25 @@ pub(super) struct Row {
     pub gradient: [f64; LOCAL],
     /// Shared errors, and the derivatives by the two parameters of each: they are the same, since the errors add.
     pub shared: (SharedErrors, [f64; 2]),
+}
+
+/// Something that is believed beside the marks: priors that stand or fall together.
+#[derive(Debug, Clone)]
+pub(super) struct Belief {
+    /// Their places in the list of priors.
+    pub places: Vec<usize>,
+    /// The mark that it is about; `None` for the stillness of a trunk.
+    pub origin: Option<Origin>,
+}
+
+/// A mark from which others were followed or carried.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Origin {
+    /// Global index of the first of the two parameters of the error that it hands on.
+    pub error: usize,
+    pub landmark: Landmark,
+    /// Long side of the picture that it was placed on, px.
+    pub long_side_px: u32,
 }
 
 /// Global indices of the first parameter of errors that a mark shares.
@@ -207,11 +232,25 @@ impl Problem {
         if residuals == 0 { 1.0 } else { (2.0 * cost / residuals as f64).sqrt().max(1.0) }
     }
 
-    /// The places in the list of priors of those that say the trunk kept still, one for each reach with marks, ascending.
-    pub(super) fn stillness_priors(&self) -> Vec<usize> {
-        let is_lean =
-            |prior: &ParameterPrior| self.frames.iter().any(|frame| prior.index == frame.blocks.reach + reach::LEAN);
-        (0..self.priors.len()).filter(|place| is_lean(&self.priors[*place])).collect()
+    /// What is believed beside the marks and may be wrong: that the trunk kept still in a reach, and that a mark from which others
+    /// were followed or carried was placed as carefully as any.
+    pub(super) fn beliefs(&self) -> Vec<Belief> {
+        let places_of = |indices: Range<usize>| -> Vec<usize> {
+            (0..self.priors.len()).filter(|place| indices.contains(&self.priors[*place].index)).collect()
+        };
+        let leans: BTreeSet<usize> = self.frames.iter().map(|frame| frame.blocks.reach + reach::LEAN).collect();
+        let stillness = leans.into_iter().map(|lean| Belief { places: places_of(lean..lean + 1), origin: None });
+        let mut origins: BTreeMap<usize, (Origin, usize)> = BTreeMap::new();
+        for (frame, mark) in self.frames.iter().flat_map(|frame| frame.marks.iter().map(move |mark| (frame, mark))) {
+            let Some(start) = mark.shared[0] else { continue };
+            let origin = Origin { error: start, landmark: mark.landmark, long_side_px: frame.long_side_px };
+            origins.entry(start).or_insert((origin, 0)).1 += 1;
+        }
+        // An error that one mark has on its own is that mark's.
+        let shared = origins.into_values().filter(|(_, marks)| *marks > 1);
+        let origins = shared
+            .map(|(origin, _)| Belief { places: places_of(origin.error..origin.error + 2), origin: Some(origin) });
+        stillness.chain(origins).collect()
     }
 
     /// The local parameters of a frame out of the whole vector.
@@ -301,7 +340,14 @@ impl Problem {
 
     fn add_prior(&mut self, index: usize, prior: Prior, unit: f64) {
         let (mean, sd) = (prior.mean * unit, prior.sd * unit);
-        self.priors.push(ParameterPrior { index, mean, sd, is_set_aside: false, drawn: 0.0 });
+        self.priors.push(ParameterPrior {
+            index,
+            mean,
+            sd,
+            is_set_aside: false,
+            aside_factor: SET_ASIDE_FACTOR,
+            drawn: 0.0,
+        });
     }
 
     fn add_visit_priors(&mut self, observations: &VisitObservations) {
@@ -453,6 +499,9 @@ impl Problem {
         let start = self.take(2);
         for axis in 0..2 {
             self.add_prior(start + axis, Prior { mean: 0.0, sd: sd(axis) }, 1.0);
+            if let Some(prior) = self.priors.last_mut() {
+                prior.aside_factor = ORIGIN_ASIDE_FACTOR;
+            }
         }
         errors.push((name, start));
         start

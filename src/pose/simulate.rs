@@ -198,7 +198,8 @@ impl Drawn {
     fn solve(&self, from: &Solved) -> Option<Vec<f64>> {
         let mut problem = from.problem.clone();
         for (prior, drawn) in problem.priors.iter_mut().zip(&self.of_priors) {
-            prior.drawn = *drawn;
+            // What is set aside says nothing, nor has it an error that could be drawn.
+            prior.drawn = if prior.is_set_aside { 0.0 } else { *drawn };
         }
         for (frame, drawn) in problem.frames.iter_mut().zip(&self.of_frames) {
             frame.drawn.clone_from(drawn);

@@ -18,7 +18,7 @@ use std::ops::Range;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::problem::{MarkProblem, Problem, SET_ASIDE_FACTOR, whitening};
+use super::problem::{MarkProblem, Origin, Problem, SET_ASIDE_FACTOR, whitening};
 use super::solve::{Covariance, Linearization, Solution, row_gradient};
 use crate::geometry::Landmark;
 
@@ -52,6 +52,8 @@ const LEAST_WEIGHT: f64 = 1e-3;
 const MOST_BAD_RATIO: f64 = 0.34;
 /// Smallest eigenvalue of `M_AA` at which a set still has something to be judged by.
 const LEAST_FREEDOM: f64 = 1e-6;
+/// The same for a mark from which others come: what the rest knows only to ten of its spreads, the rest can't judge.
+const LEAST_ORIGIN_FREEDOM: f64 = 1e-2;
 
 /// A set of bad marks that has some weight.
 #[derive(Debug, Clone)]
@@ -102,9 +104,11 @@ struct Misplaced {
     share: f64,
 }
 
-/// What may be bad: a mark, or the belief that the trunk kept still in a reach.
+/// What may be bad: a mark, the mark from which others come, or the belief that the trunk kept still in a reach.
 struct Suspect<'a> {
     mark: Option<&'a MarkProblem>,
+    /// The mark from which others come, with the standard deviation of its error, px.
+    origin: Option<(Origin, f64)>,
     is_set_aside: bool,
     rows: Range<usize>,
     /// The ways for it to be bad.
@@ -131,7 +135,8 @@ impl Way {
 
 impl Suspect<'_> {
     fn is_elbow(&self) -> bool {
-        self.mark.is_some_and(|mark| matches!(mark.landmark, Landmark::Elbow(_)))
+        let landmark = self.mark.map(|mark| mark.landmark).or(self.origin.map(|(origin, _)| origin.landmark));
+        landmark.is_some_and(|landmark| matches!(landmark, Landmark::Elbow(_)))
     }
 
     /// The likeliest way for it to be bad at a deleted residual.
@@ -142,7 +147,13 @@ impl Suspect<'_> {
 
     /// Whether a deleted residual is too small to be anything but a careful person's.
     fn is_near(&self, deleted: &DVector<f64>) -> bool {
-        self.mark.is_some_and(|mark| unwhitened(mark, deleted).norm() < self.near_px)
+        self.distance_px(deleted).is_some_and(|distance_px| distance_px < self.near_px)
+    }
+
+    /// A deleted residual as a distance on the picture; `None` for what is not a mark.
+    fn distance_px(&self, deleted: &DVector<f64>) -> Option<f64> {
+        let of_mark = self.mark.map(|mark| unwhitened(mark, deleted).norm());
+        of_mark.or(self.origin.map(|(_, sd_px)| deleted.norm() * sd_px))
     }
 }
 
@@ -172,7 +183,7 @@ pub(super) fn judge(problem: &Problem, linearization: &Linearization, solution: 
     let explanations = judge.explanations();
     let with_elbows = explanations.iter().map(|explanation| judge.with_elbows(explanation)).collect();
     let marks = judge.suspects.iter().filter(|suspect| suspect.mark.is_some()).count();
-    let standings = (0..marks).map(|number| judge.standing(number, &explanations)).collect();
+    let standings = (0..marks).map(|number| judge.standing_with_origin(number, &explanations)).collect();
     let likeliest_objective = judge.cost - judge.evidence(&explanations[0].bad).unwrap_or(0.0);
     let current = judge.set_aside();
     let current_step = judge.explanation(current, 1.0)?.step;
@@ -212,39 +223,47 @@ impl<'a> Judge<'a> {
                 }
                 let sd_px = (mark.covariance_px2.trace() / 2.0).sqrt().max(f64::MIN_POSITIVE);
                 let rows = start..values.len();
-                let ways = MISPLACED.map(|misplaced| Way {
-                    log_odds: log_odds(BAD_RATIO) - misplaced.share.ln(),
-                    spread: (misplaced.sd_px * scale / sd_px).max(1.0),
-                });
                 suspects.push(Suspect {
                     mark: Some(mark),
+                    origin: None,
                     is_set_aside: mark.is_set_aside,
                     rows,
-                    ways: ways.to_vec(),
+                    ways: misplaced(sd_px, scale),
                     near_px: NEAR_SDS * sd_px.max(SOFT_SD_PX * scale),
                 });
             }
         }
-        for place in problem.stillness_priors() {
-            let prior = &problem.priors[place];
-            let mut slopes = DVector::zeros(count);
-            slopes[prior.index] = 1.0 / prior.sd;
-            let value = (theta[prior.index] - prior.mean) / prior.sd;
-            if prior.is_set_aside {
-                normal[(prior.index, prior.index)] += slopes[prior.index].powi(2);
-                gradient[prior.index] += value * slopes[prior.index];
-                cost += 0.5 * value * value;
+        for belief in problem.beliefs() {
+            let start = values.len();
+            let mut sd = f64::MIN_POSITIVE;
+            for place in &belief.places {
+                let prior = &problem.priors[*place];
+                let mut slopes = DVector::zeros(count);
+                slopes[prior.index] = 1.0 / prior.sd;
+                let value = (theta[prior.index] - prior.mean) / prior.sd - prior.drawn;
+                if prior.is_set_aside {
+                    normal[(prior.index, prior.index)] += slopes[prior.index].powi(2);
+                    gradient[prior.index] += value * slopes[prior.index];
+                    cost += 0.5 * value * value;
+                }
+                sd = sd.max(prior.sd);
+                values.push(value);
+                row_gradients.push(slopes);
             }
-            let spread = (MOVED_SD_DEG.to_radians() / prior.sd).max(1.0);
+            let scale = belief.origin.map_or(1.0, |origin| f64::from(origin.long_side_px) / LONG_SIDE_PX);
+            let ways = if belief.origin.is_some() {
+                misplaced(sd, scale)
+            } else {
+                vec![Way { log_odds: log_odds(MOVED_RATIO), spread: (MOVED_SD_DEG.to_radians() / sd).max(1.0) }]
+            };
             suspects.push(Suspect {
                 mark: None,
-                is_set_aside: prior.is_set_aside,
-                rows: values.len()..values.len() + 1,
-                ways: vec![Way { log_odds: log_odds(MOVED_RATIO), spread }],
-                near_px: 0.0,
+                origin: belief.origin.map(|origin| (origin, sd)),
+                is_set_aside: belief.places.iter().any(|place| problem.priors[*place].is_set_aside),
+                rows: start..values.len(),
+                ways,
+                near_px: NEAR_SDS * sd.max(SOFT_SD_PX * scale),
             });
-            values.push(value);
-            row_gradients.push(slopes);
         }
         let covariance = Covariance::from_normal(normal)?;
         let gradients: Vec<DVector<f64>> = row_gradients.iter().map(|slopes| covariance.whitened(slopes)).collect();
@@ -320,7 +339,8 @@ impl<'a> Judge<'a> {
                 let of = &self.suspects[number];
                 let n = of.rows.len();
                 let block = parent.freedom.view((of.rows.start, of.rows.start), (n, n)).into_owned();
-                let factor = freely_factored(&block)?;
+                let least = if of.origin.is_some() { LEAST_ORIGIN_FREEDOM } else { LEAST_FREEDOM };
+                let factor = factored_above(least, &block)?;
                 let residual = parent.residual.rows(of.rows.start, n).into_owned();
                 let deleted = factor.solve(&residual);
                 if of.is_near(&deleted) {
@@ -420,6 +440,16 @@ impl<'a> Judge<'a> {
         Some(log_ratio(&factor, &residual, &spreads) - odds)
     }
 
+    /// How a mark stands to the others, itself or as the mark that it comes from: whichever is the likelier to be bad.
+    fn standing_with_origin(&self, number: usize, explanations: &[Explanation]) -> Standing {
+        let own = self.standing(number, explanations);
+        let Some(error) = self.suspects[number].mark.and_then(|mark| mark.shared[0]) else { return own };
+        let is_origin = |suspect: &Suspect| suspect.origin.is_some_and(|(origin, _)| origin.error == error);
+        let Some(origin) = self.suspects.iter().position(is_origin) else { return own };
+        let of_origin = self.standing(origin, explanations);
+        if of_origin.probability > own.probability { of_origin } else { own }
+    }
+
     /// How a mark stands to the others when the likeliest bad ones are out.
     fn standing(&self, number: usize, explanations: &[Explanation]) -> Standing {
         let probability = explanations
@@ -429,7 +459,6 @@ impl<'a> Judge<'a> {
             .sum();
         let nowhere = Standing { distance_px: 0.0, u_px: f64::INFINITY, probability };
         let of = &self.suspects[number];
-        let Some(mark) = of.mark else { return nowhere };
         let others = explanations[0].bad.iter().copied().filter(|other| *other != number);
         let rows: Vec<usize> =
             of.rows.clone().chain(others.flat_map(|other| self.suspects[other].rows.clone())).collect();
@@ -444,7 +473,7 @@ impl<'a> Judge<'a> {
         let spread = factor.solve(&DMatrix::identity(n, own)).rows(0, own).into_owned();
         let Some(spread) = spread.cholesky() else { return nowhere };
         let square = deleted.dot(&spread.solve(&deleted));
-        let distance_px = unwhitened(mark, &deleted).norm();
+        let Some(distance_px) = of.distance_px(&deleted) else { return nowhere };
         let u_px = if square > 0.0 { distance_px / square.sqrt() } else { f64::INFINITY };
         Standing { distance_px, u_px, probability }
     }
@@ -452,9 +481,22 @@ impl<'a> Judge<'a> {
 
 /// The Cholesky factor of a block of `M`; `None` where the others leave a mark no freedom.
 fn freely_factored(block: &DMatrix<f64>) -> Option<nalgebra::Cholesky<f64, nalgebra::Dyn>> {
+    factored_above(LEAST_FREEDOM, block)
+}
+
+fn factored_above(least: f64, block: &DMatrix<f64>) -> Option<nalgebra::Cholesky<f64, nalgebra::Dyn>> {
     let factor = block.clone().cholesky()?;
     let lower = factor.l_dirty();
-    (0..block.nrows()).all(|i| lower[(i, i)] * lower[(i, i)] > LEAST_FREEDOM).then_some(factor)
+    (0..block.nrows()).all(|i| lower[(i, i)] * lower[(i, i)] > least).then_some(factor)
+}
+
+/// The ways for a mark with this standard deviation to be bad, px, on a picture this many times [`LONG_SIDE_PX`].
+fn misplaced(sd_px: f64, scale: f64) -> Vec<Way> {
+    let way = |kind: &Misplaced| Way {
+        log_odds: log_odds(BAD_RATIO) - kind.share.ln(),
+        spread: (kind.sd_px * scale / sd_px).max(1.0),
+    };
+    MISPLACED.iter().map(way).collect()
 }
 
 fn log_odds(ratio: f64) -> f64 {

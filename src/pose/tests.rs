@@ -381,6 +381,44 @@ fn marks_that_share_an_error_do_not_average_it_away() {
 }
 
 #[test]
+fn a_misplaced_mark_is_one_witness_however_many_frames_were_followed_from_it() {
+    let quantity = Quantity::Elevation(Side::Right);
+    let followed = |count: usize, landmark: Landmark, shift: f64| {
+        let mut observations = pair(Side::Right);
+        for (origin, reach) in observations.reaches.iter_mut().enumerate() {
+            let mut first = reach.frames[0].clone();
+            for mark in &mut first.marks {
+                mark.covariance_px2 = Matrix2::identity() * 0.04;
+                mark.shared = Some(super::SharedError { origin, covariance_px2: Matrix2::identity() * 2.25 });
+                mark.point.x += if origin == 1 && mark.landmark == landmark { shift } else { 0.0 };
+            }
+            let later =
+                |index: usize| FrameObservations { time_s: 1.0 + 4.0 * index as f64, raise: index, ..first.clone() };
+            reach.frames = (0..count).map(later).collect();
+        }
+        fit_visit(&observations)
+    };
+    let mean = |fit: &VisitFit, count: usize| {
+        let terms: Vec<Term> =
+            (0..count).map(|raise| Term { factor: 1.0 / count as f64, reach: 1, raise, quantity }).collect();
+        fit.combine(&terms).expect("from the side")
+    };
+    for (landmark, shift) in [(Landmark::Wrist(Side::Right), 15.0), (Landmark::Hip(Side::Right), 25.0)] {
+        let (one, three) = (followed(1, landmark, shift), followed(3, landmark, shift));
+        for fit in [&one, &three] {
+            let named: Vec<_> = fit.residuals().iter().filter(|residual| residual.is_disagreeing).collect();
+            let is_it = |residual: &&&super::MarkResidual| residual.landmark == landmark && residual.reach == 1;
+            let of_it = named.iter().find(is_it).expect("it is named");
+            assert!((of_it.distance_px - shift).abs() < 8.0, "{of_it:?}");
+        }
+        let (one, three) = (mean(&one, 1), mean(&three, 3));
+        // What one frame leaves open, its copies leave open.
+        assert!(three.u > 0.8 * one.u, "{landmark}: {} of {}", three.u, one.u);
+        assert!((three.value - one.value).abs() < one.u, "{landmark}: {} and {}", three.value, one.value);
+    }
+}
+
+#[test]
 fn straying_of_followed_marks_is_common_to_the_frames_of_a_reach_and_not_to_two_reaches() {
     let drifting = |frames: usize, drift_px2: f64| {
         let mut observations = pair(Side::Right);
