@@ -10,7 +10,7 @@ use super::suspect::{Explanation, Standing, judge};
 /// How often the set of bad marks may change before it is taken as it is.
 const MOST_ROUNDS: usize = 8;
 /// A mark is named, and drawn where the others put it, when it is at least this likely to be bad: looking again costs little.
-/// In the seeded scenes of `benches/fit_accuracy.rs` this names 91 % of marks displaced by 15 px and 0.6 % of good ones.
+/// In the seeded scenes of `benches/fit_accuracy.rs` this names 91 % of marks displaced by 15 px and 1.4 % of good ones.
 pub(super) const NAMED_PROBABILITY: f64 = 0.08;
 
 /// The converged fit with its marks judged.
