@@ -162,14 +162,19 @@ impl Records {
         transaction.commit().map_err(database(step))
     }
 
-    /// Gives a reach the other rotation, and the reach that has that one, if any, this one's: their clips were swapped.
-    /// The other reach's palms must be looked at again.
+    /// Gives a reach whose palms are contrary the other rotation, and the reach that has that one, if any, this one's: their
+    /// clips were swapped. Its palms stay as they were seen; the other reach's must be looked at again. A reach whose palms fit
+    /// stays where it is, so that asking twice does not undo it; whether anything changed.
     ///
     /// # Errors
     /// [`RecordsError::NotFound`] if there is no such reach.
-    pub fn swap_rotation(&self, reach: i64) -> Result<(), RecordsError> {
+    pub fn swap_contrary(&self, reach: i64) -> Result<bool, RecordsError> {
         let step = "exchange two reaches";
-        let Reach { visit, facts, .. } = self.reach(reach)?;
+        let found = self.reach(reach)?;
+        if !found.is_contrary() {
+            return Ok(false);
+        }
+        let Reach { visit, facts, .. } = found;
         let other = match facts.rotation {
             Rotation::Internal => Rotation::External,
             Rotation::External => Rotation::Internal,
@@ -178,7 +183,11 @@ impl Records {
         let transaction = connection.transaction().map_err(database(step))?;
         let set = "UPDATE reaches SET rotation = ?1 WHERE id = ?2";
         // no two reaches may have one rotation, not even for a moment
-        transaction.execute(set, params!["", reach]).map_err(database(step))?;
+        let taken = "UPDATE reaches SET rotation = '' WHERE id = ?1 AND rotation = ?2";
+        // another request may have exchanged them since they were read
+        if transaction.execute(taken, params![reach, Stored(facts.rotation)]).map_err(database(step))? == 0 {
+            return Ok(false);
+        }
         transaction
             .execute(
                 "UPDATE reaches SET rotation = ?1, palms = NULL WHERE visit = ?2 AND occasion = ?3 AND view = ?4 AND rotation = ?5",
@@ -187,7 +196,8 @@ impl Records {
             .map_err(database(step))?;
         transaction.execute(set, params![Stored(other), reach]).map_err(database(step))?;
         note_change(&transaction, visit)?;
-        transaction.commit().map_err(database(step))
+        transaction.commit().map_err(database(step))?;
+        Ok(true)
     }
 
     /// What deleting a reach would remove.

@@ -168,13 +168,19 @@ fn exchanged_rotations_keep_their_marks() {
     let internal = add_reach(&records, visit, &before(Rotation::Internal), b"one").unwrap();
     let external = add_reach(&records, visit, &before(Rotation::External), b"two").unwrap();
     records.confirm_marks(internal, 0, &marking(1, 5.0), &Feel::default()).unwrap();
-    records.swap_rotation(internal).unwrap();
+    assert!(!records.swap_contrary(internal).unwrap(), "nobody said that its palms are up");
+    records.set_palms(internal, Palms::Up).unwrap();
+    assert!(records.swap_contrary(internal).unwrap());
+    // pressed twice
+    assert!(!records.swap_contrary(internal).unwrap());
+    assert_eq!(records.reach(internal).unwrap().palms, Some(Palms::Up));
     assert_eq!(records.reach(internal).unwrap().facts.rotation, Rotation::External);
     assert_eq!(records.reach(external).unwrap().facts.rotation, Rotation::Internal);
     assert_eq!(records.marks(internal).unwrap().markings, [marking(1, 5.0)]);
     // one alone takes the other's place
     records.delete_reach(external).unwrap();
-    records.swap_rotation(internal).unwrap();
+    records.set_palms(internal, Palms::Down).unwrap();
+    assert!(records.swap_contrary(internal).unwrap());
     assert_eq!(records.reach(internal).unwrap().facts.rotation, Rotation::Internal);
 }
 

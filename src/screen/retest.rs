@@ -40,7 +40,7 @@ impl<F: Combine> Evaluation<'_, F> {
         Some(Retest {
             change_elevation_deg: measured,
             change_bar_height_mm: heights.mm,
-            change_difference_deg: self.change_of_difference(side),
+            change_difference_deg: self.change_of_difference(side).filter(|_| are_comparable(comparisons, side)),
             reason: sentences::retest_reason(&facts),
             outcome,
             cleared,
@@ -57,6 +57,14 @@ impl<F: Combine> Evaluation<'_, F> {
         }
         self.difference_elevation(&pairs, side).ok().map(|(pooled, _): (Pooled, bool)| pooled.measured())
     }
+}
+
+/// Whether both differences can be relied on: a change rests on no pair that a check broke.
+fn are_comparable(comparisons: &[Comparison], side: ResultSide) -> bool {
+    comparisons
+        .iter()
+        .filter(|comparison| comparison.side == side)
+        .all(|comparison| comparison.call != Call::NotComparable)
 }
 
 /// Whether the call was positive before and is negative now, with the external reach improved. `None` without both pairs.

@@ -285,6 +285,7 @@ pub mod client {
     pub const SEE_CLINICIAN: &str =
         "Please see a licensed clinician first. No visit is started until one has looked at this.";
     pub const EMERGENCY: &str = "This needs emergency care now. Do not film or stretch.";
+    pub const REASON_LIFTS_NOTHING: &str = "A clinician's reason to go on was given. It does not lift an emergency:";
     pub const GOES_ON: &str = "A licensed clinician goes on, for this reason:";
     pub const ANSWERED_CLIENT: &str = "answered by the client or a coach";
     pub const ANSWERED_CLINICIAN: &str = "answered by a licensed clinician";
@@ -335,13 +336,16 @@ pub mod palms {
     pub const CONFIRM: &str = "Confirm";
     pub const LARGER: &str = "Open the picture on its own";
     pub const CONTRARY: &str = "That does not fit the place of this clip";
+    pub const TO_EXCHANGE: &str = "If it belongs to the other one, exchange them.";
+    pub const TO_MOVE: &str = "If it is the other one, move it there.";
     pub const SWAP: &str = "Yes, exchange the two clips";
+    pub const MOVE: &str = "Yes, move this clip to the other reach";
     pub const FILM_AGAIN: &str = "Remove this clip and add another";
 
     /// Where the clip was put, against what was seen.
     #[must_use]
     pub fn contrary(rotation: &str, palms: &str) -> String {
-        format!("It was added as the {rotation} reach, {palms}. If it belongs to the other one, exchange them.")
+        format!("It was added as the {rotation} reach, {palms}.")
     }
 }
 

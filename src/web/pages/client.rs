@@ -77,7 +77,10 @@ fn outcome(screening: &ScreeningView) -> Markup {
     };
     let content = html! {
         p { strong { (verdict) } }
-        @if let Some(reason) = &screening.reason { blockquote { (reason) } }
+        @if let Some(reason) = &screening.reason {
+            @if screening.outcome == ScreeningOutcome::Emergency { p { (words::REASON_LIFTS_NOTHING) } }
+            blockquote { (reason) }
+        }
         @if !screening.signs.is_empty() {
             p { (words::YES_TO) }
             ul { @for sign in &screening.signs { li { (text::danger_sign(*sign)) } } }

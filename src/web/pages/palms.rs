@@ -23,7 +23,7 @@ pub fn render(view: &PalmsView) -> Markup {
             @if let Some(error) = &view.error { div.errors role="alert" { p { (error) } } }
             @if view.is_contrary { (contrary(view)) }
             div.palms.space {
-                figure {
+                figure class=[view.is_wide.then_some("wide")] {
                     img src=(view.still_url) alt=(words::STILL);
                     figcaption { a href=(view.still_url) { (words::LARGER) } }
                 }
@@ -51,9 +51,14 @@ fn contrary(view: &PalmsView) -> Markup {
     html! {
         div.caution role="alert" {
             h2 { (words::CONTRARY) }
-            p { (words::contrary(&text::rotation(view.rotation).to_lowercase(), text::palms(view.rotation))) }
+            p {
+                (words::contrary(&text::rotation(view.rotation).to_lowercase(), text::palms(view.rotation))) " "
+                (if view.has_other { words::TO_EXCHANGE } else { words::TO_MOVE })
+            }
             form.actions method="post" action={ "/reaches/" (view.reach) "/palms" } {
-                button.main name="swap" value="on" { (words::SWAP) }
+                button.main name="swap" value="on" {
+                    (if view.has_other { words::SWAP } else { words::MOVE })
+                }
                 a href={ "/reaches/" (view.reach) "/delete" } { (words::FILM_AGAIN) }
             }
         }

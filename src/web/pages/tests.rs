@@ -215,6 +215,8 @@ fn still(is_contrary: bool) -> PalmsView {
         still_url: "/api/reaches/1/frames/60.jpg?size=full".to_owned(),
         error: None,
         is_contrary,
+        has_other: true,
+        is_wide: true,
     }
 }
 

@@ -74,9 +74,15 @@ fn client_facts(form: &mut Form) -> Option<ClientFacts> {
     let code = form.line_up_to("code", CODE_LENGTH_MAX);
     match &code {
         None if form.view.error("code").is_none() => form.fault("code", "give the client a code, never a name"),
-        // these would change the meaning of an address
-        Some(code) if code.contains(['/', '\\', '?', '#', '%']) || [".", "..", "new"].contains(&code.as_str()) => {
-            form.fault("code", r"must not hold / \ ? # or %, nor be . or .. or new");
+        // a space is the first sign of a name, and other signs would change the meaning of an address
+        Some(code)
+            if !code.chars().all(|sign| sign.is_alphanumeric() || "-_.".contains(sign))
+                || [".", "..", "new"].contains(&code.as_str()) =>
+        {
+            form.fault(
+                "code",
+                "must be made of letters, digits and hyphens, without a space, and not be . or .. or new",
+            );
         }
         _ => {}
     }

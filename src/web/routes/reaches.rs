@@ -137,6 +137,7 @@ fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
     let marked_s = marks.markings.first().map(|marking| marking.time_s);
     let frame = marked_s.map_or(media.facts.frame_times_s.len() / 2, |time_s| media.facts.frame_at(time_s));
     let client = records.client_by_id(records.visit(visit)?.client)?;
+    let others = records.reaches(visit)?;
     Ok(PalmsView {
         reach: id,
         visit,
@@ -146,6 +147,10 @@ fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
         still_url: picture_url(id, frame),
         error: None,
         is_contrary,
+        has_other: others
+            .iter()
+            .any(|other| (other.facts.occasion, other.facts.view) == (facts.occasion, facts.view) && other.id != id),
+        is_wide: media.facts.upright_size[0] > media.facts.upright_size[1],
     })
 }
 
@@ -164,9 +169,7 @@ pub async fn confirm_palms(State(app): State<Arc<App>>, Id(id): Id, mut form: Fo
             return again(Some(error.message.clone()));
         }
         if swaps {
-            app.records.swap_rotation(id)?;
-            // what was seen on the stills stays true; the other reach is looked at again
-            app.records.set_palms(id, palms_of(app.records.reach(id)?.facts.rotation))?;
+            app.records.swap_contrary(id)?;
             return Ok(onwards(&format!("/visits/{}", reach.visit)));
         }
         let Some(palms) = palms else { return again(None) };
@@ -177,13 +180,6 @@ pub async fn confirm_palms(State(app): State<Arc<App>>, Id(id): Id, mut form: Fo
         }
     })
     .await
-}
-
-fn palms_of(rotation: crate::pose::Rotation) -> Palms {
-    match rotation {
-        crate::pose::Rotation::Internal => Palms::Down,
-        crate::pose::Rotation::External => Palms::Up,
-    }
 }
 
 /// `GET /reaches/{id}/facts`.

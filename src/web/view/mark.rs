@@ -24,6 +24,10 @@ pub struct PalmsView {
     /// The answer was the other way: the clip is likely in the wrong cell. `POST` with `swap=on` exchanges it with the
     /// other rotation of the same occasion.
     pub is_contrary: bool,
+    /// That other rotation has a clip as well.
+    pub has_other: bool,
+    /// The picture is wider than high.
+    pub is_wide: bool,
 }
 
 /// `/reaches/{id}/mark?repeat=N&raise=N`: the marking page; the rest comes from `GET /api/reaches/{id}`.
