@@ -5,6 +5,7 @@
 //! like another pose: skin that slides over the joint in the direction of the reach, or a person who turns as the camera
 //! is moved around them.
 
+mod belief;
 mod body;
 mod disagree;
 mod dual;

@@ -18,7 +18,8 @@ use std::ops::Range;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::problem::{MarkProblem, Origin, Problem, SET_ASIDE_FACTOR, whitening};
+use super::belief::Origin;
+use super::problem::{MarkProblem, Problem, SET_ASIDE_FACTOR, whitening};
 use super::solve::{Covariance, Linearization, Solution, row_gradient};
 use crate::geometry::Landmark;
 
