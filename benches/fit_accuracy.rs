@@ -53,6 +53,8 @@ fn main() {
         let noisy = SceneOptions { mark_sd_px: 1.5, ..exact };
         let soft = SceneOptions { has_soft_bodies: true, ..noisy };
         let displaced = SceneOptions { displaced_ratio: 0.1, ..soft };
+        let shifted = SceneOptions { only_shifts: true, ..exact };
+        run(&format!("{view:?}, no marking error, persons that only shift"), &shifted, scenes, seed);
         run(&format!("{view:?}, no marking error"), &exact, scenes, seed);
         run(&format!("{view:?}, 1.5 px"), &noisy, scenes, seed);
         run(&format!("{view:?}, 1.5 px and soft bodies"), &soft, scenes, seed);

@@ -14,7 +14,7 @@ mod visit;
 
 use std::collections::BTreeMap;
 
-use people::{Movement, Trial, folder, read_trials, stature_mm};
+use people::{FLEXION_PERSON, Movement, Trial, folder, read_flexion, read_trials, stature_mm};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use score::{Score, Subject};
@@ -44,15 +44,19 @@ fn main() {
         })
         .collect();
     evidence::print(&bar, &statures);
-    for (subject, trials) in [(Subject::BarStanding, &bar), (Subject::BarSquat, &bar), (Subject::OneArm, &arm)] {
+    let flexion = read_flexion(&folder);
+    for (subject, trials) in
+        [(Subject::BarStanding, &bar), (Subject::BarSquat, &bar), (Subject::OneArm, &arm), (Subject::Flexion, &flexion)]
+    {
         for view in [View::Side, View::Oblique, View::Front] {
             let title = format!("{}, {view:?} view", subject.words());
-            if (view == View::Front && subject == Subject::OneArm) || !title.contains(&only) {
+            if (view == View::Front && !subject.has_bar()) || !title.contains(&only) {
                 continue;
             }
             let mut all = Score::default();
             let mut by_person = Vec::new();
-            for person in &people {
+            let flexed = [FLEXION_PERSON];
+            for person in if subject == Subject::Flexion { &flexed } else { people.as_slice() } {
                 let trials = of(trials, *person);
                 let mut score = Score::default();
                 for index in 0..visits {
@@ -60,15 +64,16 @@ fn main() {
                     rng.set_stream(u64::from(*person) * 1_000_000 + index);
                     let near_side = match subject {
                         Subject::OneArm => trials[0].raised_side(),
+                        Subject::Flexion => Side::Right,
                         _ if index % 2 == 0 => Side::Right,
                         _ => Side::Left,
                     };
                     let options = VisitOptions {
                         view,
                         near_side,
-                        has_bar: subject != Subject::OneArm,
+                        has_bar: subject.has_bar(),
                         mark_sd_px: 1.5,
-                        stature_mm: statures[person],
+                        stature_mm: statures.get(person).copied(),
                     };
                     match visit::film(&options, subject.draw_poses(&trials, &mut rng), &mut rng) {
                         Some(filmed) => score.add(&options, &filmed),

@@ -28,6 +28,8 @@ pub enum Subject {
     BarSquat,
     /// Near the highest reach of the one arm.
     OneArm,
+    /// Near the highest reach of an arm flexed forward, by the joint's centre in place of a mark on the skin.
+    Flexion,
 }
 
 impl Subject {
@@ -36,14 +38,20 @@ impl Subject {
             Self::BarStanding => "bar overhead, standing",
             Self::BarSquat => "bar overhead, squatting",
             Self::OneArm => "one arm overhead, standing, no bar",
+            Self::Flexion => "one arm flexed, joint centres, no bar",
         }
+    }
+
+    /// Whether both hands hold a bar.
+    pub const fn has_bar(self) -> bool {
+        matches!(self, Self::BarStanding | Self::BarSquat)
     }
 
     /// The poses of a trial that are tried.
     pub fn candidates(self, trial: &Trial) -> Vec<Pose> {
         let side = trial.raised_side();
         let height = |pose: &Pose| match self {
-            Self::OneArm => {
+            Self::OneArm | Self::Flexion => {
                 let arm = pose.wrist[place(side)] - pose.shoulder[place(side)];
                 arm.angle(&-nalgebra::Vector3::y()).to_degrees()
             }

@@ -22,6 +22,8 @@ const MOST_CAMERAS: usize = 200;
 /// Half the breadth over the hips in standing heights, and its relative spread between people (ANSUR II).
 const HIP_HALF_RATIO: f64 = 0.1018;
 const HIP_HALF_SD: f64 = 0.082;
+/// For the breadth over the hips of a person of unknown height, mm: the mean of women and men (ANSUR II, from memory).
+const MEAN_STATURE_MM: f64 = 1690.0;
 
 /// What a visit is made from.
 #[derive(Debug, Clone)]
@@ -31,7 +33,8 @@ pub struct VisitOptions {
     pub has_bar: bool,
     /// Standard deviation of a mark's error in each direction, px.
     pub mark_sd_px: f64,
-    pub stature_mm: f64,
+    /// Standing height, where the data tell it.
+    pub stature_mm: Option<f64>,
 }
 
 /// The marks of a visit and the poses that they are of.
@@ -46,7 +49,9 @@ pub fn film(options: &VisitOptions, poses: Vec<Pose>, rng: &mut impl Rng) -> Opt
     let grip_mm = poses.iter().map(|pose| (pose.knuckle[1] - pose.knuckle[0]).norm()).sum::<f64>() / poses.len() as f64;
     let bar_half_mm = grip_mm / 2.0 + uniform(rng, 80.0, 250.0);
     let bar_shift_mm = normal(rng, 0.0, 10.0);
-    let hip_half_mm = HIP_HALF_RATIO * options.stature_mm * (1.0 + normal(rng, 0.0, HIP_HALF_SD).clamp(-0.16, 0.16));
+    let hip_half_mm = HIP_HALF_RATIO
+        * options.stature_mm.unwrap_or(MEAN_STATURE_MM)
+        * (1.0 + normal(rng, 0.0, HIP_HALF_SD).clamp(-0.16, 0.16));
     let room = Room::draw(&poses, rng);
     let place_of = |pose: &Pose, landmark: Landmark| -> Vector3<f64> {
         let bar = (pose.knuckle[1] - pose.knuckle[0]).normalize();
@@ -106,7 +111,10 @@ pub fn film(options: &VisitOptions, poses: Vec<Pose>, rng: &mut impl Rng) -> Opt
         .collect();
     let observations = VisitObservations {
         // As people state it: to the nearest centimetre.
-        person: PersonFacts { stature_mm: Some((options.stature_mm / 10.0).round() * 10.0), arm_length_mm: None },
+        person: PersonFacts {
+            stature_mm: options.stature_mm.map(|mm| (mm / 10.0).round() * 10.0),
+            arm_length_mm: None,
+        },
         bar: BarFacts { length_mm: options.has_bar.then_some(2.0 * bar_half_mm), has_taped_grips: false },
         reaches,
     };

@@ -47,6 +47,8 @@ pub struct SceneOptions {
     /// Whether bodies are softer than a model's: marks miss the joints by an offset of the person's, drift as the arm rises
     /// and lie otherwise in the next reach, the hips turn against the shoulders, and one arm is raised higher than the other.
     pub has_soft_bodies: bool,
+    /// Whether persons only shift between reaches: trunk, elbows and grip stay as they were, and the elbows are straight.
+    pub only_shifts: bool,
     /// Share of the visit's marks that are displaced by [`SceneOptions::displaced_px`] in a random direction.
     pub displaced_ratio: f64,
     /// Length of that displacement, px.
@@ -63,6 +65,7 @@ impl SceneOptions {
             view,
             mark_sd_px: 0.0,
             has_soft_bodies: false,
+            only_shifts: false,
             displaced_ratio: 0.0,
             displaced_px: 15.0,
             true_difference_deg: None,
@@ -112,6 +115,9 @@ impl Scene {
             (Rotation::External, internal_deg + after_deg + 1.0),
         ] {
             let mut stance = person.stance(rotation, elevation_deg, rng);
+            if options.only_shifts {
+                person.sit_as_before(&mut stance);
+            }
             let mut skin = SkinShift::default();
             if is_soft {
                 raise_unevenly(&mut stance, rng);
@@ -224,6 +230,16 @@ impl Person {
             arms: [arm(elevation_deg - half), arm(elevation_deg + half)],
             grip_mm: self.grip_mm + normal(rng, 0.0, 6.0),
             nod_deg: 0.0,
+        }
+    }
+
+    /// Takes everything but the shift out of how the person sits otherwise in this reach, and straightens the elbows.
+    fn sit_as_before(&self, stance: &mut Stance) {
+        stance.yaw_deg = 0.0;
+        stance.lean_deg = self.lean_deg;
+        stance.grip_mm = self.grip_mm;
+        for arm in &mut stance.arms {
+            arm.bend_deg = 0.0;
         }
     }
 }
