@@ -3,7 +3,7 @@
 use std::io;
 use std::path::PathBuf;
 
-use crate::web::decode::program;
+use crate::web::decode::{calibrate as calibration, program};
 
 /// Looks at a clip or still from end to end.
 #[derive(Debug, clap::Args)]
@@ -43,4 +43,9 @@ pub(super) fn show(args: &ShowArgs) -> anyhow::Result<()> {
 /// Carries marks.
 pub(super) fn carry(args: &CarryArgs) -> anyhow::Result<()> {
     Ok(program::carry(&args.from, &args.to, &mut io::stdout().lock())?)
+}
+
+/// Makes a lens profile as standard input asks.
+pub(super) fn calibrate() -> anyhow::Result<()> {
+    Ok(calibration::calibrate(&mut io::stdout().lock())?)
 }

@@ -54,6 +54,9 @@ enum Command {
     Carry(carry::Args),
     Check(check::Args),
     Completions(completions::Args),
+    /// Makes a lens profile as standard input asks.
+    #[command(hide = true)]
+    DecodeCalibrate,
     #[command(hide = true)]
     DecodeCarry(decode::CarryArgs),
     #[command(hide = true)]
@@ -82,6 +85,7 @@ pub fn run() -> ExitCode {
         Command::Carry(args) => carry::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Completions(args) => completions::run(&args),
+        Command::DecodeCalibrate => decode::calibrate(),
         Command::DecodeCarry(args) => decode::carry(&args),
         Command::DecodeCheck(args) => decode::check(&args),
         Command::DecodeShow(args) => decode::show(&args),

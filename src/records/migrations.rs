@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::error::{RecordsError, database};
 
 /// The steps in order; the database's `user_version` says how many it has taken.
-const STEPS: [&str; 3] = [
+const STEPS: [&str; 4] = [
     // Revisions are only ever added: each confirmed edit of marks is a row of its own, and the latest of each raise and
     // repeat counts. Numbers of rows are never given out twice, so that an address never shows another client's reach.
     "CREATE TABLE clients (
@@ -110,6 +110,14 @@ const STEPS: [&str; 3] = [
     CREATE INDEX log_entries_client ON log_entries (client, day);",
     // Where those of the marks come from that were carried from another reach; NULL where all were placed by hand.
     "ALTER TABLE revisions ADD COLUMN carried TEXT;",
+    // Lens profiles made on the page.
+    "CREATE TABLE lenses (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        facts TEXT NOT NULL,
+        profile TEXT NOT NULL,
+        sheet TEXT NOT NULL,
+        made_on TEXT NOT NULL
+    ) STRICT;",
 ];
 
 /// Takes the steps that a database has not taken yet, each in a transaction of its own.

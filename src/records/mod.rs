@@ -8,6 +8,7 @@ mod case;
 mod clients;
 mod error;
 mod export;
+mod lenses;
 mod media;
 mod migrations;
 mod model;
@@ -25,6 +26,7 @@ pub use carried::{CarrySource, OlderMarks};
 pub use case::{CaseReach, LeftOut, VisitCase};
 pub use clients::ClientSummary;
 pub use error::RecordsError;
+pub use lenses::{LensFacts, MadeLens};
 pub use media::{Accepted, MediaHash};
 pub use model::{
     CarriedFrom, Client, ClientFacts, Feel, Marking, Media, MediaFacts, Palms, Reach, ReachFacts, ReachMarks, Removal,

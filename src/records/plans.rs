@@ -244,9 +244,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let client = new_client(&Records::open(folder.path()).unwrap());
         {
-            // what the second and the third step made away, as the first version left it
+            // what later steps made away, as the first version left it
             let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
-            let back = "DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries;
+            let back = "DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries; DROP TABLE lenses;
                 ALTER TABLE revisions DROP COLUMN carried;";
             connection.execute_batch(back).unwrap();
             connection.pragma_update(None, "user_version", 1).unwrap();

@@ -3,6 +3,7 @@
 //! The room says what [`crate::screen`] found and adds nothing to it: it computes no quantity and makes no call. HTML and
 //! PDF render the same content, so that they cannot say different things.
 
+pub mod board_page;
 pub mod board_sheet;
 pub mod calibration_sheet;
 pub mod error;
@@ -26,6 +27,7 @@ mod terms;
 mod verdicts;
 pub(crate) mod wording;
 
+pub use board_page::{BOARD_CSS, BOARD_MODULE, board_page_content, render_board_page};
 pub use board_sheet::{BoardSheet, BoardTooLarge};
 pub use calibration_sheet::render_calibration_sheet;
 pub use chart::{

@@ -5,6 +5,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::error::WebError;
+use crate::report::{BOARD_CSS, BOARD_MODULE};
 
 const CSS: &str = "text/css; charset=utf-8";
 const MODULE: &str = "text/javascript; charset=utf-8";
@@ -13,6 +14,8 @@ const FONT: &str = "font/woff2";
 
 /// Name, media type and content of every file.
 const FILES: &[(&str, &str, &[u8])] = &[
+    ("board.css", CSS, BOARD_CSS.as_bytes()),
+    ("board.js", MODULE, BOARD_MODULE.as_bytes()),
     ("sheet.css", CSS, include_bytes!("assets/sheet.css")),
     ("mark.css", CSS, include_bytes!("assets/mark.css")),
     ("icon.svg", SVG, include_bytes!("assets/icon.svg")),

@@ -84,7 +84,7 @@ impl Server {
 
 /// All routes, behind the guard.
 pub fn router(app: Arc<App>) -> Router {
-    use routes::{carry, clients, demo, documents, frames, marks, reaches, visits};
+    use routes::{carry, clients, demo, documents, frames, lenses, marks, reaches, visits};
     Router::new()
         .route("/", get(clients::all))
         .route("/clients", post(clients::add))
@@ -109,6 +109,15 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/reaches/{id}/mark", get(marks::page))
         .route("/reaches/{id}/delete", get(reaches::before_delete).post(reaches::delete))
         .route("/guide", get(clients::guide))
+        .route("/lenses", get(lenses::all).post(lenses::add).layer(DefaultBodyLimit::disable()))
+        .route("/lenses/new", get(lenses::new))
+        .route("/lenses/board", get(lenses::board))
+        .route("/lenses/board.html", get(lenses::board_file))
+        .route("/lenses/board.pdf", get(lenses::board_pdf))
+        .route("/lenses/{id}", get(lenses::one))
+        .route("/lenses/{id}/sheet.html", get(lenses::sheet))
+        .route("/lenses/{id}/profile.json", get(lenses::profile))
+        .route("/lenses/{id}/delete", get(lenses::before_delete).post(lenses::delete))
         .route("/demo", post(demo::install))
         .route("/api/reaches/{id}", get(marks::read))
         .route("/api/reaches/{id}/marks", put(marks::confirm))

@@ -22,6 +22,8 @@ pub const SKIP_TO_CONTENT: &str = "Skip to content";
 pub const CLIENTS: &str = "Clients";
 /// The link to the filming guide.
 pub const GUIDE: &str = "How to film";
+/// The link to the lens profiles.
+pub const LENSES: &str = "Lenses";
 /// Names the links at the head of the page.
 pub const MAIN_LINKS: &str = "Main";
 /// Names the links to where a page belongs.
@@ -304,6 +306,7 @@ pub mod client {
     }
 }
 
+pub mod lens;
 pub mod visit;
 
 /// `/reaches/{id}/facts`.

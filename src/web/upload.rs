@@ -1,5 +1,6 @@
 //! A clip that a browser sends: streamed to the disk within bounds, looked at by a child, and only then taken.
 
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -31,8 +32,8 @@ const SILENCE: Duration = Duration::from_secs(60);
 pub(super) struct Upload {
     /// The fields beside the file.
     pub(super) form: Form,
-    /// The file, unless none or an empty one was sent.
-    pub(super) file: Option<Received>,
+    /// The files, without empty ones.
+    pub(super) files: Vec<Received>,
 }
 
 /// A file that was sent, under a temporary name.
@@ -42,23 +43,32 @@ pub(super) struct Received {
     bytes: u64,
 }
 
-/// Takes an upload. Fields that are wrong are noted in its form.
-pub(super) async fn receive(app: &App, multipart: Multipart) -> Result<Upload, WebError> {
+impl Received {
+    /// Where it is until it is dropped.
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
+/// Takes an upload of at most `files_max` files, which together are as large as one may be. Fields that are wrong are noted in its
+/// form.
+pub(super) async fn receive(app: &App, multipart: Multipart, files_max: usize) -> Result<Upload, WebError> {
     let _place =
         app.uploads.try_acquire().map_err(|_| WebError::Busy { what: "uploads are", most: app.limits.uploads })?;
-    match timeout(UPLOAD_TIME, receive_fields(app, multipart)).await {
+    match timeout(UPLOAD_TIME, receive_fields(app, multipart, files_max)).await {
         Ok(upload) => upload,
         Err(_) => Err(too_slow()),
     }
 }
 
-async fn receive_fields(app: &App, mut multipart: Multipart) -> Result<Upload, WebError> {
-    let mut upload = Upload { form: Form::default(), file: None };
-    let mut fields = 0;
+async fn receive_fields(app: &App, mut multipart: Multipart, files_max: usize) -> Result<Upload, WebError> {
+    let mut upload = Upload { form: Form::default(), files: Vec::new() };
+    let mut room_bytes = app.limits.upload_bytes;
+    let (mut fields, mut files) = (0, 0);
     while let Some(field) = within_silence(multipart.next_field()).await? {
         fields += 1;
-        if fields > FIELDS_MAX {
-            let problem = format!("an upload has more than {FIELDS_MAX} fields");
+        if fields > FIELDS_MAX + files_max {
+            let problem = format!("an upload has more than {} fields", FIELDS_MAX + files_max);
             return Err(WebError::Malformed { problem, status: StatusCode::BAD_REQUEST });
         }
         let Some(name) = field.name().map(str::to_owned) else {
@@ -68,10 +78,15 @@ async fn receive_fields(app: &App, mut multipart: Multipart) -> Result<Upload, W
         if name != "file" {
             let text = text_of(field, &name).await?;
             upload.form.add(name, text)?;
-        } else if upload.file.is_some() {
-            return Err(super::request::field("file", "is there twice, expected one clip or still".to_owned()));
-        } else {
-            upload.file = file_of(app, field).await?;
+            continue;
+        }
+        files += 1;
+        if files > files_max {
+            return Err(super::request::field("file", too_many(files_max)));
+        }
+        if let Some(file) = file_of(app, field, room_bytes).await? {
+            room_bytes -= file.bytes;
+            upload.files.push(file);
         }
     }
     Ok(upload)
@@ -88,8 +103,16 @@ async fn text_of(mut field: Field<'_>, name: &str) -> Result<String, WebError> {
     String::from_utf8(bytes).map_err(|_| super::request::field(name, "is not UTF-8 text".to_owned()))
 }
 
+fn too_many(files_max: usize) -> String {
+    if files_max == 1 {
+        "is there twice, expected one clip or still".to_owned()
+    } else {
+        format!("is there more than {files_max} times: choose fewer files")
+    }
+}
+
 /// Writes the file to the disk. Its name is not looked at.
-async fn file_of(app: &App, mut field: Field<'_>) -> Result<Option<Received>, WebError> {
+async fn file_of(app: &App, mut field: Field<'_>, room_bytes: u64) -> Result<Option<Received>, WebError> {
     let failed = |source| WebError::Io { step: "keep an upload", source };
     let (file, path) = app.records.incoming()?.into_parts();
     let mut file = tokio::fs::File::from_std(file);
@@ -97,9 +120,9 @@ async fn file_of(app: &App, mut field: Field<'_>) -> Result<Option<Received>, We
     let mut bytes = 0;
     while let Some(chunk) = within_silence(field.chunk()).await? {
         bytes += u64::try_from(chunk.len()).unwrap_or(u64::MAX);
-        if bytes > app.limits.upload_bytes {
+        if bytes > room_bytes {
             let most = app.limits.upload_bytes;
-            let problem = format!("the file is larger than {most} bytes, cut it to the raises");
+            let problem = format!("the file is larger than {most} bytes, cut it to what is needed");
             return Err(WebError::Malformed { problem, status: StatusCode::PAYLOAD_TOO_LARGE });
         }
         hash.update(&chunk);

@@ -6,6 +6,7 @@
 mod accuracy;
 mod bad_input;
 mod bad_media;
+mod board_pictures;
 mod calibrate;
 mod carry;
 mod case_files;

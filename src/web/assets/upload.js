@@ -16,8 +16,8 @@ function send(form) {
   status.hidden = false;
   line.classList.remove("error");
   // a server that refuses in the middle cuts the connection: the person would not hear why
-  const [file] = form.querySelector("input[type=file]").files;
-  if (file && file.size > Number(form.dataset.most)) {
+  const files = [...form.querySelector("input[type=file]").files];
+  if (files.reduce((bytes, file) => bytes + file.size, 0) > Number(form.dataset.most)) {
     line.textContent = form.dataset.tooLarge;
     line.classList.add("error");
     return;

@@ -1,15 +1,19 @@
 //! Starts a child, waits for it no longer than it may take, and believes nothing it says without a look.
 
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::time::Duration;
 
 use axum::body::Bytes;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::process::{Child, ChildStdin, ChildStdout, Command};
 use tokio::time::timeout;
 
+use super::calibrate::{CalibrateOutcome, CalibrateRequest};
 use super::program::{CarryOutcome, CarryRequest, NO_FRAME, Report};
 use crate::web::error::WebError;
 
@@ -27,6 +31,12 @@ pub const CARRY_COMMAND: &str = "decode-carry";
 
 /// How long carrying may take.
 const CARRY_TIME: Duration = Duration::from_secs(60);
+
+/// The hidden command that makes a lens profile.
+pub const CALIBRATE_COMMAND: &str = "decode-calibrate";
+
+/// The longest answer with a lens profile and its page, which carries its typeface, bytes.
+const SHEET_BYTES_MAX: u64 = 4 << 20;
 
 /// How long a frame may take.
 const FRAME_TIME: Duration = Duration::from_secs(10);
@@ -71,29 +81,59 @@ pub(in crate::web) async fn carry(
     to: &Path,
     request: &CarryRequest,
 ) -> Result<BTreeMap<String, CarryOutcome>, WebError> {
-    const TASK: &str = "carrying marks";
+    let arguments = [CARRY_COMMAND.as_ref(), from.as_os_str(), to.as_os_str()];
+    let task = Task { name: "carrying marks", time: CARRY_TIME, answer_bytes: REPORT_BYTES_MAX };
+    answer(program, &arguments, request, &task).await?.ok_or(WebError::Stopped { task: task.name })
+}
+
+/// Has a child make a lens profile. A child that gave up, or ran out of memory or time, refuses the files.
+pub(in crate::web) async fn calibrate(
+    program: &Path,
+    request: &CalibrateRequest,
+) -> Result<CalibrateOutcome, WebError> {
+    let task = Task { name: "making a lens profile", time: CHECK_TIME, answer_bytes: SHEET_BYTES_MAX };
+    let made = answer(program, &[CALIBRATE_COMMAND.as_ref()], request, &task).await?;
+    Ok(made.unwrap_or_else(|| {
+        CalibrateOutcome::Refused(format!(
+            "these files brought the decoder down, or took longer than {} s: they are damaged, or larger than can be looked \
+             through",
+            CHECK_TIME.as_secs()
+        ))
+    }))
+}
+
+/// What a child is asked to do, and the bounds on it.
+struct Task {
+    name: &'static str,
+    time: Duration,
+    answer_bytes: u64,
+}
+
+/// Sends a child a request and takes its answer; `None` where it failed or took too long.
+async fn answer<Answer: DeserializeOwned>(
+    program: &Path,
+    arguments: &[&OsStr],
+    request: &impl Serialize,
+    task: &Task,
+) -> Result<Option<Answer>, WebError> {
     let failed = |source| WebError::Io { step: "start the decoder", source };
-    let mut child = command(program)
-        .args([CARRY_COMMAND.as_ref(), from.as_os_str(), to.as_os_str()])
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .map_err(failed)?;
-    let stopped = || WebError::Stopped { task: TASK };
+    let stopped = || WebError::Stopped { task: task.name };
+    let mut child =
+        command(program).args(arguments).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().map_err(failed)?;
     let (mut input, out) = (child.stdin.take().ok_or_else(stopped)?, child.stdout.take().ok_or_else(stopped)?);
     let asked = serde_json::to_vec(request).map_err(|_| stopped())?;
-    let carried = timeout(CARRY_TIME, async {
+    let answered = timeout(task.time, async {
         input.write_all(&asked).await?;
         // the request ends with its input
         drop(input);
         let mut said = Vec::new();
-        out.take(REPORT_BYTES_MAX).read_to_end(&mut said).await?;
+        out.take(task.answer_bytes).read_to_end(&mut said).await?;
         child.wait().await.map(|status| (status, said))
     });
-    match carried.await {
-        Ok(Ok((status, said))) if status.success() => serde_json::from_slice(&said).map_err(|_| stopped()),
+    match answered.await {
+        Ok(Ok((status, said))) if status.success() => serde_json::from_slice(&said).map(Some).map_err(|_| stopped()),
         Ok(Err(source)) => Err(failed(source)),
-        Ok(Ok(_)) | Err(_) => Err(stopped()),
+        Ok(Ok(_)) | Err(_) => Ok(None),
     }
 }
 

@@ -252,7 +252,7 @@ fn without_path(error: &VideoError, path: &Path) -> String {
 }
 
 /// Bounds what this process may take. Where the system has no such bounds, the parent's clock alone remains.
-fn limit_resources(cpu_s: Option<u64>) -> io::Result<()> {
+pub(super) fn limit_resources(cpu_s: Option<u64>) -> io::Result<()> {
     #[cfg(unix)]
     {
         use rustix::process::Resource;

@@ -7,6 +7,7 @@ mod drawings;
 mod error;
 mod figure;
 mod guide;
+mod lenses;
 mod mark;
 mod palms;
 mod reach_facts;
@@ -22,6 +23,10 @@ pub use clients::render as clients;
 pub use delete::{render_client as delete_client, render_reach as delete_reach, render_visit as delete_visit};
 pub use error::render as error;
 pub use guide::render as guide;
+pub use lenses::{
+    render_all as lenses, render_board as board, render_delete as delete_lens, render_new as new_lens,
+    render_one as lens,
+};
 pub use mark::render as mark;
 pub use palms::render as palms;
 pub use reach_facts::render as reach_facts;

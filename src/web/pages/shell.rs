@@ -18,6 +18,11 @@ impl Crumbs {
         Self(vec![("/".to_owned(), text::CLIENTS.to_owned())])
     }
 
+    /// Below the list of lens profiles.
+    pub(super) fn lenses() -> Self {
+        Self(vec![("/lenses".to_owned(), text::LENSES.to_owned())])
+    }
+
     /// Below a client.
     pub(super) fn client(code: &str) -> Self {
         let mut crumbs = Self::clients();
@@ -69,6 +74,7 @@ pub(super) fn bare_page(title: &str, modules: &[&str], main: &Markup) -> Markup 
                         a.name href="/" { (PreEscaped(BOB)) (text::NAME) }
                         a href="/" { (text::CLIENTS) }
                         a href="/guide" { (text::GUIDE) }
+                        a href="/lenses" { (text::LENSES) }
                     }
                 }
                 (main)

@@ -200,7 +200,11 @@ fn one_visit() -> VisitView {
             is_worse: false,
             angle: Some(("0.6".to_owned(), "1.7".to_owned())),
         }),
-        settings: SettingsView { form: FormView::default(), profile_name: Some("phone main camera".to_owned()) },
+        settings: SettingsView {
+            form: FormView::default(),
+            profile_name: Some("phone main camera".to_owned()),
+            lenses: Vec::new(),
+        },
         upload: FormView::default(),
     }
 }

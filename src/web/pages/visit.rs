@@ -234,12 +234,28 @@ fn settings(view: &VisitView) -> Markup {
                     (Input { name: "margin_deg", label: words::MARGIN, hint: words::MARGIN_HINT, mode: "decimal", is_required: false }.render(form))
                 }
                 label.choice { input type="checkbox" name="taped_grips" value="on" checked[form.value("taped_grips") == "on"]; (words::TAPED) }
-                details open[error.is_some()] {
+                details open[error.is_some() || form.error("lens").is_some()] {
                     summary {
                         (words::PROFILE) ": "
                         (view.settings.profile_name.as_deref().unwrap_or(words::NONE))
                     }
                     @if view.settings.profile_name.is_none() { p { (words::PROFILE_NONE) } }
+                    @if view.settings.lenses.is_empty() {
+                        p { a href="/lenses/new" { (words::PROFILE_MAKE) } }
+                    } @else {
+                        div.field {
+                            label for="field-lens" { (words::PROFILE_KEPT) }
+                            select #field-lens name="lens" {
+                                option value="" { (text::lens::KEEP) }
+                                @for lens in &view.settings.lenses {
+                                    option value=(lens.id) selected[form.value("lens") == lens.id.to_string()] {
+                                        (lens.name) ", " (lens.size) ", " (lens.date)
+                                    }
+                                }
+                            }
+                            (error_text(form.error("lens"), "error-lens"))
+                        }
+                    }
                     div.field {
                         label for=(profile_id) { (words::PROFILE) }
                         span.hint id=(profile_hint) { (words::PROFILE_HINT) }

@@ -25,7 +25,7 @@ use crate::web::request::{Id, IdAndName, Parameters, field};
 use crate::web::state::{App, blocking};
 
 /// Headers of a finished document, which carries its own style and pictures.
-fn document_headers(kind: &'static str) -> [(header::HeaderName, &'static str); 2] {
+pub(super) fn document_headers(kind: &'static str) -> [(header::HeaderName, &'static str); 2] {
     [(header::CONTENT_TYPE, kind), (header::CONTENT_SECURITY_POLICY, DOCUMENT_POLICY)]
 }
 
@@ -56,12 +56,17 @@ pub async fn report_pdf(State(app): State<Arc<App>>, Id(id): Id, parameters: Par
     Ok((headers, report.pdf).into_response())
 }
 
+/// The paper that `?paper=` names; A4 where it names none.
+pub(super) fn paper(parameters: &Parameters) -> Result<PageSize, WebError> {
+    match parameters.text("paper") {
+        None | Some("a4") => Ok(PageSize::A4),
+        Some("letter") => Ok(PageSize::Letter),
+        Some(found) => Err(field("paper", format!("found {found:?}, expected a4 or letter"))),
+    }
+}
+
 async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Report, WebError> {
-    let page = match parameters.text("paper") {
-        None | Some("a4") => PageSize::A4,
-        Some("letter") => PageSize::Letter,
-        Some(found) => return Err(field("paper", format!("found {found:?}, expected a4 or letter"))),
-    };
+    let page = paper(parameters)?;
     let records = app.clone();
     let (case, measured, date, danger) = blocking(move || {
         let date = day_words(&records.records.visit(id)?.made_on);

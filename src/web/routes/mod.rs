@@ -5,13 +5,18 @@ pub(super) mod clients;
 pub(super) mod demo;
 pub(super) mod documents;
 pub(super) mod frames;
+pub(super) mod lenses;
 pub(super) mod marks;
 pub(super) mod reaches;
 pub(super) mod visits;
 
+use axum::extract::Multipart;
+use axum::extract::multipart::MultipartRejection;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::Markup;
+
+use super::error::WebError;
 
 /// A page.
 fn page(markup: Markup) -> Response {
@@ -26,4 +31,12 @@ fn page_again(markup: Markup) -> Response {
 /// On to another page, after something was done.
 fn onwards(path: &str) -> Response {
     Redirect::to(path).into_response()
+}
+
+/// The parts of an upload's body.
+fn parts(multipart: Result<Multipart, MultipartRejection>) -> Result<Multipart, WebError> {
+    multipart.map_err(|_| {
+        let problem = "expected a body of type multipart/form-data".to_owned();
+        WebError::Malformed { problem, status: StatusCode::UNSUPPORTED_MEDIA_TYPE }
+    })
 }

@@ -4,11 +4,10 @@ use std::sync::Arc;
 
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::visits::visit_view;
-use super::{onwards, page, page_again};
+use super::{onwards, page, page_again, parts};
 use crate::geometry::Side;
 use crate::pose::View;
 use crate::records::{Palms, Reach, ReachFacts, Records, RecordsError, Word as _};
@@ -29,13 +28,11 @@ pub async fn upload(
     Id(visit): Id,
     multipart: Result<Multipart, MultipartRejection>,
 ) -> Result<Response, WebError> {
-    let multipart = multipart.map_err(|_| {
-        let problem = "expected a body of type multipart/form-data".to_owned();
-        WebError::Malformed { problem, status: StatusCode::UNSUPPORTED_MEDIA_TYPE }
-    })?;
+    let multipart = parts(multipart)?;
     let known = app.clone();
     blocking(move || known.records.visit(visit).map_err(WebError::from)).await?;
-    let Upload { mut form, file } = upload::receive(&app, multipart).await?;
+    let Upload { mut form, mut files } = upload::receive(&app, multipart, 1).await?;
+    let file = files.pop();
     let facts = reach_facts(&mut form);
     if file.is_none() {
         form.fault("file", "choose a clip or a still; an empty file is none");

@@ -9,7 +9,7 @@ use super::clients::{client_path, client_view};
 use super::{onwards, page, page_again};
 use crate::camera::parse_profile;
 use crate::pose::Rotation;
-use crate::records::{Reach, Records, VisitCase, VisitSettings};
+use crate::records::{Reach, Records, RecordsError, VisitCase, VisitSettings};
 use crate::report::wording::typeset;
 use crate::report::{
     CallDrawings, CaseFacts, DangerNote, draw_comparison, draw_retest, letters_not_in_print, render_charts,
@@ -85,6 +85,7 @@ pub(super) fn visit_view(
         settings: SettingsView {
             form: settings.unwrap_or_else(|| settings_form(&visit.settings)),
             profile_name: case.profile.map(|profile| profile.name),
+            lenses: records.lenses()?.iter().map(super::lenses::line_of).collect(),
         },
         upload,
     })
@@ -115,11 +116,20 @@ pub async fn settings(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -
         if let Some(Err(error)) = profile.as_deref().map(parse_profile) {
             form.fault("profile", chain_words(&error));
         }
+        let chosen = match form.text("lens").map(|number| number.parse().map(|number| app.records.lens(number))) {
+            None => None,
+            Some(Ok(Ok(lens))) => Some(lens.profile),
+            Some(Err(_) | Ok(Err(RecordsError::NotFound { .. }))) => {
+                form.fault("lens", "this lens profile is gone: choose another");
+                None
+            }
+            Some(Ok(Err(error))) => return Err(error.into()),
+        };
         if !form.is_right() {
             let view = visit_view(&app.records, id, Some(form.view), FormView::default())?;
             return Ok(page_again(pages::visit(&view)));
         }
-        let profile = profile.or(old.profile.filter(|_| !removes_profile));
+        let profile = profile.or(chosen).or(old.profile.filter(|_| !removes_profile));
         let margin_deg = margin_deg.unwrap_or(MARGIN_DEG_DEFAULT);
         app.records.set_visit(id, &VisitSettings { bar_length_mm, taped_grips, margin_deg, profile })?;
         Ok(onwards(&format!("/visits/{id}")))

@@ -50,6 +50,8 @@ pub const MARGIN_HINT: &str = "The smallest difference that counts. 3 is common 
 pub const PROFILE: &str = "Lens profile";
 pub const PROFILE_HINT: &str =
     "Contents of the phone's .camera.json file, from calibration. Leave it empty if you have none.";
+pub const PROFILE_KEPT: &str = "Choose one of the lens profiles on this computer";
+pub const PROFILE_MAKE: &str = "Make a lens profile";
 pub const PROFILE_FILE: &str = "Choose a lens profile";
 pub const PROFILE_NOW: &str = "In use:";
 pub const PROFILE_NONE: &str = "None: a usual phone lens is assumed, and the answer is less sharp.";

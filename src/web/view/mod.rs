@@ -2,6 +2,7 @@
 
 mod client;
 mod form;
+mod lens;
 mod mark;
 mod result;
 mod visit;
@@ -11,6 +12,7 @@ pub use client::{
     ScreeningView, VisitLine,
 };
 pub use form::{FieldError, FormView};
+pub use lens::{LensLine, LensView, LensesView, NewLensView};
 pub use mark::{LandmarkView, MarkView, PalmsView};
 pub use result::{
     ArmView, ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView,

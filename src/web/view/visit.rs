@@ -190,13 +190,15 @@ pub struct ReachFactsView {
 }
 
 /// Bar, margin and camera profile. Fields `bar_length_mm`, `taped_grips` (on), `margin_deg`, `profile` (text of a lens
-/// profile; empty keeps the one that is there) and `remove_profile` (on).
+/// profile; empty keeps the one that is there), `lens` (number of a lens profile, in its place) and `remove_profile` (on).
 #[derive(Debug, Clone)]
 pub struct SettingsView {
     /// What is set, or what was typed.
     pub form: FormView,
     /// Name of the lens profile.
     pub profile_name: Option<String>,
+    /// The lens profiles on this computer.
+    pub lenses: Vec<super::LensLine>,
 }
 
 /// `/reaches/{id}/delete`: what deleting one reach removes. `POST` to the same path does it.

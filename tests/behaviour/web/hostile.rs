@@ -243,15 +243,15 @@ fn malformed_upload(page: &Page, rng: &mut ChaCha8Rng, visit: i64, clip: &[u8]) 
     let mut file = clip[..start].to_vec();
     file.extend(bytes(rng, 20_000));
     let body = match rng.random_range(0..5) {
-        0 => multipart(&right[..rng.random_range(0..4)], &name, &file),
-        1 => multipart(&[("occasion", "never"), ("rotation", &noise(rng, 10)), ("view", "side")], &name, &file),
+        0 => multipart(&right[..rng.random_range(0..4)], &[(&name, &file)]),
+        1 => multipart(&[("occasion", "never"), ("rotation", &noise(rng, 10)), ("view", "side")], &[(&name, &file)]),
         2 => {
-            let mut body = multipart(&right, &name, &file);
+            let mut body = multipart(&right, &[(&name, &file)]);
             body.truncate(rng.random_range(0..body.len() - 60));
             body
         }
         3 => bytes(rng, 3000),
-        _ => multipart(&right, &name, &file),
+        _ => multipart(&right, &[(&name, &file)]),
     };
     let kinds = ["multipart/form-data; boundary=what-separates-the-fields", "multipart/form-data", "text/plain"];
     let kind = kinds[[0, 0, 0, 0, 0, 0, 1, 2].choose(rng).copied().unwrap()];

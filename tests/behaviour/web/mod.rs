@@ -6,5 +6,6 @@ mod guarding;
 mod hostile;
 mod job;
 mod kill;
+mod lenses;
 pub mod page;
 mod serve;

@@ -122,10 +122,15 @@ impl Page {
 
     /// Sends a clip to a visit under a file name.
     pub async fn upload(&self, visit: i64, fields: &[(&str, &str)], name: &str, clip: &[u8]) -> Answer {
+        self.upload_to(&format!("/visits/{visit}/reaches"), fields, &[(name, clip)]).await
+    }
+
+    /// Sends files under their names.
+    pub async fn upload_to(&self, path: &str, fields: &[(&str, &str)], files: &[(&str, &[u8])]) -> Answer {
         let request = self
-            .request(Method::POST, &format!("/visits/{visit}/reaches"))
+            .request(Method::POST, path)
             .header(header::CONTENT_TYPE, format!("multipart/form-data; boundary={BOUNDARY}"))
-            .body(Body::from(multipart(fields, name, clip)));
+            .body(Body::from(multipart(fields, files)));
         self.send(request.unwrap()).await
     }
 
@@ -198,20 +203,23 @@ pub fn client<'a>(code: &'a str, signs: &[&str]) -> Vec<(&'a str, &'a str)> {
     fields
 }
 
-pub fn multipart(fields: &[(&str, &str)], name: &str, clip: &[u8]) -> Vec<u8> {
+pub fn multipart(fields: &[(&str, &str)], files: &[(&str, &[u8])]) -> Vec<u8> {
     let mut body = Vec::new();
     for (field, value) in fields {
         body.extend_from_slice(
             format!("--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{field}\"\r\n\r\n{value}\r\n").as_bytes(),
         );
     }
-    let head = format!(
-        "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\
-         Content-Type: application/octet-stream\r\n\r\n"
-    );
-    body.extend_from_slice(head.as_bytes());
-    body.extend_from_slice(clip);
-    body.extend_from_slice(format!("\r\n--{BOUNDARY}--\r\n").as_bytes());
+    for (name, content) in files {
+        let head = format!(
+            "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\
+             Content-Type: application/octet-stream\r\n\r\n"
+        );
+        body.extend_from_slice(head.as_bytes());
+        body.extend_from_slice(content);
+        body.extend_from_slice(b"\r\n");
+    }
+    body.extend_from_slice(format!("--{BOUNDARY}--\r\n").as_bytes());
     body
 }
 
