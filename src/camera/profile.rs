@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::camera::lens::has_same_aspect;
 use crate::camera::{CameraError, LENS_PARAMETERS, Lens};
+use crate::video::growing_beside;
 
 /// The name of the format.
 pub const PROFILE_SCHEMA: &str = "tworeach/camera/1";
@@ -185,16 +186,8 @@ pub fn parse_profile(text: &str) -> Result<LensProfile, CameraError> {
 /// [`CameraError::Write`] if the file cannot be written.
 pub fn write_profile(path: &Path, profile: &LensProfile) -> Result<(), CameraError> {
     let write_error = |source| CameraError::Write { path: path.to_owned(), source };
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        // A temporary file is private by default; the profile is to be as readable as any other file, by the umask.
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    let mut file = builder.tempfile_in(folder).map_err(write_error)?;
-    file.write_all(render_profile(profile).as_bytes()).map_err(write_error)?;
+    let mut file = growing_beside(path, "").map_err(write_error)?;
+    file.as_file_mut().write_all(render_profile(profile).as_bytes()).map_err(write_error)?;
     file.persist(path).map_err(|fault| write_error(fault.error))?;
     Ok(())
 }

@@ -8,6 +8,7 @@ use anyhow::{Context, bail};
 use tempfile::NamedTempFile;
 
 use super::unfinished::{Unfinished, finishing};
+use crate::video::growing_beside;
 
 /// A file being written under a temporary name beside its path, put there by [`OutputFile::finish`] and removed if dropped.
 pub(super) struct OutputFile {
@@ -26,22 +27,14 @@ impl OutputFile {
         if path.is_dir() {
             bail!("{} is a directory, expected a file name", path.display());
         }
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".writing-");
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            builder.permissions(std::fs::Permissions::from_mode(0o666)); // narrowed by the user's mask
-        }
-        let file = builder.tempfile_in(folder).with_context(|| format!("cannot write {}", path.display()))?;
+        let file = growing_beside(path, "").with_context(|| format!("cannot write {}", path.display()))?;
         let unfinished = Unfinished::file(file.path());
         Ok(Self { path: path.to_owned(), force, file, unfinished })
     }
 
     /// Puts the finished file at its path.
     pub(super) fn finish(mut self) -> anyhow::Result<()> {
-        self.file.flush().with_context(|| format!("cannot write {}", self.path.display()))?;
+        self.file.as_file_mut().flush().with_context(|| format!("cannot write {}", self.path.display()))?;
         let Self { path, force, file, unfinished: _unfinished } = self;
         let _finishing = finishing();
         let done = if force { file.persist(&path) } else { file.persist_noclobber(&path) };
@@ -56,10 +49,11 @@ impl OutputFile {
 
 impl Write for OutputFile {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.file.write(bytes)
+        // the plain file: its errors don't speak of the temporary name
+        self.file.as_file_mut().write(bytes)
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
+        self.file.as_file_mut().flush()
     }
 }

@@ -8,6 +8,7 @@ use anyhow::{Context as _, bail};
 use tempfile::{NamedTempFile, TempPath};
 
 use super::unfinished::{Unfinished, finishing};
+use crate::video::growing_file;
 
 /// A directory that results are written to. Dropped before [`OutputFolder::finish`], it leaves nothing behind.
 pub(super) struct OutputFolder {
@@ -89,15 +90,7 @@ impl OutputFolder {
     }
 
     fn temporary(&self) -> anyhow::Result<NamedTempFile> {
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".writing-");
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt as _;
-            // a temporary file is private; a result is as readable as any other file, by the user's mask
-            builder.permissions(fs::Permissions::from_mode(0o666));
-        }
-        builder.tempfile_in(&self.folder).with_context(|| format!("cannot write to {}", self.folder.display()))
+        growing_file(&self.folder, "").with_context(|| format!("cannot write to {}", self.folder.display()))
     }
 }
 

@@ -1,6 +1,6 @@
 //! What can keep the demo from being written.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::screen::ScreenError;
 use crate::video::VideoError;
@@ -35,4 +35,18 @@ pub enum DemoError {
     /// The case file could not be worded.
     #[error(transparent)]
     Case(#[from] ScreenError),
+}
+
+impl DemoError {
+    /// The same error, of a file in the folder `of` in place of the temporary one.
+    pub(crate) fn in_folder(self, temporary: &Path, of: &Path) -> Self {
+        let named = |path: PathBuf| path.strip_prefix(temporary).map_or_else(|_| path.clone(), |name| of.join(name));
+        match self {
+            Self::Write { path, source } => Self::Write { path: named(path), source },
+            Self::Video(VideoError::Write { path, source }) => {
+                Self::Video(VideoError::Write { path: named(path), source })
+            }
+            other => other,
+        }
+    }
 }

@@ -23,7 +23,7 @@ use crate::screen::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, CheckLimits, ClientFacts, FrameUse, LimitedBy,
     MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarkingEntry, MarksFile, PointSpread, ReachEntry, Source,
 };
-use crate::video::{EncodeOptions, Encoder};
+use crate::video::{EncodeOptions, Encoder, without_temporary_name};
 
 /// Name of the lens profile's file.
 const PROFILE_FILE: &str = "phone.camera.json";
@@ -93,8 +93,8 @@ pub fn write_demo(
     let growing = tempfile::Builder::new()
         .prefix(".rendering-")
         .tempdir_in(parent)
-        .map_err(|source| DemoError::Write { path: parent.to_owned(), source })?;
-    render_case(&scenario, growing.path(), &mut progress)?;
+        .map_err(|error| DemoError::Write { path: parent.to_owned(), source: without_temporary_name(&error) })?;
+    render_case(&scenario, growing.path(), &mut progress).map_err(|error| error.in_folder(growing.path(), &folder))?;
 
     fs::create_dir_all(&folder).map_err(|source| DemoError::Write { path: folder.clone(), source })?;
     for name in file_names(&scenario) {

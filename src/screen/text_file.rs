@@ -5,6 +5,7 @@ use std::io::{Read as _, Write as _};
 use std::path::Path;
 
 use super::error::ScreenError;
+use crate::video::growing_beside;
 
 use super::problem::{Fault, Problems};
 
@@ -52,17 +53,8 @@ fn read(path: &Path, bytes_max: u64) -> Result<String, Fault> {
 /// Writes a text under a temporary name and gives it its own when it is complete.
 pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), ScreenError> {
     let failed = |source| ScreenError::Write { path: path.to_owned(), source };
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".writing-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        // a temporary file is private; this one is as readable as any other, by the user's mask
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    let mut file = builder.tempfile_in(folder).map_err(failed)?;
-    file.write_all(text.as_bytes()).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
+    let mut file = growing_beside(path, "").map_err(failed)?;
+    file.as_file_mut().write_all(text.as_bytes()).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
     file.persist(path).map_err(|error| failed(error.error))?;
     Ok(())
 }

@@ -1,6 +1,5 @@
 //! Pictures to an H.264 clip that any phone plays: MP4 with the index in front, YUV 4:2:0, BT.709 in the limited range.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use ffmpeg_next as ffmpeg;
@@ -14,6 +13,7 @@ use tempfile::NamedTempFile;
 use super::color::MATRIX_BT709;
 use super::error::VideoError;
 use super::ffi::{self, Conversion, Scaler};
+use super::growing::growing_beside;
 
 /// Ticks per second of the clip's clock: a multiple of every usual frame rate.
 const TICKS_PER_S: i32 = 90_000;
@@ -75,7 +75,8 @@ impl Encoder {
             return Err(VideoError::Exists { path: path.to_owned() });
         }
         ffi::prepare();
-        let file = new_file_beside(path)?;
+        let file =
+            growing_beside(path, ".mp4").map_err(|source| VideoError::Write { path: path.to_owned(), source })?;
         let failed = |source| write_error(path, source);
         let codec = encoder::find_by_name("libx264").ok_or(VideoError::NoEncoder)?;
         let mut output = ffi::create_mp4(file.path()).map_err(failed)?;
@@ -220,19 +221,6 @@ fn ticks(time_s: f64) -> Result<i64, VideoError> {
     Ok(ticks)
 }
 
-/// A new file in the folder of `path`, readable like any other file of the user.
-fn new_file_beside(path: &Path) -> Result<NamedTempFile, VideoError> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".writing-").suffix(".mp4");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(fs::Permissions::from_mode(0o666)); // narrowed by the user's mask
-    }
-    builder.tempfile_in(folder).map_err(|source| VideoError::Write { path: path.to_owned(), source })
-}
-
 fn write_error(path: &Path, source: ffmpeg::Error) -> VideoError {
     let path = path.to_owned();
     match source {
@@ -249,6 +237,8 @@ fn rgb_format() -> i32 {
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
     use crate::video::Clip;
 

@@ -10,6 +10,7 @@ mod convert;
 mod encoder;
 mod error;
 mod ffi;
+mod growing;
 mod info;
 mod jpeg;
 mod media;
@@ -24,6 +25,7 @@ pub use clip::{Clip, Frames, LumaFrame, LumaFrames, Survey, TIME_TOLERANCE_S, Up
 pub use color::{ColorInfo, Transfer};
 pub use encoder::{EncodeOptions, Encoder};
 pub use error::VideoError;
+pub(crate) use growing::{growing_beside, growing_file, without_temporary_name};
 pub use info::{MediaInfo, MediaKind};
 pub use jpeg::encode_jpeg;
 pub use media::Media;
