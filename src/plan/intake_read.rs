@@ -73,7 +73,7 @@ impl Intake {
 }
 
 fn parse_intake(text: &str, today: Day, problems: &mut Problems) -> Option<Intake> {
-    let root = parse_toml(text, problems);
+    let root = parse_toml(text, problems)?;
     let accepted = [
         "schema",
         "client",

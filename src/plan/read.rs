@@ -74,11 +74,11 @@ impl Plan {
     /// As [`Plan::read`].
     pub fn parse(text: &str, path: &Path) -> Result<Self, PlanError> {
         let mut problems = Problems::new(path);
-        let (mut plan, lines) = parse_plan(text, &mut problems);
+        let parsed = parse_plan(text, &mut problems);
         let found = problems.into_list();
-        if !found.is_empty() {
+        let Some((mut plan, lines)) = parsed.filter(|_| found.is_empty()) else {
             return Err(PlanError::Invalid { problems: found });
-        }
+        };
         // the whole is looked at once its parts are sound: else one slip would be told several times
         let mut problems = Problems::new(path);
         check_whole(&mut plan, &lines, &mut problems);
@@ -100,8 +100,8 @@ pub(super) fn note(problems: &mut Problems, line: usize, fault: impl std::error:
     problems.at(line, Fault::Other { cause: Box::new(fault) });
 }
 
-fn parse_plan(text: &str, problems: &mut Problems) -> (Plan, PlanLines) {
-    let root = parse_toml(text, problems);
+fn parse_plan(text: &str, problems: &mut Problems) -> Option<(Plan, PlanLines)> {
+    let root = parse_toml(text, problems)?;
     let fields = Fields::of(&root, "the plan", &["schema", "name", "equipment", "pain", "rule", "stage"], problems);
     for field in ["schema", "name", "equipment", "pain", "rule", "stage"] {
         fields.required(field, problems);
@@ -133,7 +133,7 @@ fn parse_plan(text: &str, problems: &mut Problems) -> (Plan, PlanLines) {
         stages,
         order: Vec::new(),
     };
-    (plan, lines)
+    Some((plan, lines))
 }
 
 fn equipment(node: &Node, problems: &mut Problems) -> Option<Equipment> {

@@ -237,9 +237,11 @@ impl CaseFile {
     /// As [`CaseFile::read`].
     pub fn parse(text: &str, path: &Path) -> Result<Self, ScreenError> {
         let mut problems = Problems::new(path);
-        let (case, _) = parse_case(text, &mut problems);
-        let problems = problems.into_list();
-        if problems.is_empty() { Ok(case) } else { Err(ScreenError::Invalid { problems }) }
+        let case = parse_case(text, &mut problems);
+        match (case, problems.into_list()) {
+            (Some((case, _)), problems) if problems.is_empty() => Ok(case),
+            (_, problems) => Err(ScreenError::Invalid { problems }),
+        }
     }
 
     /// The text of the file.
@@ -262,12 +264,12 @@ impl CaseFile {
 /// Reads a case file and says where its fields stand.
 pub(crate) fn read_case(path: &Path) -> (Option<(CaseFile, CaseLines)>, Vec<Problem>) {
     let mut problems = Problems::new(path);
-    let case = read_text(path, CASE_BYTES_MAX, &mut problems).map(|text| parse_case(&text, &mut problems));
+    let case = read_text(path, CASE_BYTES_MAX, &mut problems).and_then(|text| parse_case(&text, &mut problems));
     (case, problems.into_list())
 }
 
-fn parse_case(text: &str, problems: &mut Problems) -> (CaseFile, CaseLines) {
-    let root = parse_toml(text, problems);
+fn parse_case(text: &str, problems: &mut Problems) -> Option<(CaseFile, CaseLines)> {
+    let root = parse_toml(text, problems)?;
     let fields = Fields::of(
         &root,
         "the case",
@@ -293,7 +295,7 @@ fn parse_case(text: &str, problems: &mut Problems) -> (CaseFile, CaseLines) {
     let (reaches, lines) = fields.list("reach", problems).map(|nodes| reaches(nodes, problems)).unwrap_or_default();
     contradictions(&reaches, &lines, problems);
     let case = CaseFile { schema: CASE_SCHEMA.to_owned(), client, bar, camera, call, marking, limits, reaches };
-    (case, CaseLines { camera_profile, spread_file, reaches: lines })
+    Some((case, CaseLines { camera_profile, spread_file, reaches: lines }))
 }
 
 /// Notes a missing or other schema.

@@ -12,6 +12,9 @@ use toml::de::{DeTable, DeValue};
 
 use super::problem::{Fault, Problems};
 
+/// What the TOML parser says of text that is nested too deeply.
+const TOO_DEEP: [&str; 2] = ["max recursion depth met", "recursion limit"];
+
 /// A value and the line on which it starts, from 1.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Node {
@@ -55,15 +58,22 @@ impl Value {
     }
 }
 
-/// Reads TOML. Faults of the language go to `problems`; what could be read is returned.
-pub(crate) fn parse_toml(text: &str, problems: &mut Problems) -> Node {
+/// Reads TOML. Faults of the language go to `problems`; what could be read is returned, and `None` where values are nested
+/// deeper than the parser goes: what it makes of the rest says nothing of the file.
+pub(crate) fn parse_toml(text: &str, problems: &mut Problems) -> Option<Node> {
     let lines = Lines::of(text);
     let (table, errors) = DeTable::parse_recoverable(text);
-    for error in errors {
-        let line = error.span().map(|span| lines.number(span.start));
-        problems.push(line, Fault::Syntax { language: "TOML", message: error.message().trim().to_lowercase() });
+    let place = |error: &toml::de::Error| error.span().map(|span| lines.number(span.start));
+    if let Some(error) = errors.iter().find(|error| TOO_DEEP.iter().any(|words| error.message().contains(words))) {
+        let message = "tables or lists are nested too deeply".to_owned();
+        problems.push(place(error), Fault::Syntax { language: "TOML", message });
+        return None;
     }
-    Node { line: 1, value: toml_table(table.get_ref(), &lines) }
+    for error in errors {
+        problems
+            .push(place(&error), Fault::Syntax { language: "TOML", message: error.message().trim().to_lowercase() });
+    }
+    Some(Node { line: 1, value: toml_table(table.get_ref(), &lines) })
 }
 
 /// Reads JSON. `None` when it is not JSON, with the fault in `problems`.
@@ -186,7 +196,7 @@ mod tests {
     #[test]
     fn fields_know_their_lines_in_both_languages() {
         let mut problems = Problems::new(Path::new("x"));
-        let node = parse_toml("b = 1\n\n# a comment\na = 'x'\n", &mut problems);
+        let node = parse_toml("b = 1\n\n# a comment\na = 'x'\n", &mut problems).unwrap();
         assert_eq!(fields(&node), [("b", 1), ("a", 4)]);
         let node = parse_json("{\n \"b\": 1,\n\n \"a\": [1, 2]}", &mut problems).unwrap();
         assert_eq!(fields(&node), [("b", 2), ("a", 4)]);
@@ -196,7 +206,7 @@ mod tests {
     #[test]
     fn integers_of_every_base_are_numbers() {
         let mut problems = Problems::new(Path::new("x"));
-        let node = parse_toml("a = 0x1F\nb = 1_000", &mut problems);
+        let node = parse_toml("a = 0x1F\nb = 1_000", &mut problems).unwrap();
         let Value::Table(entries) = node.value else { panic!("a document is a table") };
         assert_eq!(entries[0].node.value, Value::Number(31.0));
         assert_eq!(entries[1].node.value, Value::Number(1000.0));
@@ -215,7 +225,14 @@ mod tests {
     fn deep_nesting_is_refused_and_does_not_overflow_the_stack() {
         let mut problems = Problems::new(Path::new("x"));
         assert!(parse_json(&"[".repeat(100_000), &mut problems).is_none());
-        let _ = parse_toml(&format!("a = {}", "[".repeat(100_000)), &mut problems);
-        assert!(problems.into_list().len() >= 2);
+        assert_eq!(problems.into_list().len(), 1);
+        // one sentence, whatever the parser makes of the rest
+        let tables = || (1..300).map(|depth| format!("[a{}]\n", ".a".repeat(depth))).collect::<String>();
+        for text in [format!("a = {}", "[".repeat(100_000)), format!("a = {}1", "{a=".repeat(300)), tables()] {
+            let mut problems = Problems::new(Path::new("x"));
+            assert!(parse_toml(&text, &mut problems).is_none());
+            let found = problems.into_list();
+            assert!(found.len() == 1 && found[0].to_string().ends_with("nested too deeply"), "{found:?}");
+        }
     }
 }
