@@ -1,15 +1,20 @@
-//! `tworeach still`: saves the frame shown at a time as a PNG picture.
+//! `tworeach still`: saves the frame shown at a time as a picture, PNG or JPEG.
 
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
+use clap::builder::{PathBufValueParser, TypedValueParser as _};
+use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
 
 use super::output::OutputFile;
 use crate::video::Media;
 
-/// Saves the frame of a clip shown at a time, upright and with square pixels, as a PNG picture.
+/// Quality of a JPEG, of 100: an edge that is marked stays where it is. PNG loses nothing at all.
+const JPEG_QUALITY: u8 = 95;
+
+/// Saves the frame of a clip shown at a time, upright and with square pixels, as a PNG or JPEG picture.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
   tworeach still raise.mp4 --at 2.4 --out raise.png
@@ -22,31 +27,63 @@ pub(super) struct Args {
     /// Time of the frame, s from the clip's first frame.
     #[arg(long, value_name = "S", allow_negative_numbers = true)]
     at: f64,
-    /// The picture to write; "-" is standard output.
-    #[arg(long, value_name = "PNG")]
-    out: PathBuf,
+    /// The picture to write: a name that ends in .png or .jpg, or "-" for a PNG on standard output.
+    #[arg(long, value_name = "PICTURE", value_parser = PathBufValueParser::new().try_map(Picture::named))]
+    out: Picture,
     /// Overwrite an existing picture.
     #[arg(long)]
     force: bool,
 }
 
+/// A picture to be written: what its name says is what is in it.
+#[derive(Debug, Clone)]
+struct Picture {
+    path: PathBuf,
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Format {
+    Png,
+    Jpeg,
+}
+
+impl Picture {
+    fn named(path: PathBuf) -> Result<Self, &'static str> {
+        let extension = path.extension().and_then(|extension| extension.to_str()).map(str::to_ascii_lowercase);
+        let format = match extension.as_deref() {
+            Some("png") => Format::Png,
+            Some("jpg" | "jpeg") => Format::Jpeg,
+            None if path == Path::new("-") => Format::Png,
+            _ => return Err("expected a name that ends in .png or .jpg"),
+        };
+        Ok(Self { path, format })
+    }
+}
+
 /// Runs the command.
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
-    if args.out == Path::new("-") {
+    let path = &args.out.path;
+    if path == Path::new("-") {
         let mut bytes = Vec::new();
         write_frame(args, &mut bytes)?;
         return io::stdout().write_all(&bytes).context("cannot write to standard output");
     }
     // Opened before decoding, so that a name that can't be written is refused at once.
-    let mut output = OutputFile::create(&args.out, args.force)?;
+    let mut output = OutputFile::create(path, args.force)?;
     let mut buffered = BufWriter::new(output.file());
     write_frame(args, &mut buffered)?;
-    buffered.flush().with_context(|| format!("cannot write {}", args.out.display()))?;
+    buffered.flush().with_context(|| format!("cannot write {}", path.display()))?;
     drop(buffered);
     output.finish()
 }
 
 fn write_frame(args: &Args, out: &mut impl Write) -> anyhow::Result<()> {
-    let frame = Media::open(&args.clip)?.frame_at(args.at)?;
-    frame.image.write_with_encoder(PngEncoder::new(out)).with_context(|| format!("cannot write {}", args.out.display()))
+    let Picture { path, format } = &args.out;
+    let image = Media::open(&args.clip)?.frame_at(args.at)?.image;
+    let written = match format {
+        Format::Png => image.write_with_encoder(PngEncoder::new(out)),
+        Format::Jpeg => image.write_with_encoder(JpegEncoder::new_with_quality(out, JPEG_QUALITY)),
+    };
+    written.with_context(|| format!("cannot write {}", path.display()))
 }

@@ -92,6 +92,23 @@ fn a_failed_still_leaves_nothing() {
 }
 
 #[test]
+fn what_a_still_is_named_is_what_it_is() {
+    let (folder, path) = made("clip.mp4", &H264);
+    for (name, format) in [("a.png", ImageFormat::Png), ("a.jpg", ImageFormat::Jpeg), ("a.JPEG", ImageFormat::Jpeg)] {
+        let out = folder.path().join(name);
+        let output = tworeach(&["still", path.to_str().unwrap(), "--at", "0", "--out", out.to_str().unwrap()]);
+        assert_eq!((code(&output), stderr(&output).as_str()), (0, ""), "{name}");
+        assert_eq!(image::guess_format(&fs::read(&out).unwrap()).unwrap(), format, "{name}");
+    }
+    for name in ["a.bmp", "a"] {
+        let out = folder.path().join(name);
+        let output = tworeach(&["still", path.to_str().unwrap(), "--at", "0", "--out", out.to_str().unwrap()]);
+        assert!(code(&output) == 2 && stderr(&output).contains(".png or .jpg"), "{name}: {}", stderr(&output));
+        assert!(!out.exists(), "{name}");
+    }
+}
+
+#[test]
 fn wrong_usage_exits_with_2() {
     for arguments in
         [&["still"][..], &["still", "clip.mp4"], &["still", "c.mp4", "--at", "soon", "--out", "o.png"], &["inspect"]]
