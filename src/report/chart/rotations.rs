@@ -7,7 +7,7 @@ use crate::report::chart::canvas::{
     Anchor, Area, DrawError, Drawing, Marker, TextSet, draw_line, draw_marker, render, stroke, ticks, write_text,
 };
 use crate::report::error::ReportError;
-use crate::report::font::Weight;
+use crate::report::font::{Weight, width_em};
 use crate::report::palette::{BLUE, Color, INK, MUTED, RULE, VERMILION};
 use crate::report::tables::reaches_by_view;
 use crate::report::wording::{Sign, Unit, fixed, interval, occasion_heading, palms, rotation_word, value, view_word};
@@ -129,12 +129,6 @@ fn draw(area: &Area, points: &[Point], subtitle: &str) -> Result<(), DrawError> 
     draw_legend(area)?;
     let range = axis_range(points);
     let y = |deg: f64| PLOT.bottom - (deg - range.start) / (range.end - range.start) * (PLOT.bottom - PLOT.top);
-    for tick in ticks(&range, 6) {
-        draw_line(area, [[PLOT.left, y(tick)], [PLOT.right, y(tick)]], stroke(RULE, 0.5), None)?;
-        let style = set(11.0, Weight::Regular, MUTED, [Anchor::End, Anchor::Middle]);
-        write_text(area, [PLOT.left - 7.0, y(tick)], &fixed(tick, 0), style)?;
-    }
-    draw_line(area, [[PLOT.left, PLOT.bottom], [PLOT.right, PLOT.bottom]], stroke(MUTED, 0.75), None)?;
     let has_after = points.iter().any(|point| point.occasion == Occasion::After);
     let has_before = points.iter().any(|point| point.occasion == Occasion::Before);
     let x = |occasion: Occasion, rotation: Rotation| {
@@ -149,6 +143,21 @@ fn draw(area: &Area, points: &[Point], subtitle: &str) -> Result<(), DrawError> 
             Rotation::External => middle + OFFSET,
         }
     };
+    let numbers: Vec<Number> = points
+        .iter()
+        .map(|point| {
+            let other = points.iter().find(|p| p.occasion == point.occasion && p.rotation != point.rotation);
+            Number::beside(point, other, x(point.occasion, point.rotation), &y)
+        })
+        .collect();
+    for tick in ticks(&range, 6) {
+        for [from, to] in clear_of(&numbers, y(tick)) {
+            draw_line(area, [[from, y(tick)], [to, y(tick)]], stroke(RULE, 0.5), None)?;
+        }
+        let style = set(11.0, Weight::Regular, MUTED, [Anchor::End, Anchor::Middle]);
+        write_text(area, [PLOT.left - 7.0, y(tick)], &fixed(tick, 0), style)?;
+    }
+    draw_line(area, [[PLOT.left, PLOT.bottom], [PLOT.right, PLOT.bottom]], stroke(MUTED, 0.75), None)?;
     for occasion in [Occasion::Before, Occasion::After] {
         if points.iter().any(|point| point.occasion == occasion) {
             let middle = x(occasion, Rotation::Internal) + OFFSET;
@@ -163,32 +172,71 @@ fn draw(area: &Area, points: &[Point], subtitle: &str) -> Result<(), DrawError> 
             draw_line(area, [end(before), end(after)], stroke(color(rotation), 1.25), dash(rotation))?;
         }
     }
-    for point in points {
-        let other = points.iter().find(|p| p.occasion == point.occasion && p.rotation != point.rotation);
-        draw_point(area, point, other, x(point.occasion, point.rotation), &y)?;
+    for (point, number) in points.iter().zip(&numbers) {
+        draw_point(area, point, number, &y)?;
     }
     Ok(())
 }
 
-/// An estimate with its interval, and its number above it or, for the lower of a pair, below.
-fn draw_point(
-    area: &Area,
-    point: &Point,
-    other: Option<&Point>,
+/// The number of a point: above its interval or, for the lower of a pair, below.
+struct Number {
+    text: String,
     x: f64,
-    y: &dyn Fn(f64) -> f64,
-) -> Result<(), DrawError> {
+    y: f64,
+    anchor: Anchor,
+}
+
+impl Number {
+    const SIZE: f64 = 13.0;
+    /// A gridline keeps off by this much.
+    const CLEARANCE: f64 = 3.0;
+
+    fn beside(point: &Point, other: Option<&Point>, x: f64, y: &dyn Fn(f64) -> f64) -> Self {
+        let Measured { value: deg, lo, hi, .. } = point.measured;
+        let is_lower = other.is_some_and(|other| other.measured.value > deg);
+        let (y, anchor) = if is_lower { (y(lo) + 6.0, Anchor::Start) } else { (y(hi) - 6.0, Anchor::End) };
+        Self { text: value(point.measured, Unit::Degree, Sign::Minus), x, y, anchor }
+    }
+
+    /// From left to right, where a line at this height would meet the number.
+    fn across(&self, height: f64) -> Option<[f64; 2]> {
+        let top = if matches!(self.anchor, Anchor::Start) { self.y } else { self.y - Self::SIZE };
+        let is_met = (top - Self::CLEARANCE..top + Self::SIZE + Self::CLEARANCE).contains(&height);
+        let half = 0.5 * f64::from(width_em(&self.text, Weight::SemiBold)) * Self::SIZE + Self::CLEARANCE;
+        is_met.then_some([self.x - half, self.x + half])
+    }
+}
+
+/// The parts of a gridline at this height that run through no number.
+fn clear_of(numbers: &[Number], height: f64) -> Vec<[f64; 2]> {
+    let mut met: Vec<[f64; 2]> = numbers.iter().filter_map(|number| number.across(height)).collect();
+    met.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    let mut parts = Vec::new();
+    let mut from = PLOT.left;
+    for [left, right] in met {
+        if left > from {
+            parts.push([from, left]);
+        }
+        from = from.max(right);
+    }
+    if from < PLOT.right {
+        parts.push([from, PLOT.right]);
+    }
+    parts
+}
+
+/// An estimate with its interval and its number.
+fn draw_point(area: &Area, point: &Point, number: &Number, y: &dyn Fn(f64) -> f64) -> Result<(), DrawError> {
     let Measured { value: deg, lo, hi, .. } = point.measured;
+    let x = number.x;
     let line = stroke(color(point.rotation), 2.0);
     draw_line(area, [[x, y(lo)], [x, y(hi)]], line, None)?;
     for end in [lo, hi] {
         draw_line(area, [[x - 5.0, y(end)], [x + 5.0, y(end)]], line, None)?;
     }
     draw_marker(area, [x, y(deg)], 5.5, marker(point.rotation), color(point.rotation))?;
-    let is_lower = other.is_some_and(|other| other.measured.value > deg);
-    let number = value(point.measured, Unit::Degree, Sign::Minus);
-    let (at, anchor) = if is_lower { (y(lo) + 6.0, Anchor::Start) } else { (y(hi) - 6.0, Anchor::End) };
-    write_text(area, [x, at], &number, set(13.0, Weight::SemiBold, INK, [Anchor::Middle, anchor]))
+    let style = set(Number::SIZE, Weight::SemiBold, INK, [Anchor::Middle, number.anchor]);
+    write_text(area, [x, number.y], &number.text, style)
 }
 
 fn draw_legend(area: &Area) -> Result<(), DrawError> {
@@ -205,4 +253,23 @@ fn draw_legend(area: &Area) -> Result<(), DrawError> {
 
 const fn set(size: f64, weight: Weight, color: Color, anchor: [Anchor; 2]) -> TextSet {
     TextSet { size, weight, color, anchor }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_gridline_runs_through_no_number() {
+        let number = |x: f64, y: f64, anchor| Number { text: "152.1°".to_owned(), x, y, anchor };
+        let numbers = [number(100.0, 120.0, Anchor::Start), number(300.0, 120.0, Anchor::End)];
+        // the first number lies below 120, the second above it
+        for (height, met) in [(126.0, 100.0), (114.0, 300.0)] {
+            let parts = clear_of(&numbers, height);
+            assert_eq!(parts.len(), 2);
+            assert!(parts[0][1] < met - 15.0 && parts[1][0] > met + 15.0, "{parts:?}");
+            assert!(parts[0][0] == PLOT.left && parts[1][1] == PLOT.right, "{parts:?}");
+        }
+        assert_eq!(clear_of(&numbers, 180.0), [[PLOT.left, PLOT.right]]);
+    }
 }
