@@ -232,10 +232,12 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
     let rows: Vec<Row> = names
         .into_iter()
         .map(|name| {
-            let cells: Vec<Cell> = places
-                .iter()
-                .map(|place| place.checks.iter().find(|check| check.name == name).map_or_else(Cell::default, cell))
-                .collect();
+            let of_name: Vec<Option<&Check>> =
+                places.iter().map(|place| place.checks.iter().find(|check| check.name == name)).collect();
+            // one row, one number of decimals: that of the least certain
+            let u = of_name.iter().flatten().filter_map(|check| check.u).max_by(f64::total_cmp);
+            let cells: Vec<Cell> =
+                of_name.iter().map(|check| check.map_or_else(Cell::default, |check| cell(check, u))).collect();
             let limit = places
                 .iter()
                 .flat_map(|place| place.checks)
@@ -257,10 +259,10 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
     })
 }
 
-fn cell(check: &Check) -> Cell {
+fn cell(check: &Check, u: Option<f64>) -> Cell {
     let unit = unit(&check.name);
     let value = check.value.filter(|value| unit != Unit::One && value.is_finite());
-    let number = value.map(|value| format!("{}{}", fixed(value, unit.decimals(check.u)), unit.suffix()));
+    let number = value.map(|value| format!("{}{}", fixed(value, unit.decimals(u)), unit.suffix()));
     Cell {
         main: number.map_or_else(
             || status_words(check.status).to_owned(),

@@ -9,8 +9,9 @@ use crate::report::stills::{self, StillRow};
 use crate::report::tables;
 use crate::report::terms;
 use crate::report::verdicts::{self, Verdict};
-use crate::report::wording::{Sign, Unit, fixed, side_word, typeset};
+use crate::report::wording::{Sign, Unit, bare, fixed, side_word, typeset};
 use crate::screen::ResultSide;
+use crate::uncertainty::Measured;
 
 /// A report's content, in reading order.
 #[derive(Debug, Clone)]
@@ -244,17 +245,38 @@ fn facts(input: &ReportInput) -> Vec<Fact> {
 }
 
 impl Cell {
-    /// A cell with a value and its interval, or a dash where the value is null.
-    pub fn measured(measured: Option<crate::uncertainty::Measured>, unit: Unit, sign: Sign) -> Self {
-        measured.map_or_else(Self::nothing, |measured| Self {
-            main: super::wording::bare_value(measured, unit, sign),
-            sub: super::wording::interval(measured, unit, sign),
-            is_strong: false,
-        })
+    /// Cells of one quantity with its intervals, a dash where it is null. All have as many decimals as the least certain of them,
+    /// so that they can be compared by eye.
+    pub fn alike(measured: &[Option<Measured>], unit: Unit, sign: Sign) -> Vec<Self> {
+        let u = measured.iter().flatten().map(|measured| measured.u).max_by(f64::total_cmp);
+        let decimals = unit.decimals(u);
+        let cell = |measured: &Option<Measured>| {
+            measured.map_or_else(Self::nothing, |Measured { value, lo, hi, .. }| Self {
+                main: bare(value, decimals, sign),
+                sub: format!("{} to {}", bare(lo, decimals, sign), bare(hi, decimals, sign)),
+                is_strong: false,
+            })
+        };
+        measured.iter().map(cell).collect()
     }
 
     /// A cell that says that there is no number.
     pub fn nothing() -> Self {
         Self { main: "–".to_owned(), sub: String::new(), is_strong: false }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_of_one_quantity_have_the_decimals_of_the_least_certain() {
+        let measured = |value: f64, u: f64| Some(Measured { value, u, lo: value - 2.0 * u, hi: value + 2.0 * u });
+        // on its own the first would have a decimal more: its u is under 1 mm
+        let cells = Cell::alike(&[measured(603.25, 0.5), None, measured(610.0, 12.0)], Unit::Millimetre, Sign::Minus);
+        let main: Vec<&str> = cells.iter().map(|cell| cell.main.as_str()).collect();
+        assert_eq!(main, ["603", "–", "610"]);
+        assert_eq!(cells[0].sub, "602 to 604");
     }
 }

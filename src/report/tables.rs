@@ -21,6 +21,9 @@ const STILL_EXTENSIONS: [&str; 6] = ["png", "jpg", "jpeg", "webp", "tif", "tiff"
 /// Head of the row of the plain picture's angle.
 const IMAGE_ANGLE: &str = "Image angle";
 
+/// Head of the row of what the difference changed by.
+const CHANGE_OF_DIFFERENCE: &str = "Change of the difference";
+
 /// A row of the quantities table: head, unit words, and where the number comes from.
 struct Quantity {
     head: &'static str,
@@ -128,12 +131,9 @@ fn row(quantity: &Quantity, reaches: &[&ReachResult]) -> Option<Row> {
     if values.iter().all(Option::is_none) {
         return None;
     }
-    let cells = values
+    let cells = Cell::alike(&values, quantity.unit, Sign::Minus)
         .into_iter()
-        .map(|value| Cell {
-            is_strong: quantity.head == "Elevation",
-            ..Cell::measured(value, quantity.unit, Sign::Minus)
-        })
+        .map(|cell| Cell { is_strong: quantity.head == "Elevation", ..cell })
         .collect();
     Some(Row { head: quantity.head.to_owned(), note: quantity.unit_words.to_owned(), cells })
 }
@@ -199,50 +199,45 @@ fn undetermined(reaches: &[&ReachResult]) -> Option<String> {
 /// The differences and changes, or nothing when there is no pair.
 pub(crate) fn of_differences(result: &VisitResult) -> Option<Table> {
     let has_many_sides = result.comparisons.windows(2).any(|pair| pair[0].side != pair[1].side);
-    let mut rows: Vec<Row> = result
-        .comparisons
-        .iter()
-        .map(|comparison| {
-            let when = match comparison.occasion {
-                Occasion::Before => "Difference before",
-                Occasion::After => "Difference after",
-            };
-            let head = if has_many_sides { format!("{when}, {}", side_word(comparison.side)) } else { when.to_owned() };
-            Row {
-                head,
-                note: "external minus internal".to_owned(),
-                cells: vec![
-                    Cell {
-                        is_strong: true,
-                        ..Cell::measured(comparison.difference_elevation_deg, Unit::Degree, Sign::Always)
-                    },
-                    Cell::measured(comparison.difference_bar_height_mm, Unit::Millimetre, Sign::Always),
-                    Cell::measured(comparison.difference_bar_height_arm, Unit::ArmLength, Sign::Always),
-                ],
-            }
+    let mut heads: Vec<(String, &str)> = Vec::new();
+    // by column: the elevation, and the bar's height in mm and in arm lengths
+    let mut columns: [Vec<Option<Measured>>; 3] = Default::default();
+    let mut push = |head: String, note: &'static str, values: [Option<Measured>; 3]| {
+        heads.push((head, note));
+        columns.iter_mut().zip(values).for_each(|(column, value)| column.push(value));
+    };
+    for comparison in &result.comparisons {
+        let when = match comparison.occasion {
+            Occasion::Before => "Difference before",
+            Occasion::After => "Difference after",
+        };
+        let head = if has_many_sides { format!("{when}, {}", side_word(comparison.side)) } else { when.to_owned() };
+        let values = [
+            comparison.difference_elevation_deg,
+            comparison.difference_bar_height_mm,
+            comparison.difference_bar_height_arm,
+        ];
+        push(head, "external minus internal", values);
+    }
+    if let Some(retest) = &result.retest {
+        const NOTE: &str = "after minus before";
+        let values = [retest.change_elevation_deg, retest.change_bar_height_mm, None];
+        push(format!("Change, {} reach", rotation_word(Rotation::External)), NOTE, values);
+        push(CHANGE_OF_DIFFERENCE.to_owned(), NOTE, [retest.change_difference_deg, None, None]);
+    }
+    let units = [Unit::Degree, Unit::Millimetre, Unit::ArmLength];
+    let cells: Vec<Vec<Cell>> =
+        columns.iter().zip(units).map(|(column, unit)| Cell::alike(column, unit, Sign::Always)).collect();
+    let rows: Vec<Row> = heads
+        .into_iter()
+        .enumerate()
+        .map(|(index, (head, note))| {
+            let mut cells: Vec<Cell> = cells.iter().map(|column| column[index].clone()).collect();
+            // what a call or an outcome rests on
+            cells[0].is_strong = head != CHANGE_OF_DIFFERENCE;
+            Row { head, note: note.to_owned(), cells }
         })
         .collect();
-    if let Some(retest) = &result.retest {
-        let note = || "after minus before".to_owned();
-        rows.push(Row {
-            head: format!("Change, {} reach", rotation_word(Rotation::External)),
-            note: note(),
-            cells: vec![
-                Cell { is_strong: true, ..Cell::measured(retest.change_elevation_deg, Unit::Degree, Sign::Always) },
-                Cell::measured(retest.change_bar_height_mm, Unit::Millimetre, Sign::Always),
-                Cell::nothing(),
-            ],
-        });
-        rows.push(Row {
-            head: "Change of the difference".to_owned(),
-            note: note(),
-            cells: vec![
-                Cell::measured(retest.change_difference_deg, Unit::Degree, Sign::Always),
-                Cell::nothing(),
-                Cell::nothing(),
-            ],
-        });
-    }
     let columns = [["Elevation", "degrees"], ["Bar height", "mm"], ["Bar height", "arm lengths"]]
         .map(|head| head.map(str::to_owned));
     (!rows.is_empty()).then(|| Table {

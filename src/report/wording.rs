@@ -84,18 +84,14 @@ pub(crate) fn value(measured: Measured, unit: Unit, sign: Sign) -> String {
     format!("{}{}", bare(measured.value, unit.decimals(Some(measured.u)), sign), unit.suffix())
 }
 
-/// The estimate without unit, for a table whose header has it.
-pub(crate) fn bare_value(measured: Measured, unit: Unit, sign: Sign) -> String {
-    bare(measured.value, unit.decimals(Some(measured.u)), sign)
-}
-
 /// The interval without unit, such as `−13.9 to −8.7`.
 pub(crate) fn interval(measured: Measured, unit: Unit, sign: Sign) -> String {
     let decimals = unit.decimals(Some(measured.u));
     format!("{} to {}", bare(measured.lo, decimals, sign), bare(measured.hi, decimals, sign))
 }
 
-fn bare(number: f64, decimals: usize, sign: Sign) -> String {
+/// A number without its unit.
+pub(crate) fn bare(number: f64, decimals: usize, sign: Sign) -> String {
     match sign {
         Sign::Always => signed(number, decimals),
         Sign::Minus => fixed(number, decimals),
@@ -275,8 +271,8 @@ mod tests {
     fn lengths_stop_at_the_digit_of_their_uncertainty() {
         assert_eq!(value(measured(612.34, 12.0), Unit::Millimetre, Sign::Minus), "612\u{a0}mm");
         assert_eq!(value(measured(612.34, 0.4), Unit::Millimetre, Sign::Minus), "612.3\u{a0}mm");
-        assert_eq!(bare_value(measured(1.0346, 0.02), Unit::ArmLength, Sign::Minus), "1.03");
-        assert_eq!(bare_value(measured(1.0346, 0.004), Unit::ArmLength, Sign::Minus), "1.035");
+        assert_eq!(fixed(1.0346, Unit::ArmLength.decimals(Some(0.02))), "1.03");
+        assert_eq!(fixed(1.0346, Unit::ArmLength.decimals(Some(0.004))), "1.035");
     }
 
     #[test]
