@@ -121,7 +121,7 @@ struct Place<'a> {
 /// No table has more columns of checks than this; beyond it, every view and the pairs get a table of their own.
 const COLUMNS_MAX: usize = 8;
 /// What the signs of the cells mean.
-const SIGNS: &str = "✓ in order, △ near its limit, ✗ failed, ? not determined";
+const SIGNS: &str = "✓ in order, △ in doubt, ✗ failed, ? not determined";
 
 /// Tables of checks: one of all reaches and pairs where they have room side by side.
 pub(crate) fn tables(result: &VisitResult) -> Vec<Table> {

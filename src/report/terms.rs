@@ -62,7 +62,11 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
         push("Image angle", "the angle as it lies in the picture, uncorrected.".to_owned());
     }
     push("End range", "the highest position that is held.".to_owned());
-    push("Near, unknown", "of a check: close to its limit; not determined by these marks.".to_owned());
+    push(
+        "In doubt, unknown",
+        "of a check: too near to its limit to be told, or to be read with care; not determined by these marks."
+            .to_owned(),
+    );
     terms
 }
 

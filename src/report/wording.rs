@@ -206,7 +206,7 @@ pub(crate) const fn status_sign(status: CheckStatus) -> &'static str {
 pub(crate) const fn status_words(status: CheckStatus) -> &'static str {
     match status {
         CheckStatus::Ok => "✓ ok",
-        CheckStatus::Warn => "△ near",
+        CheckStatus::Warn => "△ in doubt",
         CheckStatus::Fail => "✗ fail",
         CheckStatus::Unknown => "? unknown",
     }

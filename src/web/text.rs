@@ -367,7 +367,7 @@ pub fn mark_words() -> Value {
     json!({
         "landmarks": landmarks,
         "states": { "proposed": "brought over, to be confirmed", "carried": "brought over", "placed": "marked", "skipped": "skipped", "open": "not marked" },
-        "statuses": { "fail": "✗ fail", "warn": "△ near", "unknown": "? unknown" },
+        "statuses": { "fail": "✗ fail", "warn": "△ in doubt", "unknown": "? unknown" },
         "saved": "Saved",
         "saving": "Saving…",
         "failed": "Not saved. Is Tworeach still running? Keep this page open, it tries again.",

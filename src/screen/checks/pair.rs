@@ -14,7 +14,7 @@ use crate::screen::spread::scale;
 use crate::screen::words::{decimal, deg};
 use crate::uncertainty::Measured;
 
-use super::{against, filming_order, magnitude, plain, status_below, unknown};
+use super::{against, deg_limit, filming_order, limit_words, magnitude, not_determined, plain, status_below, unknown};
 
 /// All checks of a pair of reaches, in the order of the format. `reaches` are two indices: the later minus the earlier,
 /// the external minus the internal.
@@ -63,19 +63,19 @@ fn same_grip<F: Combine>(
             // the width in the denominator is known far better than the change, and is taken as known
             let change = magnitude(&change.scaled(100.0 / width.value).measured());
             let found = format!(
-                "The grip differs by {} % of its width; limit {} %",
+                "The grip differs by {} % of its width{}",
                 decimal(change.value, 1),
-                decimal(limit, if limit < 1.0 { 1 } else { 0 })
+                limit_words(&change, limit, |percent| decimal(percent, 1), " %")
             );
             let text = match status_below(&change, limit) {
                 CheckStatus::Fail => found + "; another grip is another reach" + filming_order(NAME),
-                CheckStatus::Warn => found + "; put tape marks on the bar.",
+                CheckStatus::Warn => found + ". Put tape marks on the bar.",
                 CheckStatus::Ok | CheckStatus::Unknown => found + ".",
             };
             against(NAME, &change, limit, text)
         }
         (Err(undetermined), _) | (_, Err(undetermined)) => {
-            unknown(NAME, Some(limit), format!("Grip width not determined: {}.", undetermined.reason))
+            unknown(NAME, Some(limit), not_determined("Grip width", &undetermined.reason))
         }
         _ => unknown(NAME, Some(limit), "Grip width not determined by these marks."),
     }
@@ -84,19 +84,19 @@ fn same_grip<F: Combine>(
 fn trunk_still<F: Combine>(reaches: [usize; 2], raising: &Raising<'_, F>, limit: f64) -> Check {
     const NAME: &str = "trunk_still";
     match raising.combine(&difference(reaches), Quantity::TrunkLean) {
-        Err(undetermined) => unknown(NAME, Some(limit), format!("Trunk not determined: {}.", undetermined.reason)),
+        Err(undetermined) => unknown(NAME, Some(limit), not_determined("Trunk", &undetermined.reason)),
         Ok(change) => {
             let signed = change.measured();
             let change = magnitude(&signed);
             let way = if signed.value > 0.0 { "backward" } else { "forward" };
             let found = format!(
-                "The trunk leans {} further {way} in the second reach; limit {}",
+                "The trunk leans {} further {way} in the second reach{}",
                 deg(change.value),
-                deg(limit)
+                deg_limit(&change, limit)
             );
             let advice = match status_below(&change, limit) {
                 CheckStatus::Fail => filming_order(NAME),
-                CheckStatus::Warn => "; keep the back against the wall.",
+                CheckStatus::Warn => ". Keep the back against the wall.",
                 CheckStatus::Ok | CheckStatus::Unknown => ".",
             };
             against(NAME, &change, limit, found + advice)
@@ -124,13 +124,13 @@ fn camera_unmoved(first: &ReachObservations, second: &ReachObservations, limit: 
     let moved =
         Measured { value: moved.value * per_px, u: moved.u * per_px, lo: moved.lo * per_px, hi: moved.hi * per_px };
     let found = format!(
-        "Datum and plumb line moved by {} px between the reaches (at 1280 px of the picture's long side); limit {} px",
+        "Datum and plumb line moved by {} px between the reaches (at 1280 px of the picture's long side){}",
         decimal(moved.value, 1),
-        decimal(limit, 1)
+        limit_words(&moved, limit, |px| decimal(px, 1), " px")
     );
     let advice = match status_below(&moved, limit) {
         CheckStatus::Fail => "; the camera moved: heights above the datum do not compare. Put the phone on a stand.",
-        CheckStatus::Warn => "; put the phone on a stand.",
+        CheckStatus::Warn => ". Put the phone on a stand.",
         CheckStatus::Ok | CheckStatus::Unknown => ".",
     };
     against(NAME, &moved, limit, found + advice)
@@ -205,15 +205,15 @@ fn same_person_and_bar(first: &ReachObservations, second: &ReachObservations, li
     let apart = Measured::from_u(100.0 * (most.1 - least.1), 100.0 * most.2.hypot(least.2), f64::INFINITY);
     let apart = magnitude(&apart);
     let found = format!(
-        "Against the {}, the {} differs by {} % between the reaches; limit {} %",
+        "Against the {}, the {} differs by {} % between the reaches{}",
         least.0,
         most.0,
         decimal(apart.value, 1),
-        decimal(limit, 0)
+        limit_words(&apart, limit, |percent| decimal(percent, 1), " %")
     );
     let advice = match status_below(&apart, limit) {
         CheckStatus::Fail => "; this is another person, another bar or a mark on the wrong place.",
-        CheckStatus::Warn => "; look at these marks again.",
+        CheckStatus::Warn => ". Look at these marks again.",
         CheckStatus::Ok | CheckStatus::Unknown => ".",
     };
     against(NAME, &apart, limit, found + advice)

@@ -7,11 +7,11 @@ use crate::screen::limits::CheckLimits;
 use crate::screen::pooled::{Combine, Raising, number};
 use crate::screen::result::{Check, CheckStatus};
 use crate::screen::seen::{angle_through_front, facing, seen_points};
-use crate::screen::words::{decimal, deg, deg_interval};
+use crate::screen::words::{decimal, deg};
 use crate::uncertainty::Measured;
 
 use super::view::view_as_stated;
-use super::{against, filming_order, magnitude, plain, status_below, unknown};
+use super::{against, deg_limit, filming_order, limit_words, magnitude, not_determined, plain, status_below, unknown};
 
 /// The shortest hold that marks can show, s. Common practice, no source.
 const HOLD_S: f64 = 0.3;
@@ -45,17 +45,12 @@ pub(crate) fn reach_checks<F: Combine>(evidence: &ReachEvidence<'_>, raising: &R
 fn elbow_straight(evidence: &ReachEvidence<'_>) -> Check {
     let limit = evidence.limits.elbow_straight;
     match &evidence.elbow_flexion {
-        Err(reason) => unknown("elbow_straight", Some(limit), format!("Elbow not determined: {reason}.")),
+        Err(reason) => unknown("elbow_straight", Some(limit), not_determined("Elbow", reason)),
         Ok(flexion) => {
-            let found = format!(
-                "The elbow is bent by {} ({}); up to {} counts as straight",
-                deg(flexion.value),
-                deg_interval(flexion.lo, flexion.hi),
-                deg(limit)
-            );
+            let found = format!("The elbow is bent by {}{}", deg(flexion.value), deg_limit(flexion, limit));
             let text = match status_below(flexion, limit) {
                 CheckStatus::Fail => found + "; a bent elbow lowers the bar" + filming_order("elbow_straight"),
-                CheckStatus::Warn => found + "; watch the elbow, or mark shoulder, elbow and wrist again.",
+                CheckStatus::Warn => found + ". Watch the elbow, or mark shoulder, elbow and wrist again.",
                 CheckStatus::Ok | CheckStatus::Unknown => found + ".",
             };
             against("elbow_straight", flexion, limit, text)
@@ -66,17 +61,15 @@ fn elbow_straight(evidence: &ReachEvidence<'_>) -> Check {
 fn bar_level<F: Combine>(evidence: &ReachEvidence<'_>, raising: &Raising<'_, F>) -> Check {
     let limit = evidence.limits.bar_level;
     match raising.of_reach(evidence.index, Quantity::BarTilt) {
-        Err(undetermined) => {
-            unknown("bar_level", Some(limit), format!("Tilt not determined: {}.", undetermined.reason))
-        }
+        Err(undetermined) => unknown("bar_level", Some(limit), not_determined("Tilt", &undetermined.reason)),
         Ok(tilt) => {
             let signed = tilt.measured();
             let tilt = magnitude(&signed);
             let higher = if signed.value > 0.0 { Side::Right } else { Side::Left };
-            let found = format!("The bar's {higher} end is higher by {}; limit {}", deg(tilt.value), deg(limit));
+            let found = format!("The bar's {higher} end is higher by {}{}", deg(tilt.value), deg_limit(&tilt, limit));
             let advice = match status_below(&tilt, limit) {
                 CheckStatus::Fail | CheckStatus::Warn => {
-                    "; one arm reaches higher than the other, or the bar slips: look at both sides."
+                    ". One arm reaches higher than the other, or the bar slips: look at both sides."
                 }
                 CheckStatus::Ok | CheckStatus::Unknown => ".",
             };
@@ -113,7 +106,11 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
         (1, false) => "Look at it and mark it again.",
         (_, false) => "Look at them and mark them again.",
     };
-    let text = format!("The {} from where the other marks put it{more}. {advice}", named.join(", the "));
+    let limit_said = limit.map_or_else(String::new, |limit| match off.len() {
+        1 => limit_words(&measured(worst), limit, |px| decimal(px, 0), " px"),
+        _ => format!("; limit {} px", decimal(limit, 0)),
+    });
+    let text = format!("The {} from where the other marks put it{more}{limit_said}. {advice}", named.join(", the "));
     let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
     let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
@@ -175,9 +172,10 @@ fn held(evidence: &ReachEvidence<'_>) -> Check {
     match movement {
         None => unknown("held", Some(limit), "One marked frame does not show whether the reach was held."),
         Some(movement) => {
-            let found = format!("The arm moves by {} while at end range; limit {}", deg(movement.value), deg(limit));
+            let found =
+                format!("The arm moves by {} while at end range{}", deg(movement.value), deg_limit(&movement, limit));
             let advice = match status_below(&movement, limit) {
-                CheckStatus::Fail | CheckStatus::Warn => "; a swing goes past the end range: hold for a second.",
+                CheckStatus::Fail | CheckStatus::Warn => ". A swing goes past the end range: hold for a second.",
                 CheckStatus::Ok | CheckStatus::Unknown => ".",
             };
             against("held", &movement, limit, found + advice)
@@ -191,11 +189,12 @@ fn held_as_followed(observed: &ReachObservations, limit: f64) -> Option<Check> {
     let turned_deg = motions().map(|motion| motion.turned_deg).max_by(f64::total_cmp)?;
     let is_held = motions().all(|motion| motion.is_held);
     let (status, text) = if is_held {
-        let status = if turned_deg > limit { CheckStatus::Warn } else { CheckStatus::Ok };
-        (
-            status,
-            format!("The arm was held at end range, turning by {} meanwhile; limit {}.", deg(turned_deg), deg(limit)),
-        )
+        let held = format!("The arm was held at end range, turning by {} meanwhile", deg(turned_deg));
+        if turned_deg > limit {
+            (CheckStatus::Warn, format!("{held}, more than the limit of {}: hold it stiller.", deg(limit)))
+        } else {
+            (CheckStatus::Ok, format!("{held}; limit {}.", deg(limit)))
+        }
     } else {
         let text = format!(
             "A swing: the arm was not held at end range, and turned by {} about its highest place. A swing goes past the end range: \

@@ -215,7 +215,7 @@ fn findings_of(group: &Group<'_>, view: &ResultView) -> Markup {
     let is_told = view.stopped.is_none() && (!view.is_painful || group.name == "pain_free");
     let (class, sign) = match group.status {
         CheckStatus::Fail => ("status fail", "✗ fail"),
-        CheckStatus::Warn => ("status warn", "△ near"),
+        CheckStatus::Warn => ("status warn", "△ in doubt"),
         CheckStatus::Unknown => ("status", "? unknown"),
         CheckStatus::Ok => ("status", "✓ ok"),
     };

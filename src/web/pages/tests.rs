@@ -306,7 +306,7 @@ fn measured() -> ResultView {
         figures: vec![("Trunk lean".to_owned(), figure("1.5°", "0.4° to 2.6°"))],
         reason: None,
         checks: vec![
-            check("elbow_straight", CheckStatus::Warn, "The elbow's bend is 13.2 deg, near the limit of 15 deg."),
+            check("elbow_straight", CheckStatus::Warn, "The elbow is bent by 13.2 deg."),
             check("back_flat", CheckStatus::Unknown, "Nobody confirmed that low back and ribs stayed flat."),
         ],
         still_url: "/api/reaches/1/frames/60.jpg?size=full".to_owned(),
