@@ -28,6 +28,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("mark-save.js", MODULE, include_bytes!("assets/mark-save.js")),
     ("mark-stage.js", MODULE, include_bytes!("assets/mark-stage.js")),
     ("mark-view.js", MODULE, include_bytes!("assets/mark-view.js")),
+    ("palms.js", MODULE, include_bytes!("assets/palms.js")),
     ("upload.js", MODULE, include_bytes!("assets/upload.js")),
     // The report's own typeface, so that page and report look alike; its licence lies beside the files.
     ("inter-400.woff2", FONT, include_bytes!("../report/fonts/Inter-Regular.subset.woff2")),

@@ -41,10 +41,12 @@ pub(super) fn kept_result(records: &Records, visit: i64) -> Result<(VisitCase, O
 /// everything there is nothing to do next.
 pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> VisitResult {
     let mut told = result.clone();
+    let is_painful = told.pain_stops_today();
     for comparison in &mut told.comparisons {
         let (sentences, next) = palms_words(case, Some(comparison.occasion));
         sentences.iter().for_each(|sentence| add_sentence(&mut comparison.reason, sentence));
-        if let Some(next) = next {
+        // to stop comes before anything else there is to do
+        if let Some(next) = next.filter(|_| !is_painful) {
             comparison.next_step = format!("{next} {}", comparison.next_step);
         }
     }
@@ -54,7 +56,7 @@ pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> 
     if is_stopped {
         told.comparisons.iter_mut().for_each(|comparison| comparison.next_step.clear());
     }
-    if is_stopped || told.pain_stops_today() {
+    if is_stopped || is_painful {
         told.leave_out_filming();
     }
     told

@@ -6,6 +6,7 @@ use crate::screen::{Occasion, VisitResult, needed_landmarks};
 
 use super::error::WebError;
 use super::measured::{left_out_words, reach_figures, still_url};
+use super::text;
 use super::view::{CellState, CellView, NextStep, ReachView};
 
 /// One cell.
@@ -68,9 +69,7 @@ fn reach_view(reach: &Reach, marks: &ReachMarks, case: &VisitCase, result: Optio
         reason,
         still_url: still,
         clip: format!("{length}{width}\u{a0}×\u{a0}{height}"),
-        warning: facts.damage.map(|damage| {
-            format!("The clip is damaged after {:.2}\u{a0}s: only what is before that can be used.", damage.time_s)
-        }),
+        warning: facts.damage.map(|damage| text::damaged(damage.time_s)),
         has_unclear_palms: reach.has_unclear_palms(),
         repeats: marks
             .markings

@@ -192,6 +192,12 @@ pub const fn find_landmark(landmark: Landmark) -> &'static str {
     }
 }
 
+/// What a clip's damage means.
+#[must_use]
+pub fn damaged(time_s: f64) -> String {
+    format!("The clip is damaged after {time_s:.2}\u{a0}s: only what is before that can be used.")
+}
+
 /// Landmarks in a sentence.
 #[must_use]
 pub fn landmarks(landmarks: &[Landmark]) -> String {
@@ -368,11 +374,7 @@ pub fn mark_words() -> Value {
         "landmarks": landmarks,
         "states": { "proposed": "brought over, to be confirmed", "carried": "brought over", "placed": "marked", "skipped": "skipped", "open": "not marked" },
         "statuses": { "fail": "✗ fail", "warn": "△ in doubt", "unknown": "? unknown" },
-        "saved": "Saved",
-        "saving": "Saving…",
-        "failed": "Not saved. Is Tworeach still running? Keep this page open, it tries again.",
-        "conflict": "Not saved: changed in another window",
-        "refused": "Not saved: {message}",
+        "save": save_words(),
         "elevation": "Elevation",
         "no_number": "No angle yet",
         "not_yet": "Comes with the first complete set of marks.",
@@ -406,6 +408,18 @@ pub fn mark_words() -> Value {
         "nothing_to_redo": "There is nothing to redo.",
         "load_failed": "The reach could not be opened",
         "load_failed_how": "Is Tworeach still running? Load this page again.",
+    })
+}
+
+/// What the marking page says of saving, by its states.
+fn save_words() -> Value {
+    json!({
+        "saved": "Saved",
+        "saving": "Saving…",
+        "failed": "Not saved. Is Tworeach still running? Keep this page open, it tries again.",
+        "locked": "Not saved: Tworeach was started anew. Open its new address in another window, then come back here: this page saves by itself.",
+        "conflict": "Not saved: changed in another window",
+        "refused": "Not saved: {message}",
     })
 }
 
@@ -520,7 +534,7 @@ pub mod error {
         match status {
             401 | 403 => "This window may not do that",
             404 => "There is nothing here",
-            409 => "Changed meanwhile",
+            409 => "Not yet",
             413 => "That file is too large",
             400..=499 => "That did not work",
             _ => "Something went wrong here",

@@ -108,10 +108,42 @@ async fn add_clip(browser: &Browser, clip: &str, palms: &str) {
         browser.send("main button.main").await;
         assert!(browser.is_there("button[name=swap]").await, "palms the other way are not noticed");
         browser.look("palms-contrary").await;
+        // opened again, it still shows the answer
+        browser.go(&browser.path().await).await;
+        assert!(browser.is_there("input[value=up]:checked").await && browser.is_there("button[name=swap]").await);
+        if browser.screen == Screen::Phone {
+            whole_picture(browser).await;
+        }
     }
     browser.press(&format!("input[value={palms}]")).await;
     browser.follow("form:has(fieldset) button.main").await;
     assert!(browser.path().await.ends_with("/mark"), "{}", browser.path().await);
+}
+
+/// A picture wider than the phone is all there, to be moved sideways, and its middle is shown first.
+async fn whole_picture(browser: &Browser) {
+    browser.until("document.querySelector('.pan img').complete").await;
+    let found = browser
+        .run(
+            "const pan = document.querySelector('.pan'), image = pan.querySelector('img');
+             return [image.clientWidth / image.clientHeight - image.naturalWidth / image.naturalHeight,
+               pan.scrollLeft - (pan.scrollWidth - pan.clientWidth) / 2, pan.scrollWidth - image.clientWidth,
+               pan.scrollWidth - pan.clientWidth]",
+        )
+        .await;
+    let [stretched, off_middle, beside, hidden] = [0, 1, 2, 3].map(|index| found[index].as_f64().unwrap());
+    assert!(stretched.abs() < 0.02 && beside.abs() <= 1.0, "the picture is cropped: {found}");
+    assert!(hidden > 50.0 && off_middle.abs() <= 1.0, "its middle is not shown: {found}");
+}
+
+/// What is answered before a moment is chosen is kept, and chooses none.
+async fn answer_first(browser: &Browser) {
+    browser.press("input[name=pain][value='1']").await;
+    browser.until_saved().await;
+    browser.client.refresh().await.unwrap();
+    browser.wait_for_frame().await;
+    browser.until("document.querySelector(\"input[name=pain][value='1']\").checked").await;
+    browser.until("!document.getElementById('mark-here').hidden").await;
 }
 
 /// Marks the reach that is open, and goes back to the sheet.
@@ -121,6 +153,7 @@ async fn mark(browser: &Browser, clip: &str, place: usize) {
     browser.wait_for_frame().await;
     if is_first {
         browser.look("mark-moment").await;
+        answer_first(browser).await;
     }
     browser.step_to(marks.time_s).await;
     if browser.screen == Screen::Phone {
@@ -141,6 +174,12 @@ async fn mark(browser: &Browser, clip: &str, place: usize) {
     }
     if is_first {
         browser.look("mark-placed").await;
+        if browser.screen == Screen::Phone {
+            let is_clear = "scrollTo(0, document.documentElement.scrollHeight);
+                const [foot, live] = ['footer', '.live'].map((css) => document.querySelector(css).getBoundingClientRect());
+                return foot.bottom <= live.top";
+            assert_eq!(browser.run(is_clear).await, true, "the numbers cover the foot of the page");
+        }
     }
     browser.answer().await;
     let interval = browser.text("#interval").await;

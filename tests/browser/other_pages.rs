@@ -13,6 +13,31 @@ fn guide_demo_and_errors_on_a_phone() {
     with_browser(Screen::Phone, other_pages);
 }
 
+#[test]
+fn marks_wait_for_a_server_that_is_started_anew() {
+    with_browser(Screen::Desktop, started_anew);
+}
+
+/// A server that was started anew knows no browser: what was not saved waits until this one is let in again.
+async fn started_anew(mut browser: Browser) -> Browser {
+    browser.follow("form[action='/demo'] button").await;
+    browser.go("/reaches/1/mark").await;
+    browser.wait_for_frame().await;
+    browser.server.kill();
+    browser.press("input[name=pain][value='2']").await;
+    browser.until("document.getElementById('saved').dataset.state === 'failed'").await;
+    browser.server.start_again();
+    browser.until("document.getElementById('saved').textContent.includes('started anew')").await;
+    let here = browser.client.window().await.unwrap();
+    let other = browser.client.new_window(true).await.unwrap().handle;
+    browser.client.switch_to_window(other).await.unwrap();
+    browser.client.goto(&browser.server.address).await.unwrap();
+    browser.client.switch_to_window(here).await.unwrap();
+    browser.until_saved().await;
+    assert_eq!(browser.saved(1).await["pain"], 2.0);
+    browser
+}
+
 async fn other_pages(browser: Browser) -> Browser {
     browser.go("/guide").await;
     browser.look("guide").await;

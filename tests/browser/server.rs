@@ -15,15 +15,21 @@ pub struct Server {
 impl Server {
     pub fn start() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let mut child = Command::new(env!("CARGO_BIN_EXE_tworeach"))
-            .args(["serve", "--port", "0", "--no-open", "--data"])
-            .arg(folder.path().join("data"))
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
-        let mut line = String::new();
-        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
-        Self { child, address: line.trim().to_owned(), folder }
+        let (child, address) = serve(&folder.path().join("data"), "0");
+        Self { child, address, folder }
+    }
+
+    /// Kills it.
+    pub fn kill(&mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    /// Starts it again with its data and on its port, after [`Self::kill`]; the address has another token.
+    pub fn start_again(&mut self) {
+        let origin = self.origin();
+        let (_, port) = origin.rsplit_once(':').unwrap();
+        (self.child, self.address) = serve(&self.folder.path().join("data"), port);
     }
 
     /// The address without path and token.
@@ -31,6 +37,18 @@ impl Server {
         let (origin, _) = self.address.split_once("/?").unwrap();
         origin.to_owned()
     }
+}
+
+fn serve(data: &Path, port: &str) -> (Child, String) {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_tworeach"))
+        .args(["serve", "--no-open", "--port", port, "--data"])
+        .arg(data)
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut line = String::new();
+    BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+    (child, line.trim().to_owned())
 }
 
 impl Drop for Server {

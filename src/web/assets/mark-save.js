@@ -1,8 +1,9 @@
 // Saves marks: one request at a time, always the newest state, and never loses the last one.
 //
-// States told to the page: "saved", "saving", "failed" (will be tried again), "refused" (the server names a field),
-// "conflict" (the marks were changed elsewhere).
+// States told to the page: "saved", "saving", "failed" (will be tried again), "locked" (the same, once this browser is let in
+// again: the server was started anew), "refused" (the server names a field), "conflict" (the marks were changed elsewhere).
 
+const UNKNOWN_BROWSER = 401;
 const RETRY_MS = [500, 1000, 2000, 4000, 8000];
 
 export class Saver {
@@ -17,6 +18,7 @@ export class Saver {
     this.onState = onState;
     this.onAnswer = onAnswer;
     window.addEventListener("online", () => this.#retryNow());
+    window.addEventListener("focus", () => this.#retryNow());
     window.addEventListener("beforeunload", (event) => {
       if (this.isDirty) event.preventDefault();
     });
@@ -87,12 +89,12 @@ export class Saver {
       this.#failures = 0;
       this.revision = answer.revision;
       if (this.#wanted === body) this.#wanted = null;
-      this.onAnswer(answer);
+      this.onAnswer(answer, body);
       if (this.#wanted === null) this.onState("saved");
       else this.#send();
     } else if (status === 409) {
       this.onState("conflict", answer);
-    } else if (status >= 400 && status < 500) {
+    } else if (status >= 400 && status < 500 && status !== UNKNOWN_BROWSER) {
       // Sending it again would be refused again: the next change is another body.
       if (this.#wanted === body) this.#wanted = null;
       this.onState("refused", answer);
@@ -100,7 +102,7 @@ export class Saver {
     } else {
       const wait = RETRY_MS[Math.min(this.#failures, RETRY_MS.length - 1)];
       this.#failures += 1;
-      this.onState("failed");
+      this.onState(status === UNKNOWN_BROWSER ? "locked" : "failed");
       this.#timer = setTimeout(() => this.#send(), wait);
     }
   }

@@ -22,15 +22,18 @@ class Page {
   constructor(reach) {
     this.reach = reach;
     this.times = reach.frame_times_s;
-    const marked = reach.time_s ?? null;
-    this.current = this.#indexAt(marked ?? reach.suggested_time_s ?? this.times[this.times.length >> 1]);
+    const answers = { pain: reach.pain ?? null, limited_by: reach.limited_by ?? null, back_flat: reach.back_flat ?? null };
+    // answers without marks choose no moment; a repeat goes by that of the first marking
+    const isChosen = Object.keys(reach.points).length > 0 || reach.repeat > 1 || !isAnswered(answers);
+    const marked = isChosen ? (reach.time_s ?? null) : null;
+    this.current = this.#indexAt(reach.time_s ?? reach.suggested_time_s ?? this.times[this.times.length >> 1]);
     const isStill = this.times.length === 1;
     this.model = new Model({
       landmarks: reach.landmarks,
       points: reach.points,
       carried: reach.carried,
       frame: marked !== null ? this.current : isStill ? 0 : null,
-      answers: { pain: reach.pain ?? null, limited_by: reach.limited_by ?? null, back_flat: reach.back_flat ?? null },
+      answers,
     });
     this.numbers = new Numbers({ words, isBlind: Number(root.dataset.repeat) > 1 });
     this.stage = new Stage({
@@ -52,8 +55,8 @@ class Page {
       address: `/api/reaches/${reach.id}/marks`,
       revision: reach.revision,
       onState: (state, answer) => this.#showSaved(state, answer),
-      onAnswer: ({ live, left_behind: leftBehind }) => {
-        this.#showLive(live);
+      onAnswer: ({ live, left_behind: leftBehind }, body) => {
+        this.#showLive(live, this.#madeAt.get(body));
         this.carry.showLeftBehind(leftBehind, (text) => this.say(text));
       },
     });
@@ -144,26 +147,30 @@ class Page {
 
   #save() {
     const { state } = this.model;
-    if (state.frame === null) return;
-    this.changedAt ??= performance.now();
-    this.saver.save({
+    // answers are kept before there is a moment too: pain must not get lost
+    const frame = state.frame ?? (isAnswered(state) ? this.current : null);
+    if (frame === null) return;
+    const body = {
       repeat: Number(root.dataset.repeat),
       raise: Number(root.dataset.raise),
-      time_s: this.times[state.frame],
+      time_s: this.times[frame],
       points: state.points,
       carried: state.carried,
       pain: state.pain,
       limited_by: state.limited_by,
       back_flat: state.back_flat,
-    });
+    };
+    this.#madeAt.set(body, performance.now());
+    this.saver.save(body);
   }
 
-  #showLive(live) {
+  // When what is saved was made, so that the time until its numbers are shown can be measured.
+  #madeAt = new WeakMap();
+
+  #showLive(live, start) {
     this.numbers.show(live);
     this.stage.setOverlay(this.numbers.overlay);
-    if (this.changedAt != null) {
-      const start = this.changedAt;
-      this.changedAt = null;
+    if (start !== undefined) {
       requestAnimationFrame(() => performance.measure("marks-to-numbers", { start, end: performance.now() }));
     }
   }
@@ -171,7 +178,7 @@ class Page {
   #showSaved(state, answer) {
     const place = element("saved");
     place.dataset.state = state === "saving" || state === "saved" ? state : "failed";
-    place.textContent = state === "refused" ? fill(words.refused, { message: answer.message ?? "" }) : words[state];
+    place.textContent = state === "refused" ? fill(words.save.refused, { message: answer.message ?? "" }) : words.save[state];
     if (state === "conflict") this.#askWhose(answer);
   }
 
@@ -312,6 +319,10 @@ class Page {
     const { frame } = this.model.state;
     element("banner").hidden = frame === null || frame === this.current;
   }
+}
+
+function isAnswered({ pain, limited_by: limitedBy, back_flat: backFlat }) {
+  return [pain, limitedBy, backFlat].some((answer) => answer !== null);
 }
 
 function valueOf(input) {

@@ -74,7 +74,7 @@ pub fn render_visit(view: &DeleteVisitView) -> Markup {
 pub fn render_reach(view: &DeleteReachView) -> Markup {
     page(
         words::TITLE_REACH,
-        &Crumbs::clients(),
+        &Crumbs::visit(&view.client_code, view.visit),
         &[],
         &html! {
             p.lead {

@@ -17,14 +17,15 @@ pub fn render(view: &PalmsView) -> Markup {
     page(
         words::TITLE,
         &Crumbs::visit(&view.client_code, view.visit),
-        &[],
+        &["palms.js"],
         &html! {
             p.lead { (text::occasion(view.occasion)) ". " (words::LEAD) }
+            @if let Some(warning) = &view.warning { p.note { (warning) } }
             @if let Some(error) = &view.error { div.errors role="alert" { p { (error) } } }
             @if view.is_contrary { (contrary(view)) }
             div.palms.space {
                 figure class=[view.is_wide.then_some("wide")] {
-                    img src=(view.still_url) alt=(words::STILL);
+                    div.pan { a href=(view.still_url) { img src=(view.still_url) alt=(words::STILL); } }
                     figcaption { a href=(view.still_url) { (words::LARGER) } }
                 }
                 form method="post" action={ "/reaches/" (view.reach) "/palms" } {
@@ -32,12 +33,15 @@ pub fn render(view: &PalmsView) -> Markup {
                         legend.sr { (words::TITLE) }
                         @for (value, name, how, drawing) in choices {
                             label.hand {
-                                input type="radio" name="palms" value=(value) required;
+                                input type="radio" name="palms" value=(value) required checked[view.answered == Some(value)];
                                 span { b { (name) } span.hint { (how) } }
                                 (drawing)
                             }
                         }
-                        label.hand { input type="radio" name="palms" value="unclear"; span { b { (words::UNCLEAR) } } }
+                        label.hand {
+                            input type="radio" name="palms" value="unclear" checked[view.answered == Some("unclear")];
+                            span { b { (words::UNCLEAR) } }
+                        }
                     }
                     button.main { (words::CONFIRM) }
                 }

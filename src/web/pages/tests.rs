@@ -115,6 +115,7 @@ fn reach_to_delete() -> DeleteReachView {
     DeleteReachView {
         reach: 3,
         visit: 1,
+        client_code: "R07".to_owned(),
         occasion: Occasion::Before,
         rotation: Rotation::External,
         marks: 12,
@@ -217,6 +218,8 @@ fn still(is_contrary: bool) -> PalmsView {
         occasion: Occasion::Before,
         rotation: Rotation::Internal,
         still_url: "/api/reaches/1/frames/60.jpg?size=full".to_owned(),
+        warning: None,
+        answered: is_contrary.then_some("up"),
         error: None,
         is_contrary,
         has_other: true,

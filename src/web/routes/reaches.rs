@@ -129,7 +129,7 @@ pub async fn palms(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, 
 fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
     let reach = records.reach(id)?;
     let is_contrary = reach.is_contrary();
-    let Reach { visit, facts, media, .. } = reach;
+    let Reach { visit, facts, media, palms, .. } = reach;
     let marks = records.marks(id)?;
     let marked_s = marks.markings.first().map(|marking| marking.time_s);
     let frame = marked_s.map_or(media.facts.frame_times_s.len() / 2, |time_s| media.facts.frame_at(time_s));
@@ -142,6 +142,8 @@ fn palms_view(records: &Records, id: i64) -> Result<PalmsView, WebError> {
         occasion: facts.occasion,
         rotation: facts.rotation,
         still_url: picture_url(id, frame),
+        warning: media.facts.damage.map(|damage| text::damaged(damage.time_s)),
+        answered: palms.map(Palms::word),
         error: None,
         is_contrary,
         has_other: others
@@ -237,9 +239,11 @@ pub async fn before_delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Re
     blocking(move || {
         let reach = app.records.reach(id)?;
         let removal = app.records.removal_of_reach(id)?;
+        let client = app.records.client_by_id(app.records.visit(reach.visit)?.client)?;
         let view = DeleteReachView {
             reach: id,
             visit: reach.visit,
+            client_code: client.facts.code,
             occasion: reach.facts.occasion,
             rotation: reach.facts.rotation,
             marks: removal.marks,

@@ -19,6 +19,10 @@ pub struct PalmsView {
     pub rotation: Rotation,
     /// The still, a JPEG.
     pub still_url: String,
+    /// Where the clip is damaged, as a sentence.
+    pub warning: Option<String>,
+    /// What was answered before, `down`, `up` or `unclear`.
+    pub answered: Option<&'static str>,
     /// What was wrong with the answer.
     pub error: Option<String>,
     /// The answer was the other way: the clip is likely in the wrong cell. `POST` with `swap=on` exchanges it with the

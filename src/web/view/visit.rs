@@ -208,6 +208,8 @@ pub struct DeleteReachView {
     pub reach: i64,
     /// Its visit.
     pub visit: i64,
+    /// Whose visit.
+    pub client_code: String,
     /// Before or after the stretch.
     pub occasion: Occasion,
     /// How the shoulders are turned.

@@ -5,7 +5,7 @@ use std::io::{Cursor, Read as _};
 use axum::http::StatusCode;
 use tworeach::geometry::Side;
 use tworeach::pose::{Rotation, View};
-use tworeach::records::{Palms, Reach};
+use tworeach::records::{Feel, Palms, Reach};
 use tworeach::screen::Occasion;
 
 use super::page::{BEFORE_INTERNAL, Page, client, demo_clip, wait_for};
@@ -154,6 +154,43 @@ fn palms_that_the_picture_does_not_show_stay_open_and_every_call_says_so() {
 
         page.post(&format!("/reaches/{id}/palms"), &[("palms", "down")]).await.location();
         assert!(!page.get(&result).await.text().contains(SAYS));
+    });
+}
+
+#[test]
+fn the_palms_page_repeats_the_answer_and_that_the_clip_is_damaged() {
+    wait_for(async {
+        let page = Page::new();
+        let visit = page.visit("K8").await;
+        let whole = demo_clip("before-internal.mp4");
+        let palms = page.upload(visit, &BEFORE_INTERNAL, "clip.mp4", &whole[..whole.len() / 2]).await.location();
+        let checked = |text: &str, value: &str| text.contains(&format!("value=\"{value}\" required checked"));
+        let shown = page.get(&palms).await.text();
+        assert!(shown.contains("The clip is damaged after") && !shown.contains(" checked"), "{shown}");
+        // contrary to the cell: it stays to be seen until it is settled
+        page.post(&palms, &[("palms", "up")]).await;
+        let shown = page.get(&palms).await.text();
+        assert!(checked(&shown, "up") && shown.contains("does not fit the place of this clip"), "{shown}");
+        page.post(&palms, &[("palms", "down")]).await.location();
+        let shown = page.get(&palms).await.text();
+        assert!(checked(&shown, "down") && !checked(&shown, "up"), "{shown}");
+    });
+}
+
+#[test]
+fn after_too_much_pain_nothing_comes_before_stopping() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        let id = reaches(&page, visit)[0].id;
+        page.post(&format!("/reaches/{id}/palms"), &[("palms", "unclear")]).await.location();
+        let result = format!("/visits/{visit}/result");
+        let order = "First settle with whoever filmed";
+        assert!(page.get(&result).await.text().contains(order));
+        let marks = page.app.records.marks(id).unwrap();
+        let feel = Feel { pain: Some(5.0), ..marks.feel };
+        page.app.records.confirm_marks(id, marks.revision, &marks.markings[0], &feel).unwrap();
+        let shown = page.get(&result).await.text();
+        assert!(shown.contains("It hurt too much: stop here") && !shown.contains(order), "{shown}");
     });
 }
 
