@@ -7,7 +7,7 @@ use crate::pose::{FILM_FROM_SIDE, Rotation, View};
 use crate::uncertainty::Measured;
 
 use super::checks::filming_order;
-use super::sentences::PAIN_TO_GO_ON_MOST;
+use super::sentences::{ANOTHER_RAISE, PAIN_TO_GO_ON_MOST};
 
 /// The name of the format.
 pub const RESULT_SCHEMA: &str = "tworeach/result/1";
@@ -281,7 +281,7 @@ impl VisitResult {
         of_pairs.chain(of_reaches).chain(of_retest).for_each(|check| check.text = check.finding());
         let of_pairs = self.comparisons.iter_mut().map(|comparison| &mut comparison.reason);
         let reasons = of_pairs.chain(self.retest.iter_mut().map(|retest| &mut retest.reason));
-        reasons.for_each(|reason| *reason = reason.replace(FILM_FROM_SIDE, ""));
+        reasons.for_each(|reason| *reason = reason.replace(FILM_FROM_SIDE, "").replace(ANOTHER_RAISE, ""));
     }
 
     /// What a simulated quantity of this result is of.

@@ -45,6 +45,9 @@ pub(crate) enum Pain {
 /// With more pain than this at end range nobody reaches again the same day, of 10. Common practice, no source.
 pub(crate) const PAIN_TO_GO_ON_MOST: f64 = 3.0;
 
+/// What would settle an open retest, at the end of its sentence; left out where nothing may be filmed.
+pub(crate) const ANOTHER_RAISE: &str = ": another raise or another marking would tell";
+
 impl Pain {
     /// Of reaches with what was noted of them.
     pub(crate) fn of<'a>(reaches: impl Iterator<Item = &'a ReachEntry>) -> Self {
@@ -212,8 +215,7 @@ pub(crate) fn retest_reason(facts: &RetestFacts<'_>) -> String {
             format!("{} That lies within the margin of {margin}.", change_words(change))
         }
         (RetestOutcome::Inconclusive, Some(change)) => format!(
-            "{} The interval leaves open whether that is a change beyond the margin of {margin}: another raise or another \
-             marking would tell.",
+            "{} The interval leaves open whether that is a change beyond the margin of {margin}{ANOTHER_RAISE}.",
             change_words(change)
         ),
     };

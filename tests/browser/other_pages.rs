@@ -91,6 +91,8 @@ async fn other_calls(browser: &Browser) {
     for (path, name) in [("/visits/1", "visit-stopped"), ("/visits/1/result", "result-stopped")] {
         browser.go(path).await;
         browser.look(name).await;
+        // the retest is open there, and nothing may be filmed to settle it
+        assert!(!browser.text("main").await.contains("another raise"), "{name} orders to film");
     }
 }
 
