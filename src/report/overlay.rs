@@ -23,8 +23,8 @@ const FIGURE_SIZE: f64 = 46.0;
 const CORNER: f64 = 6.0;
 
 /// What the lines of the stills mean.
-pub(crate) const LEGEND: &str =
-    "Solid: arm axis. Dashes: trunk. Dash and dot: plumb line. Double line: bar. Rings: marks. Arc: elevation.";
+pub(crate) const LEGEND: &str = "Solid: arm axis. Dashes: trunk. Dash and dot: plumb line. Double line: bar. Rings: marks on the skin; lines run \
+     through the joints. Arc: elevation.";
 /// What a crossed mark means, where there is one.
 pub(crate) const LEGEND_OF_DISAGREEING: &str =
     "Crossed ring: a mark that disagrees with the others; its dots lead to where they put it.";

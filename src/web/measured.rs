@@ -186,7 +186,11 @@ pub(super) fn reach_figures(
         elevation: shown.map(|elevation| format!("{}{from}", degrees(elevation))),
         interval: shown.map(|elevation| figure(elevation, Unit::Degree, Sign::Minus).interval),
         figures: figures.collect(),
-        reason: (shown.is_none() || result.elevation_deg.is_none()).then(|| no_elevation_words(&missing)),
+        reason: match (shown, result.elevation_deg) {
+            (Some(_), Some(_)) => None,
+            (Some(_), None) => Some(text::result::FROM_PLUMB_LINE.to_owned()),
+            (None, _) => Some(no_elevation_words(&missing)),
+        },
         checks: result.checks.iter().map(check_view).collect(),
         still_url: frame.map_or_else(String::new, |frame| still_url(reach.id, frame)),
         overlay_url: format!("/visits/{}/stills/{}.svg", reach.visit, reach.id),

@@ -32,6 +32,10 @@ const NUMBER_GAP_DEG: f64 = 10.0;
 /// Radius on which the labels start.
 const LABEL: f64 = 250.0;
 
+/// What the angles are from.
+const TRUNK: &str = "trunk";
+const PLUMB_LINE: &str = "plumb line";
+
 /// A ray to draw.
 #[derive(Debug, Clone)]
 struct Ray {
@@ -70,14 +74,14 @@ pub fn draw_retest(result: &VisitResult, retest: &Retest, margin_deg: f64) -> Ca
         .and_then(|change| gauge::of_change(change, margin_deg));
     let rays = pair(result, [(Occasion::Before, Rotation::External), (Occasion::After, Rotation::External)])
         .and_then(|pair| Some((pair, both(pair, None)?)))
-        .map(|(pair, measured)| {
+        .map(|(pair, (from, measured))| {
             let rays = pair.into_iter().zip(measured).map(|(reach, measured)| Ray {
                 name: occasion_word(reach.occasion).to_owned(),
                 measured,
                 color: VERMILION,
                 is_dashed: reach.occasion == Occasion::Before,
             });
-            draw(&rays.collect::<Vec<_>>())
+            draw(from, &rays.collect::<Vec<_>>())
         });
     CallDrawings { rays, gauge: gauge.map(|gauge| gauge.svg) }
 }
@@ -85,13 +89,14 @@ pub fn draw_retest(result: &VisitResult, retest: &Retest, margin_deg: f64) -> Ca
 fn comparison_rays(result: &VisitResult, comparison: &Comparison) -> Option<String> {
     let Comparison { occasion, side, .. } = *comparison;
     let pair = pair(result, [(occasion, Rotation::Internal), (occasion, Rotation::External)])?;
-    let rays = pair.into_iter().zip(both(pair, Some(side))?).map(|(reach, measured)| Ray {
+    let (from, measured) = both(pair, Some(side))?;
+    let rays = pair.into_iter().zip(measured).map(|(reach, measured)| Ray {
         name: format!("{}, {}", capitalized(rotation_word(reach.rotation)), palms(reach.rotation)),
         measured,
         color: if reach.rotation == Rotation::Internal { BLUE } else { VERMILION },
         is_dashed: reach.rotation == Rotation::Internal,
     });
-    Some(draw(&rays.collect::<Vec<_>>()))
+    Some(draw(from, &rays.collect::<Vec<_>>()))
 }
 
 /// The two reaches that the comparison is of: both from the view that is compared.
@@ -115,12 +120,14 @@ fn of_side(reach: &ReachResult, side: Option<ResultSide>) -> Option<Measured> {
     }
 }
 
-/// Both elevations from the trunk, else both from the plumb line: the two are never mixed.
-fn both([first, second]: [&ReachResult; 2], side: Option<ResultSide>) -> Option<[Measured; 2]> {
+/// Both elevations from the trunk, else both from the plumb line, and which: the two are never mixed.
+fn both([first, second]: [&ReachResult; 2], side: Option<ResultSide>) -> Option<(&'static str, [Measured; 2])> {
     let pair = |of: &dyn Fn(&ReachResult) -> Option<Measured>| Some([of(first)?, of(second)?]);
-    pair(&|reach| of_side(reach, side))
-        .or_else(|| pair(&|reach| reach.elevation_from_vertical_deg))
-        .filter(|pair| pair.iter().all(is_drawable))
+    let from_trunk = pair(&|reach| of_side(reach, side)).map(|pair| (TRUNK, pair));
+    // the angle from the plumb line is of the reach's own side: it says nothing of one arm of two
+    let is_whole = side.is_none_or(|side| [first, second].iter().all(|reach| reach.side == side));
+    let from_vertical = || pair(&|reach| reach.elevation_from_vertical_deg.filter(|_| is_whole));
+    from_trunk.or_else(|| Some((PLUMB_LINE, from_vertical()?))).filter(|(_, pair)| pair.iter().all(is_drawable))
 }
 
 fn is_drawable(measured: &Measured) -> bool {
@@ -133,15 +140,16 @@ fn at(deg: f64, radius: f64) -> [f64; 2] {
     [SHOULDER[0] + radius * angle.rad().sin(), SHOULDER[1] + radius * angle.rad().cos()]
 }
 
-fn draw(rays: &[Ray]) -> String {
+/// Rays from the shoulder, whose angles are `from` the line that hangs down from it.
+fn draw(from: &str, rays: &[Ray]) -> String {
     let mut svg = String::new();
     let _ = write!(
         svg,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" width=\"{WIDTH}\" height=\"{HEIGHT}\" \
          role=\"img\" aria-label=\"{}\" font-family=\"{FAMILY}\">",
-        escape(&alt(rays))
+        escape(&alt(from, rays))
     );
-    protractor(&mut svg, rays);
+    protractor(&mut svg, from, rays);
     for ray in rays {
         wedge(&mut svg, ray);
     }
@@ -155,7 +163,7 @@ fn draw(rays: &[Ray]) -> String {
     svg
 }
 
-fn alt(rays: &[Ray]) -> String {
+fn alt(from: &str, rays: &[Ray]) -> String {
     let parts = rays.iter().map(|ray| {
         format!(
             "{} {}, interval {}",
@@ -164,13 +172,13 @@ fn alt(rays: &[Ray]) -> String {
             interval(ray.measured, Unit::Degree, Sign::Minus)
         )
     });
-    format!("Two reaches drawn from one shoulder. {}.", parts.collect::<Vec<_>>().join("; "))
+    format!("Two reaches drawn from one shoulder, angles from the {from}. {}.", parts.collect::<Vec<_>>().join("; "))
 }
 
-/// The trunk as a line down from the shoulder, and a scale of elevations around it.
-fn protractor(svg: &mut String, rays: &[Ray]) {
+/// Trunk or plumb line as a line down from the shoulder, and a scale of elevations around it.
+fn protractor(svg: &mut String, from: &str, rays: &[Ray]) {
     line(svg, SHOULDER, [SHOULDER[0], HEIGHT - 12.0], MUTED, 1.5, false);
-    text(svg, [SHOULDER[0] + 8.0, HEIGHT - 14.0], "trunk", (12.0, MUTED, "start", false));
+    text(svg, [SHOULDER[0] + 8.0, HEIGHT - 14.0], from, (12.0, MUTED, "start", false));
     let (start, end) = (f64::from(*SCALE_DEG.start()), f64::from(*SCALE_DEG.end()));
     let ([x1, y1], [x2, y2]) = (at(start, PROTRACTOR), at(end, PROTRACTOR));
     let _ = write!(
@@ -294,7 +302,13 @@ mod tests {
     #[test]
     fn labels_of_near_rays_do_not_touch() {
         const LINES: f64 = 38.0; // a number and a name, set below each other
-        let svg = draw(&[ray("low", 150.0, 1.0), ray("high", 150.4, 1.0)]);
+        let svg = draw(TRUNK, &[ray("low", 150.0, 1.0), ray("high", 150.4, 1.0)]);
         assert!(height_of(&svg, "150.0°") - height_of(&svg, "150.4°") >= LINES, "{svg}");
+    }
+
+    #[test]
+    fn the_line_that_angles_are_from_is_named() {
+        let svg = draw(PLUMB_LINE, &[ray("one", 150.0, 1.0)]);
+        assert!(svg.contains(">plumb line<") && svg.contains("angles from the plumb line") && !svg.contains("trunk"));
     }
 }

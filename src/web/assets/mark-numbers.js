@@ -33,7 +33,11 @@ export class Numbers {
   }
 
   #figures(elevation, interval, difference, call) {
-    element("elevation").textContent = elevation;
+    const [, number, from] = elevation.match(/^(.*°)( .*)$/) ?? [null, elevation, ""];
+    const small = document.createElement("span");
+    small.className = "small";
+    small.textContent = from;
+    element("elevation").replaceChildren(number, ...(from === "" ? [] : [small]));
     element("interval").textContent = interval;
     element("pair").hidden = difference === null && call === null;
     element("difference-interval").parentElement.hidden = difference === null;

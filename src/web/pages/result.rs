@@ -2,7 +2,7 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use super::shell::{Crumbs, page, stopped};
+use super::shell::{Crumbs, elevation, page, stopped};
 use crate::screen::{Call, CheckStatus, RetestOutcome};
 use crate::web::text::{self, result as words};
 use crate::web::view::{CheckView, ComparisonView, FigureView, ReachFiguresView, ResultView, RetestView};
@@ -125,7 +125,7 @@ fn reach_of(reach: &ReachFiguresView, is_stopped: bool) -> Markup {
             @if !reach.still_url.is_empty() {
                 img src=(reach.overlay_url) alt={ (words::STILL) ", " (place.to_lowercase()) } loading="lazy";
             }
-            p.figure { (reach.elevation.as_deref().unwrap_or(words::NO_ANGLE)) }
+            p.figure { (elevation(reach.elevation.as_deref().unwrap_or(words::NO_ANGLE))) }
             @if let Some(interval) = &reach.interval { p.small { (words::INTERVAL) " " (interval) } }
             @if let Some(reason) = &reach.reason { p.small { (reason) } }
             @if !reach.figures.is_empty() {
@@ -168,6 +168,8 @@ fn grouped<'a>(findings: &'a [Finding<'a>]) -> Vec<Group<'a>> {
             continue;
         };
         match group.texts.iter_mut().find(|(text, _)| *text == check.text) {
+            // the sides of an occasion are one pair with the same checks
+            Some((_, places)) if places.contains(&place.as_str()) => {}
             Some((_, places)) => places.push(place),
             None => group.texts.push((&check.text, vec![place])),
         }

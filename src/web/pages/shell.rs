@@ -194,6 +194,14 @@ pub(super) fn describes(hint: &str, error: Option<&str>, hint_id: &str, error_id
     (!parts.is_empty()).then(|| parts.join(" "))
 }
 
+/// An angle such as `148.2° from vertical`, with what it is from in small letters.
+pub(super) fn elevation(words: &str) -> Markup {
+    match words.split_once("° ") {
+        Some((number, from)) => html! { (number) "°" span.small { " " (from) } },
+        None => html! { (words) },
+    }
+}
+
 /// Why nothing goes on, where a danger sign stands open.
 pub(super) fn stopped(refusal: &str, client_code: &str) -> Markup {
     html! {

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::drawings;
-use super::shell::{Crumbs, Input, describes, error_text, errors, ids, page, stopped};
+use super::shell::{Crumbs, Input, describes, elevation, error_text, errors, ids, page, stopped};
 use crate::pose::Rotation;
 use crate::screen::Occasion;
 use crate::web::state::UploadLimits;
@@ -128,7 +128,7 @@ fn reach_of(cell: &CellView, reach: &ReachView, is_stopped: bool) -> Markup {
             img src=(reach.still_url) alt={ (words::STILL) ", " (place) };
         }
         p.state { (state(reach.state)) ", " (text::view(reach.view)) }
-        @if let Some(elevation) = &reach.elevation { p.figure { (elevation) } }
+        @if let Some(figure) = &reach.elevation { p.figure { (elevation(figure)) } }
         @if let Some(interval) = &reach.interval { p.small { (text::result::INTERVAL) " " (interval) } }
         @if let Some(reason) = &reach.reason { p.small { (reason) } }
         @if let Some(warning) = &reach.warning { p.small { (warning) } }

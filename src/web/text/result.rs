@@ -25,6 +25,9 @@ pub const CHANGE_DIFFERENCE: &str = "The difference changed by";
 pub const REACHES: &str = "Each reach";
 pub const ELEVATION: &str = "Elevation at the top";
 pub const NO_ANGLE: &str = "No angle yet";
+/// Why an angle is not from the trunk.
+pub const FROM_PLUMB_LINE: &str =
+    "Measured from the plumb line: from the front these marks do not tell how the trunk leans.";
 pub const CHECKS: &str = "Checks";
 pub const ALL_OK: &str = "Every check is in order.";
 pub const NOT_RELIABLE: &str = "not to be relied on";
