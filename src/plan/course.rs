@@ -13,6 +13,7 @@ use super::intake::{Intake, IntakeVisit};
 use super::load::Load;
 use super::log::Log;
 use super::model::Plan;
+use super::screened::SideScreens;
 
 /// A change of pain from this on counts, points of 10.
 ///
@@ -32,6 +33,9 @@ pub const GRIP_CHANGE_KG: f64 = 6.0;
 pub struct Series {
     /// Its name in words.
     pub name: String,
+    /// What it is about.
+    #[serde(skip)]
+    pub kind: SeriesKind,
     /// Unit; empty for points of 10.
     pub unit: &'static str,
     /// From what change on one is told from error.
@@ -42,6 +46,40 @@ pub struct Series {
     pub dof: f64,
     /// The values, the earliest first, one a day.
     pub points: Vec<CoursePoint>,
+}
+
+/// What a series is about: series of a kind share an axis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SeriesKind {
+    /// The difference of a screen, deg.
+    Difference,
+    /// Pain, 0 to 10.
+    Pain,
+    /// An activity's rating, 0 to 10.
+    Rating,
+    /// Grip force without pain, kg.
+    Grip,
+    /// The load of a stage, kg.
+    Load,
+}
+
+/// Everything that is known of a client over time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CaseCourse {
+    /// The screens of each side, the affected one first.
+    pub screens: Vec<SideScreens>,
+    /// The margin of the call, deg.
+    pub margin_deg: f64,
+    /// Pain, ratings, grip and load.
+    pub series: Vec<Series>,
+}
+
+impl CaseCourse {
+    /// Nothing is known yet.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.screens.is_empty() && self.series.is_empty()
+    }
 }
 
 /// One value.
@@ -160,8 +198,9 @@ impl Series {
 #[must_use]
 pub fn course_of(plan: &Plan, intake: &Intake, log: &Log, until: Day) -> Vec<Series> {
     let visits: Vec<&IntakeVisit> = intake.visits.iter().filter(|visit| visit.on <= until).collect();
-    let asked = |name: &str, value: &dyn Fn(&IntakeVisit) -> Option<u8>, change: f64| Series {
+    let asked = |name: &str, kind, value: &dyn Fn(&IntakeVisit) -> Option<u8>, change: f64| Series {
         name: name.to_owned(),
+        kind,
         unit: "",
         detectable: Detectable::From(change),
         dof: f64::INFINITY,
@@ -171,12 +210,12 @@ pub fn course_of(plan: &Plan, intake: &Intake, log: &Log, until: Day) -> Vec<Ser
             .collect(),
     };
     let mut course = vec![
-        asked("pain at rest", &|visit| Some(visit.pain_at_rest), PAIN_CHANGE),
-        asked("pain in use", &|visit| Some(visit.pain_in_use), PAIN_CHANGE),
-        asked("pain on pressing", &|visit| Some(visit.pain_on_pressing), PAIN_CHANGE),
+        asked("pain at rest", SeriesKind::Pain, &|visit| Some(visit.pain_at_rest), PAIN_CHANGE),
+        asked("pain in use", SeriesKind::Pain, &|visit| Some(visit.pain_in_use), PAIN_CHANGE),
+        asked("pain on pressing", SeriesKind::Pain, &|visit| Some(visit.pain_on_pressing), PAIN_CHANGE),
     ];
     for activity in &intake.activities {
-        course.push(asked(activity, &|visit| visit.ratings.get(activity).copied(), RATING_CHANGE));
+        course.push(asked(activity, SeriesKind::Rating, &|visit| visit.ratings.get(activity).copied(), RATING_CHANGE));
     }
     course.extend([Side::Left, Side::Right].map(|side| grip(&visits, side)));
     course.extend(loads(plan, log, until));
@@ -189,6 +228,7 @@ pub fn course_of(plan: &Plan, intake: &Intake, log: &Log, until: Day) -> Vec<Ser
 pub fn difference_series(name: &str, differences: &[(Day, Measured)]) -> Series {
     Series {
         name: name.to_owned(),
+        kind: SeriesKind::Difference,
         unit: "deg",
         detectable: Detectable::ByUncertainty(f64::INFINITY),
         dof: f64::INFINITY,
@@ -218,7 +258,8 @@ fn grip(visits: &[&IntakeVisit], side: Side) -> Series {
     };
     let detectable = Detectable::ByUncertainty(GRIP_CHANGE_KG);
     let dof = spread.map_or(f64::INFINITY, |spread| spread.dof);
-    Series { name: name.to_owned(), unit: "kg", detectable, dof, points: points.collect() }
+    let (name, kind) = (name.to_owned(), SeriesKind::Grip);
+    Series { name, kind, unit: "kg", detectable, dof, points: points.collect() }
 }
 
 /// The heaviest weight of each day, of each stage that is loaded with weights.
@@ -236,6 +277,7 @@ fn loads(plan: &Plan, log: &Log, until: Day) -> Vec<Series> {
             }
             Series {
                 name: format!("load, {}", stage.name),
+                kind: SeriesKind::Load,
                 unit: "kg",
                 detectable: Detectable::Any,
                 dof: f64::INFINITY,
@@ -261,7 +303,7 @@ mod tests {
         let point =
             |(days, value, u): &(i32, f64, Option<f64>)| CoursePoint { on: first().plus(*days), value: *value, u: *u };
         let points = values.iter().map(point).collect();
-        Series { name: "s".to_owned(), unit: "", detectable, dof: f64::INFINITY, points }
+        Series { name: "s".to_owned(), kind: SeriesKind::Pain, unit: "", detectable, dof: f64::INFINITY, points }
     }
 
     #[test]

@@ -363,3 +363,20 @@ pub enum EntryFault {
         found: String,
     },
 }
+
+impl EntryFault {
+    /// The column at fault; the day where it is the whole entry.
+    #[must_use]
+    pub const fn column(&self) -> &'static str {
+        match self {
+            Self::Cell { column, .. }
+            | Self::Empty { column, .. }
+            | Self::InFuture { column, .. }
+            | Self::NoColumn { column, .. }
+            | Self::DoseOfNothing { column, .. } => column,
+            Self::OtherLoad { .. } | Self::TooHeavy { .. } => "load",
+            Self::EnteredBefore { .. } => "entered",
+            Self::UnknownColumn { .. } | Self::Row { .. } | Self::BeforeVisit { .. } | Self::OutOfOrder { .. } => "day",
+        }
+    }
+}

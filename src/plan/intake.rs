@@ -209,6 +209,56 @@ impl PainSpot {
     }
 }
 
+impl Provocation {
+    /// All, with their names in files.
+    pub const ALL: [(&'static str, Self); 7] = [
+        ("wide_bar_on_back", Self::WideBarOnBack),
+        ("pulling_up", Self::PullingUp),
+        ("gripping", Self::Gripping),
+        ("throwing", Self::Throwing),
+        ("pressing", Self::Pressing),
+        ("rowing", Self::Rowing),
+        ("other", Self::Other),
+    ];
+}
+
+impl Intake {
+    /// An intake in which nothing is told yet: it has no visit, and is none until it has one.
+    #[must_use]
+    pub fn blank(client: &str, affected_side: ResultSide) -> Self {
+        Self {
+            schema: INTAKE_SCHEMA,
+            client: client.to_owned(),
+            affected_side,
+            pain_spots: Vec::new(),
+            provoked_by: Vec::new(),
+            weeks_since_onset: 0,
+            work: None,
+            sport: None,
+            earlier_care: Vec::new(),
+            goals: Vec::new(),
+            activities: Vec::new(),
+            visits: Vec::new(),
+            screens: Vec::new(),
+            clearances: Vec::new(),
+        }
+    }
+
+    /// Puts a visit in the place of that of a day, or of none, and keeps the visits in the order of their days.
+    pub fn put_visit(&mut self, instead_of: Option<Day>, visit: IntakeVisit) {
+        self.visits.retain(|kept| Some(kept.on) != instead_of);
+        self.visits.push(visit);
+        self.visits.sort_by_key(|visit| visit.on);
+    }
+
+    /// Notes that a clinician looked and lets the plan go on; of two reasons on one day the later counts.
+    pub fn put_clearance(&mut self, clearance: Clearance) {
+        self.clearances.retain(|kept| kept.on != clearance.on);
+        self.clearances.push(clearance);
+        self.clearances.sort_by_key(|clearance| clearance.on);
+    }
+}
+
 impl Findings {
     /// Nothing was looked for.
     #[must_use]

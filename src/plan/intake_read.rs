@@ -23,13 +23,13 @@ use super::read::{note, pain_of, texts};
 const INTAKE_BYTES_MAX: u64 = 1 << 20;
 
 /// Longest text, characters.
-const TEXT_MAX: usize = 1000;
+pub const TEXT_MAX: usize = 1000;
 
 /// Most weeks since the onset that are accepted: fifty years.
-const WEEKS_MAX: u32 = 2600;
+pub const WEEKS_MAX: u16 = 2600;
 
 /// The strongest grip that is accepted, kg.
-const GRIP_MAX_KG: f64 = 150.0;
+pub const GRIP_MAX_KG: f64 = 150.0;
 
 impl Intake {
     /// Reads an intake file. No day in it may be later than `today`.
@@ -63,6 +63,14 @@ impl Intake {
     /// [`PlanError::Format`], which no intake is known to lead to.
     pub fn to_toml(&self) -> Result<String, PlanError> {
         toml::to_string(self).map_err(|source| PlanError::Format { format: "TOML", source: Box::new(source) })
+    }
+
+    /// The intake, if all of it can be, checked as a file would be.
+    ///
+    /// # Errors
+    /// As [`Intake::read`].
+    pub fn checked(&self, today: Day) -> Result<Self, PlanError> {
+        Self::parse(&self.to_toml()?, Path::new("the intake"), today)
     }
 
     /// The day of the first visit.
@@ -99,18 +107,9 @@ fn parse_intake(text: &str, today: Day, problems: &mut Problems) -> Option<Intak
     let sides = [("left", ResultSide::Left), ("right", ResultSide::Right), ("both", ResultSide::Both)];
     let affected_side = fields.choice("affected_side", &sides, problems);
     let pain_spots = words(&fields, "pain_spots", &PainSpot::ALL, problems);
-    let provocations = [
-        ("wide_bar_on_back", Provocation::WideBarOnBack),
-        ("pulling_up", Provocation::PullingUp),
-        ("gripping", Provocation::Gripping),
-        ("throwing", Provocation::Throwing),
-        ("pressing", Provocation::Pressing),
-        ("rowing", Provocation::Rowing),
-        ("other", Provocation::Other),
-    ];
-    let provoked_by = words(&fields, "provoked_by", &provocations, problems);
+    let provoked_by = words(&fields, "provoked_by", &Provocation::ALL, problems);
     let weeks = fields.node("weeks_since_onset");
-    let weeks = weeks.and_then(|node| fields.whole("weeks_since_onset", node, [0, WEEKS_MAX], problems));
+    let weeks = weeks.and_then(|node| fields.whole("weeks_since_onset", node, [0, u32::from(WEEKS_MAX)], problems));
     let [work, sport] = ["work", "sport"].map(|field| fields.text(field, TEXT_MAX, problems));
     let [earlier_care, goals, activities] = ["earlier_care", "goals", "activities"]
         .map(|field| texts(&fields, field, TEXT_MAX, problems).unwrap_or_default());

@@ -341,7 +341,9 @@ fn pain_words() -> String {
     format!("a whole number from 0 to {PAIN_MAX}")
 }
 
-const fn load_words(kind: LoadKind) -> &'static str {
+/// What a load may be, in words.
+#[must_use]
+pub const fn load_words(kind: LoadKind) -> &'static str {
     match kind {
         LoadKind::None => "nothing: leave it empty",
         LoadKind::Weight => "a weight above 0 with its unit, such as 2.5 kg or 5 lb",

@@ -8,6 +8,7 @@
 pub mod course;
 pub mod danger;
 pub mod day;
+pub mod draft;
 pub mod engine;
 pub mod error;
 pub mod facts;
@@ -20,6 +21,7 @@ pub mod pain;
 pub mod proposal;
 pub mod rules;
 pub mod schema;
+pub mod screened;
 pub mod summary;
 pub mod words;
 mod ceiling;
@@ -31,17 +33,25 @@ mod stage_state;
 #[cfg(test)]
 mod tests;
 
-pub use course::{Change, CoursePoint, Detectable, Series, Trend, course_of, difference_series};
+pub use course::{
+    CaseCourse, Change, CoursePoint, Detectable, Series, SeriesKind, Trend, course_of, difference_series,
+};
 pub use danger::{DangerSign, UnknownWord};
 pub use day::Day;
+pub use draft::Draft;
 pub use engine::{Cause, Choice, Decision, Progress};
 pub use error::{EntryFault, IntakeFault, PlanError, PlanFault};
 pub use facts::{Alarm, Facts, ScreenState, VisitPain};
-pub use intake::{Intake, IntakeVisit};
+pub use intake::{
+    Clearance, Findings, Intake, IntakeVisit, PainPlace, PainSpot, Provocation, Resisted, ScreenOutcome, UlnarNerve,
+    Valgus,
+};
+pub use intake_read::{GRIP_MAX_KG, TEXT_MAX, WEEKS_MAX};
 pub use load::{Load, LoadKind, Unit, Weight};
 pub use log::{Log, LogBounds, LogEntry, TypedEntry};
 pub use model::{Mode, Phase, Plan, Rung, Stage};
 pub use pain::{Morning, PainLimits, PainRule, Zone};
-pub use proposal::{Dose, Proposal, StageProposal, propose};
+pub use proposal::{Dose, Proposal, StageProposal, Step, propose};
 pub use rules::{Action, Rule, Situation};
+pub use screened::{ScreenPoint, SideScreens, call_of, screen_outcome, side_screens};
 pub use summary::{Adherence, StageAdherence};

@@ -47,8 +47,19 @@ pub struct StageProposal {
     pub reason: String,
     /// The earliest day of the next session.
     pub due_on: Option<Day>,
+    /// Where the dose stands in the stage's climb.
+    pub step: Option<Step>,
     /// What to do.
     pub dose: Option<Dose>,
+}
+
+/// A place among the doses of a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Step {
+    /// Its number, from 1, the lightest first.
+    pub at: usize,
+    /// How many doses the stage has.
+    pub of: usize,
 }
 
 /// A dose with all that is needed to do it.
@@ -109,6 +120,7 @@ fn stage_proposal(plan: &Plan, log: &Log, on: Day, at: usize, choice: &Choice) -
         rule,
         entries: evidence.iter().map(|entry| entry.day).collect(),
         due_on: choice.due_on,
+        step: choice.rung.map(|rung| Step { at: rung + 1, of: stage.rungs().len() }),
         dose: choice.dose(stage).map(|rung| dose(plan, stage, &rung)),
     }
 }

@@ -7,7 +7,7 @@ use super::engine::{Cause, Decision};
 use super::facts::Alarm;
 use super::load::Load;
 use super::log::LogEntry;
-use super::model::{Mode, Phase, Plan, Rung};
+use super::model::{ExitAt, Mode, Phase, Plan, Rung, Stage};
 use super::pain::Severe;
 
 /// What heads every proposal.
@@ -112,6 +112,54 @@ pub fn dose_words(rung: &Rung, phase: &Phase, bands: &[String]) -> String {
         words.push_str(&format!(", lowering over {lowering_s} s"));
     }
     words
+}
+
+/// When a stage begins, as a sentence.
+#[must_use]
+pub fn entry_of_stage_words(stage: &Stage, plan: &Plan) -> String {
+    let mut parts = Vec::new();
+    let names: Vec<&str> =
+        stage.entry.after.iter().filter_map(|id| plan.stage_at(id)).map(|at| plan.stages()[at].name.as_str()).collect();
+    if let Some((last, others)) = names.split_last() {
+        let list = if others.is_empty() { (*last).to_owned() } else { format!("{} and {last}", others.join(", ")) };
+        parts.push(format!("what ends \"{list}\" is done"));
+    }
+    if stage.entry.screen_positive {
+        parts.push("the overhead screen is positive".to_owned());
+    }
+    if let Some(pain) = stage.entry.pain_in_use_at_most {
+        parts.push(format!("pain in use at a visit is {pain} or less"));
+    }
+    if parts.is_empty() { "Begins at once.".to_owned() } else { format!("Begins when {}.", parts.join(", and ")) }
+}
+
+/// What ends a stage, as a sentence.
+#[must_use]
+pub fn exit_of_stage_words(stage: &Stage) -> String {
+    let sessions = stage.exit.sessions;
+    let at = match stage.exit.at {
+        ExitAt::Top => "its last dose",
+        ExitAt::Any => "any dose",
+    };
+    let mut words = format!("Done after {sessions} whole sessions in a row at {at} without more pain than is safe");
+    if let Some(pain) = stage.exit.pain_on_pressing_at_most {
+        words.push_str(&format!(", once pressing the spot hurts {pain} or less at a visit"));
+    }
+    words.push_str(if stage.keep { ". It goes on at that dose." } else { "." });
+    words
+}
+
+/// The doses of a phase, from the first to the last.
+#[must_use]
+pub fn phase_words(stage: &Stage, phase: usize, plan: &Plan) -> String {
+    let mut rungs = stage.rungs().iter().filter(|rung| rung.phase == phase);
+    let bands = &plan.equipment().bands;
+    let of = |rung: &Rung| dose_words(rung, &stage.phases[phase], bands);
+    match (rungs.next(), rungs.next_back()) {
+        (Some(first), Some(last)) => format!("from {} to {}", of(first), of(last)),
+        (Some(only), None) => of(only),
+        (None, _) => String::new(),
+    }
 }
 
 /// An entry such as `5 November: 2.5 kg, 3 sets of 10, pain 0, 1 the next morning`.

@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::error::{RecordsError, database};
 
 /// The steps in order; the database's `user_version` says how many it has taken.
-const STEPS: [&str; 4] = [
+const STEPS: [&str; 6] = [
     // Revisions are only ever added: each confirmed edit of marks is a row of its own, and the latest of each raise and
     // repeat counts. Numbers of rows are never given out twice, so that an address never shows another client's reach.
     "CREATE TABLE clients (
@@ -118,6 +118,13 @@ const STEPS: [&str; 4] = [
         sheet TEXT NOT NULL,
         made_on TEXT NOT NULL
     ) STRICT;",
+    // Results of before contrary palms were left out hold reaches that are not measured any more. They are measured anew.
+    "DELETE FROM results WHERE visit IN (
+        SELECT visit FROM reaches
+        WHERE (palms = 'up' AND rotation = 'internal') OR (palms = 'down' AND rotation = 'external')
+    );",
+    // A visit that one person does alone, step by step.
+    "ALTER TABLE visits ADD COLUMN alone INTEGER NOT NULL DEFAULT 0;",
 ];
 
 /// Takes the steps that a database has not taken yet, each in a transaction of its own.

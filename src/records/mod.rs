@@ -9,6 +9,7 @@ mod clients;
 mod error;
 mod export;
 mod lenses;
+mod history;
 mod media;
 mod migrations;
 mod model;
@@ -26,6 +27,7 @@ pub use carried::{CarrySource, OlderMarks};
 pub use case::{CaseReach, LeftOut, VisitCase};
 pub use clients::ClientSummary;
 pub use error::RecordsError;
+pub use history::VisitSummary;
 pub use lenses::{LensFacts, MadeLens};
 pub use media::{Accepted, MediaHash};
 pub use model::{

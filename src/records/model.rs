@@ -57,6 +57,8 @@ pub struct Visit {
     pub settings: VisitSettings,
     /// Counts everything that can change the result.
     pub changes: i64,
+    /// One person does it alone, step by step.
+    pub is_alone: bool,
 }
 
 /// What is set for a visit.

@@ -4,12 +4,12 @@ use std::error::Error;
 use std::path::Path;
 
 use rusqlite::types::Type;
-use rusqlite::{OptionalExtension as _, Row, params, params_from_iter};
+use rusqlite::{Connection, OptionalExtension as _, Row, params, params_from_iter};
 
 use super::error::{RecordsError, database};
 use super::store::Records;
 use crate::plan::log::COLUMNS;
-use crate::plan::{Day, Intake, LogBounds, LogEntry, Plan, TypedEntry};
+use crate::plan::{Day, Intake, Log, LogBounds, LogEntry, Plan, TypedEntry};
 
 /// A log entry with its number in the records.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -78,15 +78,52 @@ impl Records {
     /// # Errors
     /// [`RecordsError::Database`].
     pub fn add_log_entry(&self, client: i64, plan: &Plan, entry: &LogEntry) -> Result<i64, RecordsError> {
-        let sql = format!(
-            "INSERT INTO log_entries (made_at, client, {}) VALUES (datetime('now'), ?1, {})",
-            COLUMNS.join(", "),
-            (2..COLUMNS.len() + 2).map(|at| format!("?{at}")).collect::<Vec<_>>().join(", ")
-        );
-        let values = std::iter::once(client.to_string()).chain(entry.cells(plan));
         let connection = self.connection();
-        connection.execute(&sql, params_from_iter(values)).map_err(database("add to the log"))?;
+        insert_entry(&connection, client, plan, entry).map_err(database("add to the log"))?;
         Ok(connection.last_insert_rowid())
+    }
+
+    /// Takes entries of a file into the client's log, all or none: those of a stage on a day take the place of what the log has of
+    /// that stage on that day, and what the file does not speak of stays.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`], and then nothing is changed.
+    pub fn take_in_log(&self, client: i64, plan: &Plan, log: &Log) -> Result<(), RecordsError> {
+        let failed = database("take in a log");
+        let mut connection = self.connection();
+        let replaced = (|| {
+            let transaction = connection.transaction()?;
+            for entry in log.entries() {
+                let [day, stage, ..] = entry.cells(plan);
+                transaction.execute(
+                    "DELETE FROM log_entries WHERE client = ?1 AND day = ?2 AND stage = ?3",
+                    params![client, day, stage],
+                )?;
+            }
+            for entry in log.entries() {
+                insert_entry(&transaction, client, plan, entry)?;
+            }
+            transaction.commit()
+        })();
+        replaced.map_err(failed)
+    }
+
+    /// Days on which a clinician went on in spite of a danger sign, the earliest first.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`].
+    pub fn days_gone_on(&self, client: i64) -> Result<Vec<Day>, RecordsError> {
+        let step = "list answers";
+        let connection = self.connection();
+        let mut statement = connection
+            .prepare(
+                "SELECT made_on FROM screenings WHERE client = ?1 AND answered_by = 'clinician' AND signs != ''
+                     AND trim(coalesce(reason, '')) != '' ORDER BY made_on",
+            )
+            .map_err(database(step))?;
+        let rows = statement.query_map([client], |row| row.get::<_, String>(0)).map_err(database(step))?;
+        let days = rows.collect::<Result<Vec<_>, _>>().map_err(database(step))?;
+        Ok(days.iter().filter_map(|day| day.parse().ok()).collect())
     }
 
     /// Puts an entry in the place of one of the client's log, as when the next morning is known.
@@ -121,6 +158,16 @@ impl Records {
         let sql = format!("INSERT INTO {table} (client, text, made_at) VALUES (?1, ?2, datetime('now'))");
         self.connection().execute(&sql, params![client, text]).map(drop).map_err(database(step))
     }
+}
+
+fn insert_entry(connection: &Connection, client: i64, plan: &Plan, entry: &LogEntry) -> rusqlite::Result<()> {
+    let sql = format!(
+        "INSERT INTO log_entries (made_at, client, {}) VALUES (datetime('now'), ?1, {})",
+        COLUMNS.join(", "),
+        (2..COLUMNS.len() + 2).map(|at| format!("?{at}")).collect::<Vec<_>>().join(", ")
+    );
+    let values = std::iter::once(client.to_string()).chain(entry.cells(plan));
+    connection.execute(&sql, params_from_iter(values)).map(drop)
 }
 
 fn logged_entry(row: &Row<'_>, plan: &Plan, bounds: LogBounds) -> rusqlite::Result<LoggedEntry> {
@@ -213,6 +260,42 @@ mod tests {
     }
 
     #[test]
+    fn a_file_takes_the_place_of_its_days_and_stages_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let records = Records::open(folder.path()).unwrap();
+        let (client, plan) = (new_client(&records), Plan::default_plan(Unit::Kg));
+        for on in ["2026-11-03", "2026-11-05"] {
+            records.add_log_entry(client, &plan, &entry(&plan, on, "")).unwrap();
+        }
+        let file = Log::from_entries(vec![entry(&plan, "2026-11-05", "1"), entry(&plan, "2026-11-07", "0")]);
+        for _ in 0..2 {
+            records.take_in_log(client, &plan, &file).unwrap();
+            let log = records.log_entries(client, &plan, bounds()).unwrap();
+            let days: Vec<(String, Option<u8>)> =
+                log.iter().map(|logged| (logged.entry.day.to_string(), logged.entry.pain_next_morning)).collect();
+            let expected = [("2026-11-03", None), ("2026-11-05", Some(1)), ("2026-11-07", Some(0))];
+            assert_eq!(days, expected.map(|(day, morning)| (day.to_owned(), morning)));
+        }
+    }
+
+    #[test]
+    fn days_of_going_on_are_those_of_a_clinician_with_a_reason() {
+        let folder = tempfile::tempdir().unwrap();
+        let records = Records::open(folder.path()).unwrap();
+        let client = new_client(&records);
+        let signs = vec![crate::plan::DangerSign::NightPain];
+        let answer = |answered_by, reason: Option<&str>| {
+            let answers = Answers { answered_by, signs: signs.clone(), reason: reason.map(str::to_owned) };
+            records.add_screening(client, &answers).unwrap();
+        };
+        answer(AnsweredBy::Client, Some("I feel fine"));
+        answer(AnsweredBy::Clinician, None);
+        assert!(records.days_gone_on(client).unwrap().is_empty());
+        answer(AnsweredBy::Clinician, Some("looked at"));
+        assert_eq!(records.days_gone_on(client).unwrap(), [records.today().unwrap()]);
+    }
+
+    #[test]
     fn nobody_changes_the_log_of_another() {
         let folder = tempfile::tempdir().unwrap();
         let records = Records::open(folder.path()).unwrap();
@@ -247,7 +330,7 @@ mod tests {
             // what later steps made away, as the first version left it
             let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
             let back = "DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries; DROP TABLE lenses;
-                ALTER TABLE revisions DROP COLUMN carried;";
+                ALTER TABLE revisions DROP COLUMN carried; ALTER TABLE visits DROP COLUMN alone;";
             connection.execute_batch(back).unwrap();
             connection.pragma_update(None, "user_version", 1).unwrap();
         }

@@ -8,7 +8,7 @@ use super::model::{Removal, Visit, VisitSettings};
 use super::store::Records;
 use crate::screen::VisitResult;
 
-const VISIT_COLUMNS: &str = "id, client, made_on, bar_length_mm, taped_grips, margin_deg, profile, changes";
+const VISIT_COLUMNS: &str = "id, client, made_on, bar_length_mm, taped_grips, margin_deg, profile, changes, alone";
 
 impl Records {
     /// Starts a visit, with the settings of the client's latest one, if any.
@@ -66,6 +66,18 @@ impl Records {
                      changes = changes + 1 WHERE id = ?1",
                 params![id, bar_length_mm, taped_grips, margin_deg, profile],
             )
+            .map_err(database("set a visit"))?;
+        if changed == 1 { Ok(()) } else { Err(RecordsError::NotFound { what: "visit" }) }
+    }
+
+    /// Notes that a visit is done alone, step by step.
+    ///
+    /// # Errors
+    /// [`RecordsError::NotFound`] if there is no such visit.
+    pub fn set_alone(&self, id: i64) -> Result<(), RecordsError> {
+        let changed = self
+            .connection()
+            .execute("UPDATE visits SET alone = 1 WHERE id = ?1", [id])
             .map_err(database("set a visit"))?;
         if changed == 1 { Ok(()) } else { Err(RecordsError::NotFound { what: "visit" }) }
     }
@@ -139,5 +151,12 @@ fn visit_of(row: &Row<'_>) -> rusqlite::Result<Visit> {
         margin_deg: row.get(5)?,
         profile: row.get(6)?,
     };
-    Ok(Visit { id: row.get(0)?, client: row.get(1)?, made_on: row.get(2)?, settings, changes: row.get(7)? })
+    Ok(Visit {
+        id: row.get(0)?,
+        client: row.get(1)?,
+        made_on: row.get(2)?,
+        settings,
+        changes: row.get(7)?,
+        is_alone: row.get(8)?,
+    })
 }

@@ -5,7 +5,7 @@ use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, 
 use super::model::Palms;
 use super::screening::AnsweredBy;
 use crate::geometry::Side;
-use crate::plan::UnknownWord;
+use crate::plan::{PainRule, Resisted, UlnarNerve, Unit, UnknownWord, Valgus};
 use crate::pose::{Rotation, View};
 use crate::screen::{LimitedBy, Occasion, ResultSide};
 
@@ -66,6 +66,38 @@ impl Word for AnsweredBy {
     const WORDS: &'static [(&'static str, Self)] = &[("client", Self::Client), ("clinician", Self::Clinician)];
 }
 
+impl Word for Resisted {
+    const WORDS: &'static [(&'static str, Self)] = &[
+        ("clear", Self::Clear),
+        ("painful", Self::Painful),
+        ("weak", Self::Weak),
+        ("painful_and_weak", Self::PainfulAndWeak),
+    ];
+}
+
+impl Word for Valgus {
+    const WORDS: &'static [(&'static str, Self)] =
+        &[("clear", Self::Clear), ("painful", Self::Painful), ("gaps", Self::Gaps)];
+}
+
+impl Word for UlnarNerve {
+    const WORDS: &'static [(&'static str, Self)] =
+        &[("clear", Self::Clear), ("tingling", Self::Tingling), ("weak", Self::Weak)];
+}
+
+impl Word for PainRule {
+    const WORDS: &'static [(&'static str, Self)] = &[
+        ("pain_free", Self::PainFree),
+        ("thomee_1997", Self::Thomee1997),
+        ("silbernagel_2007", Self::Silbernagel2007),
+        ("own", Self::Own),
+    ];
+}
+
+impl Word for Unit {
+    const WORDS: &'static [(&'static str, Self)] = &[("kg", Self::Kg), ("lb", Self::Lb)];
+}
+
 /// A choice as the database holds it.
 pub(super) struct Stored<T>(pub(super) T);
 
@@ -102,5 +134,10 @@ mod tests {
         holds(&[LimitedBy::Stretch, LimitedBy::Pain, LimitedBy::Other]);
         holds(&[Palms::Down, Palms::Up, Palms::Unclear]);
         holds(&[AnsweredBy::Client, AnsweredBy::Clinician]);
+        holds(&[Resisted::Clear, Resisted::Painful, Resisted::Weak, Resisted::PainfulAndWeak]);
+        holds(&[Valgus::Clear, Valgus::Painful, Valgus::Gaps]);
+        holds(&[UlnarNerve::Clear, UlnarNerve::Tingling, UlnarNerve::Weak]);
+        holds(&[PainRule::PainFree, PainRule::Thomee1997, PainRule::Silbernagel2007, PainRule::Own]);
+        holds(&[Unit::Kg, Unit::Lb]);
     }
 }
