@@ -145,6 +145,7 @@ fn write_outputs(
         danger: None,
         stills: stills.collect(),
         courses: visit.followed.iter().map(|of| CourseInput { reach: of.reach, clip: &of.clip }).collect(),
+        case_course: None,
         warnings: visit.warnings.clone(),
     };
     let page = if args.letter { PageSize::Letter } else { PageSize::A4 };

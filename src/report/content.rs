@@ -1,5 +1,6 @@
 //! Everything a report says, as text, tables and drawings, before it is laid out: HTML and PDF both render this.
 
+use crate::report::case_course::course_table;
 use crate::report::chart::{self, Drawing};
 use crate::report::checks;
 use crate::report::error::ReportError;
@@ -50,6 +51,8 @@ pub(crate) struct Content {
     pub findings_heading: &'static str,
     /// What is said where there is no finding.
     pub without_findings: &'static str,
+    /// The case over weeks: its charts and its table.
+    pub case_course: Option<(Vec<Drawing>, Table)>,
     /// Terms and what they mean.
     pub terms: Vec<Term>,
     /// Method and limits.
@@ -192,6 +195,10 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         legend: stills::legend(&input.stills),
         charts,
         chart_notes,
+        case_course: match input.case_course.as_ref().filter(|course| !course.is_empty()) {
+            Some(course) => Some((chart::case_charts(course)?, course_table(course))),
+            None => None,
+        },
         terms: terms::used(result, case, &tables),
         tables,
         check_tables: checks::tables(result),
@@ -205,7 +212,8 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
 impl Content {
     /// The charts as files of their own.
     pub fn chart_files(&self) -> Vec<Chart> {
-        self.charts.iter().map(Drawing::to_file).collect()
+        let of_case = self.case_course.iter().flat_map(|(charts, _)| charts);
+        self.charts.iter().chain(of_case).map(Drawing::to_file).collect()
     }
 }
 

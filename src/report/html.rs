@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::report::chart::escape;
+use crate::report::chart::{Drawing, escape};
 use crate::report::content::{Cell, Content, Table};
 use crate::report::font::{self, single_spaced};
 use crate::report::input::PageSize;
@@ -49,6 +49,12 @@ pub(crate) fn render(content: &Content, page: PageSize) -> String {
         content.check_tables.iter().for_each(|table| write_table(html, table));
         write_findings(html, content);
     });
+    if let Some((charts, table)) = &content.case_course {
+        section(&mut html, "Course", |html| {
+            write_figures(html, charts);
+            write_table(html, table);
+        });
+    }
     section(&mut html, "Terms", |html| {
         html.push_str("<dl class=\"terms\">\n");
         for term in &content.terms {
@@ -169,12 +175,16 @@ fn write_tile(html: &mut String, tile: &Tile) {
     );
 }
 
-fn write_charts(html: &mut String, content: &Content) {
+fn write_figures(html: &mut String, charts: &[Drawing]) {
     html.push_str("<div class=\"charts\">\n");
-    for chart in &content.charts {
+    for chart in charts {
         let _ = writeln!(html, "<figure>{}<figcaption>{}</figcaption></figure>", chart.svg, text(&chart.caption));
     }
     html.push_str("</div>\n");
+}
+
+fn write_charts(html: &mut String, content: &Content) {
+    write_figures(html, &content.charts);
     for note in &content.chart_notes {
         let _ = writeln!(html, "<p>{}</p>", text(note));
     }

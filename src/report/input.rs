@@ -2,6 +2,7 @@
 
 use image::RgbImage;
 
+use crate::plan::CaseCourse;
 use crate::pose::Overlay;
 use crate::screen::{CaseFile, ResultSide, TrackedClip, VisitResult};
 
@@ -18,6 +19,8 @@ pub struct ReportInput<'a> {
     pub stills: Vec<StillInput>,
     /// The clips of reaches whose marks were followed, at most one per reach.
     pub courses: Vec<CourseInput<'a>>,
+    /// The client's case over weeks, up to the day of the visit; `None` where it is not at hand.
+    pub case_course: Option<CaseCourse>,
     /// Sentences on what was wrong with the input but could be worked with, such as a clip damaged near its end.
     pub warnings: Vec<String>,
 }

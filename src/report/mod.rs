@@ -10,7 +10,8 @@ pub mod error;
 pub mod input;
 pub mod render;
 
-mod chart;
+pub(crate) mod case_course;
+pub(crate) mod chart;
 mod checks;
 mod content;
 mod finite;

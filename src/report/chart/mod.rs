@@ -6,6 +6,7 @@
 mod agreement;
 mod calls;
 mod canvas;
+mod case;
 mod course;
 mod delta;
 mod rays;
@@ -14,6 +15,7 @@ mod rotations;
 pub use agreement::render_agreement_chart;
 pub use calls::{CallCurve, CallShares, render_call_curves};
 pub(crate) use canvas::{Drawing, escape};
+pub(crate) use case::{case_charts, side_name};
 pub(crate) use course::course_of_reach;
 pub use course::{course_chart_name, render_course_chart};
 pub(crate) use delta::retest_delta;

@@ -28,6 +28,11 @@ pub(super) fn lay_out(content: &Content, metrics: Metrics) -> (Vec<Piece>, Tags)
     let section = heading(&mut tags, &mut pieces, "Checks", metrics);
     tables(&mut tags, section, &mut pieces, &content.check_tables, metrics);
     pieces.extend(notes::findings(&mut tags, section, content, metrics));
+    if let Some((charts, table)) = &content.case_course {
+        let section = heading(&mut tags, &mut pieces, "Course", metrics);
+        pieces.extend(figures::chart_rows(&mut tags, section, charts, metrics));
+        tables(&mut tags, section, &mut pieces, std::slice::from_ref(table), metrics);
+    }
     let section = heading(&mut tags, &mut pieces, "Terms", metrics);
     pieces.extend(notes::terms(&mut tags, section, &content.terms, metrics));
     let section = heading(&mut tags, &mut pieces, "Method and limits", metrics);

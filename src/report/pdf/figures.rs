@@ -1,5 +1,6 @@
 //! The parts that are looked at rather than read: verdicts, stills and charts.
 
+use crate::report::chart::Drawing;
 use crate::report::content::Content;
 use crate::report::palette::{BAND, BLUE, INK, MUTED};
 use crate::report::pdf::metrics::{Metrics, Style};
@@ -151,23 +152,30 @@ fn one_tile(
     stack
 }
 
-/// The charts side by side, each with how to read it.
-pub(super) fn charts(tags: &mut Tags, section: NodeId, content: &Content, metrics: Metrics) -> Vec<Piece> {
-    let mut pieces = Vec::new();
-    if !content.charts.is_empty() {
+/// Charts side by side, two in a row, each with how to read it.
+pub(super) fn chart_rows(tags: &mut Tags, section: NodeId, charts: &[Drawing], metrics: Metrics) -> Vec<Piece> {
+    let rows = charts.chunks(2).map(|row| {
         let places = columns(metrics.width(), 2, GUTTER);
-        let stacks = content.charts.iter().zip(places).map(|(chart, [x, width])| {
+        let stacks = row.iter().zip(places).map(|(chart, [x, width])| {
             let mut stack = Stack::new(x, width);
             let node = tags.child(section, Role::Figure { alt: chart.alt.clone() });
             let wide = metrics.gap(width.min(CHART_WIDTH_MAX));
             let high = wide * point(chart.size[1] / chart.size[0]);
             stack.svg(Some(node), &chart.name, &chart.svg, [wide, high]);
             stack.gap(metrics.gap(3.0));
-            stack.text(tags.child(section, Role::Paragraph), &chart.caption, metrics.small());
+            if !chart.caption.is_empty() {
+                stack.text(tags.child(section, Role::Paragraph), &chart.caption, metrics.small());
+            }
             stack
         });
-        pieces.push(side_by_side(stacks.collect(), metrics.gap(9.0)));
-    }
+        side_by_side(stacks.collect(), metrics.gap(9.0))
+    });
+    rows.collect()
+}
+
+/// The charts of the visit, and why one is missing.
+pub(super) fn charts(tags: &mut Tags, section: NodeId, content: &Content, metrics: Metrics) -> Vec<Piece> {
+    let mut pieces = chart_rows(tags, section, &content.charts, metrics);
     for note in &content.chart_notes {
         let mut stack = Stack::new(0.0, metrics.width());
         stack.text(tags.child(section, Role::Paragraph), note, metrics.note());

@@ -29,7 +29,7 @@ use crate::report::pdf::ops::Op;
 use crate::report::pdf::tags::{NodeId, Tags};
 use crate::report::pdf::text::Run;
 
-/// A report should not have more pages than this: the type is set smaller before it may.
+/// A report should not have more pages than this, and one more with a course: the type is set smaller before it may.
 const PAGES_WANTED: usize = 2;
 /// Sizes of the type to try. At the last, the smallest print is 6 points high.
 const SCALES: [f32; 7] = [1.0, 0.97, 0.94, 0.91, 0.88, 0.85, 0.82];
@@ -89,7 +89,7 @@ fn lay_out(content: &Content, page: PageSize) -> (Vec<Page>, Tags, Metrics) {
     };
     let mut best = at_scale(SCALES[0]);
     for scale in &SCALES[1..] {
-        if best.0.len() <= PAGES_WANTED {
+        if best.0.len() <= PAGES_WANTED + usize::from(content.case_course.is_some()) {
             break;
         }
         let smaller = at_scale(*scale);

@@ -91,6 +91,7 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
             case: CaseFacts::of(&case.case, Some(date)),
             danger,
             courses: Vec::new(),
+            case_course: None,
             stills,
             warnings: warnings.chain(left_out).collect(),
         };

@@ -30,6 +30,7 @@ impl Invented {
             case: self.case.clone(),
             danger: None,
             courses: Vec::new(),
+            case_course: None,
             stills: self.stills.clone(),
             warnings: self.warnings.clone(),
         }
