@@ -1,4 +1,4 @@
-//! How quick the page is: start, frames, live numbers, five people at once, memory and weight, by the real server.
+//! How quick the page is: start, frames, live numbers, five people at once, memory, weight, and a client with 200 visits, by the real server.
 //!
 //! `cargo bench --bench web -- [SECONDS]` prints the 95th percentile of each; SECONDS is how long five people step through
 //! clips of their own (60 by default). The clips are 1080p, of moving texture with noise, which is harder than a still wall.
@@ -65,6 +65,59 @@ fn main() {
     }
     frames(&mut client, &reaches);
     five_people(&server, &reaches, Duration::from_secs(seconds));
+    drop(client);
+    drop(server);
+    many_visits(&data);
+    let server = Server::start(&data);
+    let mut client = server.client();
+    for (name, path) in [
+        ("a client with 200 visits", "/clients/R07"),
+        ("the course of 200 visits", "/clients/R07/course"),
+        ("the log of 200 visits and 26 weeks", "/clients/R07/log"),
+    ] {
+        let mut times = Vec::new();
+        for _ in 0..50 {
+            let began = Instant::now();
+            assert_eq!(client.ask("GET", path, "", b"").0, 200);
+            times.push(began.elapsed());
+        }
+        print(name, &mut times);
+    }
+}
+
+/// Gives the demo's client 200 visits in all, each with the demo's own result, an intake with as many visits, and a log of 26 weeks
+/// with four entries on every other day.
+fn many_visits(data: &Path) {
+    let database = rusqlite::Connection::open(data.join("tworeach.sqlite3")).unwrap();
+    database
+        .execute_batch(
+            "BEGIN;
+             WITH RECURSIVE numbers(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM numbers WHERE n < 199)
+             INSERT INTO visits (client, made_on, taped_grips, margin_deg, changes)
+                 SELECT 1, date('now', '-' || (7 * n) || ' days'), 0, 3, 1 FROM numbers;
+             INSERT INTO results (visit, changes, result, made_at)
+                 SELECT visits.id, 1, result, results.made_at FROM visits, results
+                 WHERE visits.client = 1 AND visits.id > 1 AND results.visit = 1;
+             WITH RECURSIVE numbers(n) AS (SELECT 0 UNION ALL SELECT n + 2 FROM numbers WHERE n < 182)
+             INSERT INTO log_entries (client, day, stage, done, load, sets, repetitions, seconds, pain_during, pain_next_morning,
+                     danger_sign, entered, note, made_at)
+                 SELECT 1, date('now', '-' || (182 - n) || ' days'), stage, 'yes', '', '', '', '', '0', '0', '', '', '', ''
+                 FROM numbers, (SELECT 'soft_tissue' AS stage UNION SELECT 'flexors' UNION SELECT 'cuff' UNION SELECT 'lat_stretch');
+             COMMIT;",
+        )
+        .unwrap();
+    let mut intake = "schema = \"tworeach/intake/1\"\nclient = \"R07\"\naffected_side = \"right\"\n\
+        pain_spots = [\"right_flexor_mass\"]\nprovoked_by = []\nweeks_since_onset = 9\nactivities = [\"rowing\"]\n"
+        .to_owned();
+    let mut days = database.prepare("SELECT DISTINCT made_on FROM visits WHERE client = 1 ORDER BY made_on").unwrap();
+    for day in days.query_map([], |row| row.get::<_, String>(0)).unwrap() {
+        intake += &format!(
+            "[[visit]]\non = \"{}\"\npain_at_rest = 1\npain_in_use = 4\npain_on_pressing = 5\nratings = {{ rowing = 5 }}\n\
+             [visit.findings]\ngrip_left_kg = [41, 42]\ngrip_right_kg = [33, 31]\n",
+            day.unwrap()
+        );
+    }
+    database.execute("INSERT INTO intakes (client, text, made_at) VALUES (1, ?1, datetime('now'))", [intake]).unwrap();
 }
 
 fn live_numbers(client: &mut Client) {

@@ -17,6 +17,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("board.css", CSS, BOARD_CSS.as_bytes()),
     ("board.js", MODULE, BOARD_MODULE.as_bytes()),
     ("sheet.css", CSS, include_bytes!("assets/sheet.css")),
+    ("case.css", CSS, include_bytes!("assets/case.css")),
     ("mark.css", CSS, include_bytes!("assets/mark.css")),
     ("icon.svg", SVG, include_bytes!("assets/icon.svg")),
     ("mark.js", MODULE, include_bytes!("assets/mark.js")),

@@ -73,6 +73,9 @@ pub enum WebError {
     /// The screen cannot do it.
     #[error(transparent)]
     Screen(#[from] crate::screen::ScreenError),
+    /// A plan, intake or log cannot be written.
+    #[error(transparent)]
+    Plan(#[from] crate::plan::PlanError),
     /// The report cannot be rendered.
     #[error(transparent)]
     Report(#[from] crate::report::ReportError),
@@ -112,7 +115,7 @@ impl WebError {
                 }
                 _ => StatusCode::INTERNAL_SERVER_ERROR,
             },
-            Self::Screen(_) | Self::Report(_) | Self::Io { .. } | Self::Stopped { .. } => {
+            Self::Screen(_) | Self::Plan(_) | Self::Report(_) | Self::Io { .. } | Self::Stopped { .. } => {
                 StatusCode::INTERNAL_SERVER_ERROR
             }
         }

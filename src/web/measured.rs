@@ -21,20 +21,13 @@ use super::view::{
 
 /// The latest result of a visit: the kept one if nothing has changed, else measured now and kept.
 pub(super) fn result_of(records: &Records, visit: i64) -> Result<(VisitCase, Option<VisitResult>), WebError> {
-    let (case, kept) = kept_result(records, visit)?;
+    let case = records.case_of(visit)?;
+    let kept = records.result(visit)?;
     if kept.is_some() {
         return Ok((case, kept));
     }
     let measured = measure(records, visit, &case)?;
     Ok((case, measured.map(|measured| measured.result)))
-}
-
-/// The kept result of a visit, if nothing has changed.
-pub(super) fn kept_result(records: &Records, visit: i64) -> Result<(VisitCase, Option<VisitResult>), WebError> {
-    let case = records.case_of(visit)?;
-    // one of before contrary palms were left out has more reaches
-    let kept = records.result(visit)?.filter(|kept| kept.reaches.len() == case.reaches.len());
-    Ok((case, kept))
 }
 
 /// The result as it is told: that nobody saw which way the palms face stands beside the call, and where a danger sign stops

@@ -13,6 +13,7 @@ pub mod state;
 pub mod text;
 pub mod view;
 
+mod casework;
 mod danger;
 mod dates;
 mod embedded;
@@ -21,6 +22,7 @@ mod measured;
 mod request;
 mod routes;
 mod sheet;
+mod text_file;
 mod upload;
 
 pub use error::WebError;

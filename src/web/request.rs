@@ -50,6 +50,18 @@ impl<S: Send + Sync> FromRequestParts<S> for Code {
     }
 }
 
+/// A client's code and a number in a path such as `/clients/{code}/log/{id}`.
+pub(super) struct CodeAndId(pub(super) String, pub(super) i64);
+
+impl<S: Send + Sync> FromRequestParts<S> for CodeAndId {
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, WebError> {
+        let Path((code, text)) = path::<(String, String), S>(parts, state).await?;
+        Ok(Self(code, number(&text)?))
+    }
+}
+
 async fn path<T, S>(parts: &mut Parts, state: &S) -> Result<Path<T>, WebError>
 where
     T: serde::de::DeserializeOwned + Send,

@@ -10,6 +10,7 @@ use axum::routing::{get, post, put};
 
 use super::error::WebError;
 use super::state::{App, Options};
+use super::text_file::TEXT_FILE_BODY_MAX;
 use super::{embedded, guard, routes};
 use crate::records::Records;
 
@@ -84,7 +85,10 @@ impl Server {
 
 /// All routes, behind the guard.
 pub fn router(app: Arc<App>) -> Router {
-    use routes::{carry, clients, demo, documents, frames, lenses, marks, reaches, visits};
+    use routes::{
+        alone, carry, clients, course, demo, documents, frames, intake, lenses, log, marks, plan, reaches, visits,
+    };
+    let takes_file = || DefaultBodyLimit::max(TEXT_FILE_BODY_MAX);
     Router::new()
         .route("/", get(clients::all))
         .route("/clients", post(clients::add))
@@ -94,6 +98,26 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/clients/{code}/screening", get(clients::screening).post(clients::screen_again))
         .route("/clients/{code}/visits", post(visits::start))
         .route("/clients/{code}/delete", get(clients::before_delete).post(clients::delete))
+        .route("/clients/{code}/course", get(course::read))
+        .route("/clients/{code}/intake", get(intake::read).post(intake::begin))
+        .route("/clients/{code}/intake/person", get(intake::person).post(intake::correct))
+        .route("/clients/{code}/intake/visit", get(intake::visit).post(intake::put_visit))
+        .route("/clients/{code}/plan", get(plan::read))
+        .route("/clients/{code}/plan.toml", get(plan::download))
+        .route("/clients/{code}/plan/file", post(plan::upload).layer(takes_file()))
+        .route("/clients/{code}/plan/edit", get(plan::form).post(plan::edit))
+        .route("/clients/{code}/plan/unit", post(plan::unit))
+        .route("/clients/{code}/plan/clearance", post(plan::clear))
+        .route("/clients/{code}/log", get(log::read).post(log::add))
+        .route("/clients/{code}/log.csv", get(log::download))
+        .route("/clients/{code}/log/file", post(log::upload).layer(takes_file()))
+        .route("/clients/{code}/log/morning", post(log::morning))
+        .route("/clients/{code}/log/new", get(log::new))
+        .route("/clients/{code}/log/{id}", get(log::entry).post(log::correct))
+        .route("/clients/{code}/log/{id}/delete", post(log::delete))
+        .route("/alone", get(alone::start).post(alone::begin))
+        .route("/visits/{id}/alone", get(alone::steps))
+        .route("/visits/{id}/alone/result", get(alone::result))
         .route("/visits/{id}", get(visits::sheet))
         .route("/visits/{id}/delete", get(visits::before_delete).post(visits::delete))
         .route("/visits/{id}/settings", post(visits::settings))

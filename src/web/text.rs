@@ -264,6 +264,7 @@ pub mod screening {
 /// What an open danger sign stops. Common practice, no source.
 pub mod danger {
     pub const STOP: &str = "Do not go on";
+    pub const SIGN: &str = "danger sign";
     pub const SIGNS: &str = "See the danger signs";
     pub const NOT_ASKED: &str = "Answer the danger signs first.";
     pub const EMERGENCY: &str = "Chest pain or breathlessness: call the emergency services now. Nothing is filmed, marked or \
@@ -298,12 +299,37 @@ pub mod client {
     pub const ANSWERED_CLIENT: &str = "answered by the client or a coach";
     pub const ANSWERED_CLINICIAN: &str = "answered by a licensed clinician";
     pub const YES_TO: &str = "Answered yes:";
+    pub const CASE: &str = "The case";
+    pub const NO_INTAKE: &str = "not begun: what hurts, since when, and what for";
+    pub const AFTER_INTAKE: &str = "begins with the intake";
+    pub const STOPPED: &str = "stopped by a danger sign";
+    pub const CLINICIAN: &str = "see a clinician first";
+    pub const NO_ENTRY: &str = "no entry yet";
+    pub const NOTHING_DUE: &str = "nothing due today";
     pub const VISITS: &str = "Visits";
     pub const NO_VISITS: &str = "No visit yet.";
     pub const START: &str = "Start a visit";
     pub const NOT_MEASURED: &str = "not measured yet";
     pub const CORRECT: &str = "Correct these";
     pub const REMOVE: &str = "Delete this client";
+
+    /// When the first visit was, and how many there were.
+    #[must_use]
+    pub fn intake(visits: usize, latest: &str) -> String {
+        format!("{}, the latest on {latest}", super::clients::visits(visits))
+    }
+
+    /// How many sessions are due.
+    #[must_use]
+    pub fn due(count: usize) -> String {
+        if count == 1 { "1 session due today".to_owned() } else { format!("{count} sessions due today") }
+    }
+
+    /// When the latest entry was made.
+    #[must_use]
+    pub fn latest_entry(date: &str) -> String {
+        format!("latest entry {date}")
+    }
 
     /// How many of the reaches are filmed.
     #[must_use]
@@ -312,7 +338,18 @@ pub mod client {
     }
 }
 
+pub mod alone;
+
+pub mod course;
+
+pub mod intake;
+
 pub mod lens;
+
+pub mod log;
+
+pub mod plan;
+
 pub mod visit;
 
 /// `/reaches/{id}/facts`.

@@ -9,6 +9,7 @@
 #[path = "../behaviour/board_pictures.rs"]
 mod board_pictures;
 mod browser;
+mod case;
 mod driver;
 mod job;
 mod lenses;

@@ -19,12 +19,21 @@ pub fn render(view: &ClientView) -> Markup {
             @if let Some(refused) = &view.refused { div.errors role="alert" { p { (refused) } } }
             (screening(view))
             section {
+                h2 { (words::CASE) }
+                ul.ways {
+                    @for way in &view.ways {
+                        li { a href={ "/clients/" (view.code) "/" (way.path) } { b { (way.name) } span.small { (way.state) } } }
+                    }
+                }
+            }
+            section {
                 h2 { (words::VISITS) }
                 @if view.visits.is_empty() { p { (words::NO_VISITS) } }
                 @else { ul.rows { @for visit in &view.visits { (line(visit)) } } }
                 @if view.may_visit {
                     form.actions method="post" action={ "/clients/" (view.code) "/visits" } {
                         button.main { (words::START) }
+                        button name="alone" value="on" { (text::alone::VISIT_BUTTON) }
                     }
                 }
             }

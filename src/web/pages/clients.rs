@@ -32,6 +32,7 @@ fn first_start(view: &ClientsView) -> Markup {
                         form method="post" action="/demo" { button { (words::DEMO_BUTTON) } }
                     }
                 }
+                (alone())
                 section {
                     h2 { (words::GUIDE_HEADING) }
                     p { (words::GUIDE_TEXT) }
@@ -40,6 +41,16 @@ fn first_start(view: &ClientsView) -> Markup {
             }
         },
     )
+}
+
+fn alone() -> Markup {
+    html! {
+        section {
+            h2 { (text::alone::OFFER) }
+            p { (text::alone::OFFER_TEXT) }
+            p { a.button href="/alone" { (text::alone::OFFER_BUTTON) } }
+        }
+    }
 }
 
 fn list(view: &ClientsView) -> Markup {
@@ -69,7 +80,7 @@ fn list(view: &ClientsView) -> Markup {
                         }
                     }
                 }
-                p.actions { a.button.main href="/clients/new" { (words::NEW) } }
+                p.actions { a.button.main href="/clients/new" { (words::NEW) } a.button href="/alone" { (text::alone::OFFER_BUTTON) } }
             }
             @if view.offers_demo {
                 section {

@@ -45,7 +45,8 @@ pub fn render(view: &MarkView) -> Markup {
 fn head(view: &MarkView, title: &str, is_blind: bool) -> Markup {
     html! {
         div.mark-head {
-            a href={ "/visits/" (view.visit) } { (words::BACK) }
+            @if view.is_alone { a href={ "/visits/" (view.visit) "/alone" } { (text::alone::BACK) } }
+            @else { a href={ "/visits/" (view.visit) } { (words::BACK) } }
             h1 { (title) }
             p {
                 (view.client_code) ", " (text::occasion(view.occasion).to_lowercase()) ", " (text::palms(view.rotation))

@@ -68,15 +68,22 @@ pub fn render_facts(view: &CorrectClientView) -> Markup {
     )
 }
 
-fn person(form: &FormView) -> Markup {
+/// Code and side of the client.
+pub(super) fn who_and_code(form: &FormView, hint: &str) -> Markup {
     html! {
-        (input(form, "code", words::CODE, words::CODE_HINT, "text", true))
+        (input(form, "code", words::CODE, hint, "text", true))
         (Choice {
             name: "affected_side",
             legend: words::SIDE,
             hint: "",
             values: &[("left", words::LEFT), ("right", words::RIGHT), ("both", words::BOTH)],
         }.render(form))
+    }
+}
+
+fn person(form: &FormView) -> Markup {
+    html! {
+        (who_and_code(form, words::CODE_HINT))
         div.fields {
             (input(form, "stature_mm", words::STATURE, words::LENGTHS_HINT, "decimal", false))
             (input(form, "arm_length_mm", words::ARM, words::LENGTHS_HINT, "decimal", false))
@@ -84,7 +91,7 @@ fn person(form: &FormView) -> Markup {
     }
 }
 
-fn questions(signs: &[DangerSign], form: &FormView) -> Markup {
+pub(super) fn questions(signs: &[DangerSign], form: &FormView) -> Markup {
     let (reason_id, hint_id, error_id) = ids("reason");
     let error = form.error("reason");
     html! {

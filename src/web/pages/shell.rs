@@ -30,6 +30,25 @@ impl Crumbs {
         crumbs
     }
 
+    /// One level further down.
+    pub(super) fn push(&mut self, address: String, name: &str) {
+        self.0.push((address, name.to_owned()));
+    }
+
+    /// Below a client's log.
+    pub(super) fn log(code: &str) -> Self {
+        let mut crumbs = Self::client(code);
+        crumbs.0.push((format!("/clients/{code}/log"), text::log::TITLE.to_owned()));
+        crumbs
+    }
+
+    /// Below a client's plan.
+    pub(super) fn plan(code: &str) -> Self {
+        let mut crumbs = Self::client(code);
+        crumbs.0.push((format!("/clients/{code}/plan"), text::plan::TITLE.to_owned()));
+        crumbs
+    }
+
     /// Below a visit.
     pub(super) fn visit(code: &str, id: i64) -> Self {
         let mut crumbs = Self::client(code);
@@ -62,6 +81,7 @@ pub(super) fn bare_page(title: &str, modules: &[&str], main: &Markup) -> Markup 
                 title { (title) " · " (text::NAME) }
                 link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/assets/sheet.css";
+                link rel="stylesheet" href="/assets/case.css";
                 @if modules.contains(&"mark.js") { link rel="stylesheet" href="/assets/mark.css"; }
                 @for module in modules {
                     script type="module" src={ "/assets/" (module) } {}

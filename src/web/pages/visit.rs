@@ -21,6 +21,7 @@ pub fn render(view: &VisitView) -> Markup {
             p.lead {
                 (text::side(view.affected_side)) @if view.is_demo { ", " (text::DEMO) }
             }
+            @if view.is_alone { p { a href={ "/visits/" (view.id) "/alone" } { (text::alone::BACK) } } }
             (errors(&view.upload))
             @match &view.stopped {
                 Some(refusal) => { (stopped(refusal, &view.client_code)) (result_link(view)) },
@@ -165,7 +166,7 @@ fn is_refused(view: &VisitView, cell: &CellView) -> bool {
         && view.upload.value("rotation") == rotation_word(cell.rotation)
 }
 
-fn upload(view: &VisitView, cell: &CellView) -> Markup {
+pub(super) fn upload(view: &VisitView, cell: &CellView) -> Markup {
     let id = id_of(cell);
     let error = view.upload.error("file").filter(|_| is_refused(view, cell));
     let hint_id = format!("{id}-hint");

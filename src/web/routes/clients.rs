@@ -6,18 +6,20 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::{onwards, page, page_again};
-use crate::records::{Answers, Client, ClientFacts, DangerSign, RecordsError, Screening, Word as _};
+use crate::plan::{Day, Decision, Proposal, call_of};
+use crate::records::{Answers, Client, ClientFacts, DangerSign, RecordsError, Screening, VisitSummary, Word as _};
+use crate::screen::Occasion;
 use crate::screen::case::{ARM_LENGTH_MM, CODE_LENGTH_MAX, STATURE_MM};
-use crate::screen::{Call, Comparison, Occasion, ResultSide};
+use crate::web::casework::Casework;
 use crate::web::dates::{day_words, size_words};
 use crate::web::error::WebError;
-use crate::web::measured::kept_result;
 use crate::web::pages;
 use crate::web::request::{Code, Form};
 use crate::web::state::{App, blocking};
+use crate::web::text::{self, client as words};
 use crate::web::view::{
     ClientLine, ClientView, ClientsView, CorrectClientView, DeleteClientView, FormView, NewClientView,
-    ScreeningFormView, ScreeningView, VisitLine,
+    ScreeningFormView, ScreeningView, VisitLine, WayView,
 };
 
 /// `GET /`.
@@ -70,7 +72,7 @@ pub async fn add(State(app): State<Arc<App>>, mut form: Form) -> Result<Response
 }
 
 /// What is known of a client who is no demo; faults are noted in the form.
-fn client_facts(form: &mut Form) -> Option<ClientFacts> {
+pub(super) fn client_facts(form: &mut Form) -> Option<ClientFacts> {
     let code = form.line_up_to("code", CODE_LENGTH_MAX);
     match &code {
         None if form.view.error("code").is_none() => form.fault("code", "give the client a code, never a name"),
@@ -132,7 +134,7 @@ pub async fn correct(State(app): State<Arc<App>>, Code(code): Code, mut form: Fo
 }
 
 /// The answers on danger signs. Every sign must be answered: one that was passed over must not read as none.
-fn answers(form: &mut Form) -> Option<Answers> {
+pub(super) fn answers(form: &mut Form) -> Option<Answers> {
     let mut signs = Vec::new();
     for sign in DangerSign::ALL {
         let field = format!("sign_{}", sign.name());
@@ -163,19 +165,20 @@ pub async fn one(State(app): State<Arc<App>>, Code(code): Code) -> Result<Respon
 /// One client as it is shown; `refused` says why a visit was not started.
 pub(super) fn client_view(app: &App, client: Client, refused: Option<String>) -> Result<ClientView, WebError> {
     let screening = app.records.screening(client.id)?;
-    let mut visits = Vec::new();
-    for visit in app.records.visits(client.id)? {
-        let (_, result) = kept_result(&app.records, visit.id)?;
-        let calls = result.iter().flat_map(|result| &result.comparisons);
-        let call = overall_call(calls.map(Called::from), client.facts.affected_side);
-        visits.push(VisitLine {
+    let case = Casework::of_client(&app.records, client)?;
+    let ways = ways(&case);
+    let Casework { client, visits: history, .. } = case;
+    let affected = client.facts.affected_side;
+    let visits = history.into_iter().map(|VisitSummary { visit, reaches, result }| {
+        let called = |occasion| result.as_ref().and_then(|of| call_of(&of.comparisons, occasion, affected));
+        VisitLine {
             id: visit.id,
             date: day_words(&visit.made_on),
-            reaches: app.records.reaches(visit.id)?.len(),
-            call,
+            reaches,
+            call: called(Occasion::After).or_else(|| called(Occasion::Before)),
             retest: result.and_then(|result| result.retest).map(|retest| retest.outcome),
-        });
-    }
+        }
+    });
     let millimetres = |mm: f64| format!("{mm:.0}\u{a0}mm");
     Ok(ClientView {
         code: client.facts.code,
@@ -186,42 +189,48 @@ pub(super) fn client_view(app: &App, client: Client, refused: Option<String>) ->
         may_visit: screening.as_ref().is_some_and(|screening| screening.answers.may_visit()),
         screening: screening.map(screening_view),
         refused,
-        visits,
+        ways,
+        visits: visits.collect(),
     })
 }
 
-/// What one comparison says.
-#[derive(Debug, Clone, Copy)]
-struct Called {
-    occasion: Occasion,
-    side: ResultSide,
-    call: Call,
-}
-
-impl From<&Comparison> for Called {
-    fn from(comparison: &Comparison) -> Self {
-        Self { occasion: comparison.occasion, side: comparison.side, call: comparison.call }
-    }
-}
-
-/// The call of the latest occasion: that of the affected side, or the worst of all its sides where that is both or was not
-/// compared.
-fn overall_call(calls: impl Iterator<Item = Called>, affected: ResultSide) -> Option<Call> {
-    let calls: Vec<Called> = calls.collect();
-    let of = |occasion: Occasion| calls.iter().filter(move |called| called.occasion == occasion);
-    let latest = if of(Occasion::After).next().is_some() { Occasion::After } else { Occasion::Before };
-    let of_side = of(latest).find(|called| affected != ResultSide::Both && called.side == affected);
-    of_side.or_else(|| of(latest).max_by_key(|called| severity(called.call))).map(|called| called.call)
-}
-
-/// How much a call asks for: one that is not made is not taken for a pass.
-const fn severity(call: Call) -> u8 {
-    match call {
-        Call::Negative => 0,
-        Call::NotComparable => 1,
-        Call::Inconclusive => 2,
-        Call::Positive => 3,
-    }
+/// The ways into a case, with how far each is.
+fn ways(case: &Casework) -> Vec<WayView> {
+    let way = |path, name, state: String| WayView { path, name, state };
+    let Some(intake) = &case.intake else {
+        return vec![
+            way("intake", text::intake::TITLE, words::NO_INTAKE.to_owned()),
+            way("plan", text::plan::TITLE, words::AFTER_INTAKE.to_owned()),
+            way("log", text::log::TITLE, words::AFTER_INTAKE.to_owned()),
+            way("course", text::course::TITLE, text::course::screens(case.screens())),
+        ];
+    };
+    let latest = |day: Option<Day>| day.map(|day| day_words(&day.to_string())).unwrap_or_default();
+    let proposal = case.stopped.is_none().then(|| case.proposal());
+    let needs_clinician =
+        |proposal: &Proposal| proposal.stages.iter().any(|stage| stage.decision == Decision::SeeClinician);
+    let due = |proposal: &Proposal| {
+        proposal.stages.iter().filter(|stage| stage.dose.is_some() && stage.due_on <= Some(case.today)).count()
+    };
+    let of_plan = match &proposal {
+        None => words::STOPPED.to_owned(),
+        Some(proposal) if needs_clinician(proposal) => words::CLINICIAN.to_owned(),
+        Some(proposal) => match due(proposal) {
+            0 => words::NOTHING_DUE.to_owned(),
+            count => words::due(count),
+        },
+    };
+    let of_log = match case.entries.last() {
+        None => words::NO_ENTRY.to_owned(),
+        Some(logged) => words::latest_entry(&latest(Some(logged.entry.day))),
+    };
+    let visits = intake.visits.len();
+    vec![
+        way("intake", text::intake::TITLE, words::intake(visits, &latest(intake.visits.last().map(|visit| visit.on)))),
+        way("plan", text::plan::TITLE, of_plan),
+        way("log", text::log::TITLE, of_log),
+        way("course", text::course::TITLE, text::course::screens(case.screens())),
+    ]
 }
 
 fn screening_view(screening: Screening) -> ScreeningView {
@@ -307,32 +316,4 @@ pub(super) fn client_path(code: &str) -> String {
     let code: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
     // a space is + in forms and %20 in paths
     format!("/clients/{}", code.replace('+', "%20"))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn overall(calls: &[(Occasion, ResultSide, Call)], affected: ResultSide) -> Option<Call> {
-        overall_call(calls.iter().map(|&(occasion, side, call)| Called { occasion, side, call }), affected)
-    }
-
-    #[test]
-    fn a_pass_of_the_other_side_does_not_hide_a_fail() {
-        use Call::{Inconclusive, Negative, NotComparable, Positive};
-        use Occasion::{After, Before};
-        use ResultSide::{Both, Left, Right};
-        // in the order of a result: the mean of both sides, left, right
-        let sides = |both, left, right| [(After, Both, both), (After, Left, left), (After, Right, right)];
-        assert_eq!(overall(&sides(Inconclusive, Positive, Negative), Left), Some(Positive));
-        assert_eq!(overall(&sides(Inconclusive, Positive, Negative), Right), Some(Negative));
-        assert_eq!(overall(&sides(Inconclusive, Positive, Negative), Both), Some(Positive));
-        assert_eq!(overall(&sides(Negative, NotComparable, Inconclusive), Both), Some(Inconclusive));
-        assert_eq!(overall(&sides(Negative, NotComparable, Negative), Both), Some(NotComparable));
-        // the side without complaint alone was filmed
-        assert_eq!(overall(&[(Before, Right, Inconclusive)], Left), Some(Inconclusive));
-        let retested = [(Before, Right, Positive), (After, Right, Negative)];
-        assert_eq!(overall(&retested, Right), Some(Negative));
-        assert_eq!(overall(&[], Right), None);
-    }
 }

@@ -16,6 +16,7 @@ use crate::report::{
     CaseFacts, PageSize, Report, ReportInput, ReportOptions, StillInput, render_charts, render_report, render_still,
 };
 use crate::screen::MeasuredVisit;
+use crate::web::casework::Casework;
 use crate::web::danger;
 use crate::web::dates::day_words;
 use crate::web::error::WebError;
@@ -68,11 +69,19 @@ pub(super) fn paper(parameters: &Parameters) -> Result<PageSize, WebError> {
 async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Report, WebError> {
     let page = paper(parameters)?;
     let records = app.clone();
-    let (case, measured, date, danger) = blocking(move || {
-        let date = day_words(&records.records.visit(id)?.made_on);
+    let (case, measured, date, danger, course) = blocking(move || {
+        let visit = records.records.visit(id)?;
+        let date = day_words(&visit.made_on);
         let case = records.records.case_of(id)?;
         let measured = measure(&records.records, id, &case)?.ok_or_else(nothing_marked)?;
-        Ok((case, measured, date, danger::note(&records.records, id)?))
+        let danger = danger::note(&records.records, id)?;
+        // after measuring, so that this visit is in it
+        let client = records.records.client_by_id(visit.client)?;
+        let of_client = Casework::of_client(&records.records, client)?;
+        // one screen alone is no course
+        let has_course = of_client.intake.is_some() || of_client.screens() > 1;
+        let until = visit.made_on.parse().unwrap_or(of_client.today);
+        Ok((case, measured, date, danger, has_course.then(|| of_client.course(until))))
     })
     .await?;
     let stills = stills(&app, &case, &measured).await?;
@@ -91,7 +100,7 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
             case: CaseFacts::of(&case.case, Some(date)),
             danger,
             courses: Vec::new(),
-            case_course: None,
+            case_course: course,
             stills,
             warnings: warnings.chain(left_out).collect(),
         };

@@ -10,7 +10,8 @@ use serde_json::{Value, json};
 
 use super::carry::{left_behind, older_here, sources_json};
 use super::{onwards, page as shown};
-use crate::geometry::Landmark;
+use crate::geometry::{Landmark, Side};
+use crate::pose::View;
 use crate::records::{CarriedFrom, Confirmed, Feel, Marking, Reach, ReachMarks, Word};
 use crate::screen::marks::is_covariance;
 use crate::screen::{LimitedBy, RAISE_GAP_S, further_landmarks, needed_landmarks};
@@ -36,12 +37,14 @@ pub async fn page(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameter
             return Ok(onwards(&format!("/visits/{}", reach.visit)));
         }
         let marks = app.records.marks(id)?;
-        let client = app.records.client_by_id(app.records.visit(reach.visit)?.client)?;
+        let visit = app.records.visit(reach.visit)?;
+        let client = app.records.client_by_id(visit.client)?;
         let Reach { facts, media, .. } = &reach;
         let view = MarkView {
             reach: id,
             visit: reach.visit,
             client_code: client.facts.code,
+            is_alone: visit.is_alone,
             occasion: facts.occasion,
             rotation: facts.rotation,
             view: facts.view,
@@ -64,7 +67,11 @@ pub async fn page(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameter
 }
 
 fn landmarks(reach: &Reach) -> impl Iterator<Item = (Landmark, bool)> {
-    let (view, near_side) = (reach.facts.view, reach.facts.near_side);
+    landmarks_of_view(reach.facts.view, reach.facts.near_side)
+}
+
+/// The landmarks of a view in the order in which they are asked for, and whether it needs them.
+pub(super) fn landmarks_of_view(view: View, near_side: Option<Side>) -> impl Iterator<Item = (Landmark, bool)> {
     let needed = needed_landmarks(view, near_side).into_iter().map(|landmark| (landmark, true));
     needed.chain(further_landmarks(view, near_side).into_iter().map(|landmark| (landmark, false)))
 }

@@ -1,12 +1,17 @@
 //! What each address does, one file a subject.
 
+pub(super) mod alone;
 pub(super) mod carry;
 pub(super) mod clients;
+pub(super) mod course;
 pub(super) mod demo;
 pub(super) mod documents;
 pub(super) mod frames;
 pub(super) mod lenses;
+pub(super) mod intake;
+pub(super) mod log;
 pub(super) mod marks;
+pub(super) mod plan;
 pub(super) mod reaches;
 pub(super) mod visits;
 

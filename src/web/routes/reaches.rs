@@ -6,6 +6,7 @@ use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
 use axum::response::Response;
 
+use super::alone::alone_view;
 use super::visits::visit_view;
 use super::{onwards, page, page_again, parts};
 use crate::geometry::Side;
@@ -57,7 +58,11 @@ pub async fn upload(
             Err(reason) => form.fault("file", reason),
         }
     }
-    blocking(move || Ok(page_again(pages::visit(&visit_view(&app.records, visit, None, form.view)?)))).await
+    blocking(move || {
+        let view = visit_view(&app.records, visit, None, form.view)?;
+        Ok(page_again(if view.is_alone { pages::alone(&alone_view(view)) } else { pages::visit(&view) }))
+    })
+    .await
 }
 
 async fn take(app: Arc<App>, visit: i64, facts: ReachFacts, file: Received) -> Result<Result<i64, String>, WebError> {

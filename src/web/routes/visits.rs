@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::alone::alone_path;
 use super::clients::{client_path, client_view};
 use super::{onwards, page, page_again};
 use crate::camera::parse_profile;
@@ -34,14 +35,18 @@ const MARGIN_DEG_MIN: f64 = 0.1;
 /// The longest text of a lens profile, characters.
 const PROFILE_LENGTH_MAX: usize = 60_000;
 
-/// `POST /clients/{code}/visits`.
-pub async fn start(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
+/// `POST /clients/{code}/visits`, with `alone` for one that is done step by step.
+pub async fn start(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) -> Result<Response, WebError> {
     blocking(move || {
         let client = app.records.client(&code)?;
         if let Some(refused) = danger::refusal(&app.records, client.id)? {
             return Ok(page_again(pages::client(&client_view(&app, client, Some(refused))?)));
         }
         let visit = app.records.add_visit(client.id)?;
+        if form.flag("alone") {
+            app.records.set_alone(visit.id)?;
+            return Ok(onwards(&alone_path(visit.id)));
+        }
         Ok(onwards(&format!("/visits/{}", visit.id)))
     })
     .await
@@ -76,6 +81,7 @@ pub(super) fn visit_view(
         id,
         client_code: client.code,
         is_demo: client.is_demo,
+        is_alone: visit.is_alone,
         date: day_words(&visit.made_on),
         affected_side: client.affected_side,
         cells,
@@ -174,7 +180,7 @@ pub async fn result(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response,
     blocking(move || Ok(page(pages::result(&result_view(&app.records, id)?)))).await
 }
 
-fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
+pub(super) fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
     let visit = records.visit(id)?;
     let client = records.client_by_id(visit.client)?.facts;
     let case = records.case_of(id)?;

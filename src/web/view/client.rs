@@ -78,8 +78,21 @@ pub struct ClientView {
     pub may_visit: bool,
     /// Why a visit was refused just now.
     pub refused: Option<String>,
+    /// The ways into the case.
+    pub ways: Vec<WayView>,
     /// Latest first.
     pub visits: Vec<VisitLine>,
+}
+
+/// A way into a client's case.
+#[derive(Debug, Clone)]
+pub struct WayView {
+    /// The last part of its address.
+    pub path: &'static str,
+    /// What it leads to.
+    pub name: &'static str,
+    /// How far it is, in a few words.
+    pub state: String,
 }
 
 /// Answers on danger signs.

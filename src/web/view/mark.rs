@@ -43,6 +43,8 @@ pub struct MarkView {
     pub visit: i64,
     /// Whose visit.
     pub client_code: String,
+    /// The visit is done alone, step by step.
+    pub is_alone: bool,
     /// Before or after the stretch.
     pub occasion: Occasion,
     /// How the shoulders are turned.

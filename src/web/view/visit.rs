@@ -15,6 +15,8 @@ pub struct VisitView {
     pub client_code: String,
     /// Invented for trying things out.
     pub is_demo: bool,
+    /// It is done alone, step by step.
+    pub is_alone: bool,
     /// Such as `25 November 2026`.
     pub date: String,
     /// The affected side.

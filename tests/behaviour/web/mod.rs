@@ -1,6 +1,7 @@
 //! The page: who may ask, clients, uploads, marks, results, deletion.
 
 mod carry;
+mod case;
 mod correct;
 mod guarding;
 mod hostile;

@@ -1,0 +1,132 @@
+//! `/clients/{code}/log`. Nothing in it blames anybody for what was not done.
+
+pub const TITLE: &str = "Log";
+pub const TITLE_NEW: &str = "Add a session of another day";
+pub const TITLE_ENTRY: &str = "Correct an entry";
+pub const DUE: &str = "Due today";
+pub const NOTHING_DUE: &str = "Nothing is due today. Rest is part of the plan.";
+pub const AS_PROPOSED: &str = "Done as proposed, without pain";
+pub const DIFFERENT: &str = "It hurt, or it was different";
+pub const NOT_TODAY: &str = "Not today";
+pub const HOW: &str = "How to do it";
+pub const SAVE: &str = "Save";
+pub const MORNINGS: &str = "The morning after";
+pub const MORNING_HINT: &str = "0 is none, 10 the worst there could be. What comes next rests on it.";
+pub const LATEST: &str = "Latest entries";
+pub const ALL: &str = "All entries";
+pub const NO_ENTRY: &str = "No entry yet.";
+pub const CATCH_UP: &str = "Add a session of another day";
+pub const CORRECT: &str = "Correct";
+pub const DELETE: &str = "Delete this entry";
+pub const DELETE_HOW: &str = "The plan goes on as if it had never been there.";
+pub const DELETE_DO: &str = "Delete for good";
+pub const ADHERENCE: &str = "The last four weeks";
+pub const FILES: &str = "As a table";
+pub const FILES_TEXT: &str = "For a spreadsheet: one row a session. In a file that comes in, rows of a day and stage take the place of \
+                              what is here for that day and stage; all else stays.";
+pub const DOWNLOAD: &str = "Download the log (CSV)";
+pub const UPLOAD: &str = "Bring a log in";
+pub const FILE: &str = "Log as CSV";
+pub const FILE_HINT: &str = "With the columns of the download, at most 1 MB.";
+pub const INTAKE_FIRST: &str = "The log begins with the intake: it says when the first visit was.";
+pub const TO_INTAKE: &str = "Begin with the intake";
+pub const NOT_DUE: &str = "What is due later, and why";
+pub const ENTERED_TODAY: &str = "entered today";
+pub const DAY: &str = "Day";
+pub const STAGE: &str = "What was done";
+pub const DONE: &str = "Was it done?";
+pub const LOAD: &str = "Load";
+pub const SETS: &str = "Sets";
+pub const REPETITIONS: &str = "Repetitions a set";
+pub const SECONDS: &str = "Seconds held";
+pub const PAIN: &str = "Most pain during it";
+pub const PAIN_HINT: &str = "0 is none, 10 the worst there could be.";
+pub const MORNING: &str = "Pain the next morning";
+pub const SIGN: &str = "Did one of these come up?";
+pub const SIGN_NONE: &str = "none of them";
+pub const NOTE: &str = "Note (optional)";
+pub const NOT_KNOWN: &str = "not known";
+pub const EMPTY_HINT: &str = "Empty means as proposed.";
+pub const NO_DAY: &str = "choose the day";
+pub const NOT_YET_MORNING: &str = "the morning after that day has not come yet";
+pub const STOPPED: &str =
+    "while a danger sign stands open nothing is done today; a session of an earlier day can be added";
+
+/// The hint of a load by what it is.
+#[must_use]
+pub fn load_hint(accepted: &str) -> String {
+    format!("{accepted}. {EMPTY_HINT}")
+}
+
+#[must_use]
+pub fn morning_after(date: &str, stages: &str) -> String {
+    format!("Pain on the morning after {date} ({stages})")
+}
+
+#[must_use]
+pub fn due_on(date: &str) -> String {
+    format!("from {date}")
+}
+
+#[must_use]
+pub fn not_a_day(found: &str) -> String {
+    format!("\"{found}\" is no day, expected one such as 2026-11-05")
+}
+
+#[must_use]
+pub fn in_future(found: &str, today: &str) -> String {
+    format!("{found} is in the future: today is {today}")
+}
+
+#[must_use]
+pub fn before_first(first: &str, logged: &str) -> String {
+    format!(
+        "the first visit would be on {first}, but the log has an entry of {logged}: nothing is done before the first visit"
+    )
+}
+
+#[must_use]
+pub fn not_whole(label: &str, found: Option<&str>, most: u16) -> String {
+    match found {
+        Some(found) => format!("{label} is \"{found}\", expected a whole number from 0 to {most}"),
+        None => format!("{label}: choose or type a whole number from 0 to {most}"),
+    }
+}
+
+#[must_use]
+pub fn not_grip(label: &str, found: &str, most: f64) -> String {
+    format!("{label} has \"{found}\", expected numbers from 0 to {most} kg")
+}
+
+/// The label of a field, for a fault that names it.
+#[must_use]
+pub fn field(name: &str) -> String {
+    use super::intake;
+    let label = match name {
+        "day" => DAY,
+        "stage" => STAGE,
+        "done" => DONE,
+        "load" => LOAD,
+        "sets" => SETS,
+        "repetitions" => REPETITIONS,
+        "seconds" => SECONDS,
+        "pain_during" => PAIN,
+        "pain_next_morning" | "pain" => MORNING,
+        "danger_sign" => SIGN,
+        "note" => "Note",
+        "weeks_since_onset" => intake::WEEKS,
+        "pain_at_rest" => intake::AT_REST,
+        "pain_in_use" => intake::IN_USE,
+        "pain_on_pressing" => intake::ON_PRESSING,
+        "grip_left_kg" => intake::GRIP_LEFT,
+        "grip_right_kg" => intake::GRIP_RIGHT,
+        "rating_1" => "Rating of activity 1",
+        "rating_2" => "Rating of activity 2",
+        "rating_3" => "Rating of activity 3",
+        "safe_at_most" => super::plan::SAFE,
+        "acceptable_at_most" => super::plan::ACCEPTABLE,
+        "morning_at_most" => super::plan::MORNING,
+        other => other,
+    };
+    label.trim_end_matches('?').to_owned()
+}

@@ -1,0 +1,437 @@
+//! A case over weeks on the page: intake, plan, log, and what each refuses.
+
+use axum::body::Body;
+use axum::http::{Method, StatusCode, header};
+use tworeach::plan::{Day, Plan, Unit};
+use tworeach::records::{AnsweredBy, Answers, DangerSign};
+
+use super::page::{Answer, Page, client, multipart, wait_for};
+
+const BOUNDARY: &str = "multipart/form-data; boundary=what-separates-the-fields";
+
+/// The first questions of a client with a sore right elbow, so many days ago.
+fn intake(page: &Page, days_ago: i32) -> Vec<(&'static str, String)> {
+    let on = page.app.records.today().unwrap().plus(-days_ago);
+    [
+        ("affected_side", "right"),
+        ("spot_right_flexor_mass", "on"),
+        ("provoked_rowing", "on"),
+        ("weeks_since_onset", "9"),
+        ("sport", "rowing"),
+        ("goals", "row ten kilometres\ncarry the boat"),
+        ("activity_1", "rowing"),
+        ("activity_3", "carrying"),
+        ("pain_at_rest", "1"),
+        ("pain_in_use", "4"),
+        ("pain_on_pressing", "5"),
+        ("rating_1", "3"),
+        ("rating_3", "6"),
+        ("grip_left_kg", "41 42,5"),
+        ("grip_right_kg", "33 30 31"),
+        ("ulnar_nerve", "clear"),
+    ]
+    .map(|(name, value)| (name, value.to_owned()))
+    .into_iter()
+    .chain([("on", on.to_string())])
+    .collect()
+}
+
+async fn post(page: &Page, path: &str, fields: &[(&str, String)]) -> Answer {
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    page.post(path, &fields).await
+}
+
+fn with(fields: &[(&'static str, String)], changes: &[(&'static str, &str)]) -> Vec<(&'static str, String)> {
+    let mut changed: Vec<_> =
+        fields.iter().filter(|(name, _)| !changes.iter().any(|(other, _)| other == name)).cloned().collect();
+    changed.extend(
+        changes.iter().filter(|(_, value)| !value.is_empty()).map(|(name, value)| (*name, (*value).to_owned())),
+    );
+    changed
+}
+
+/// A client whose case began so many days ago.
+async fn case(days_ago: i32) -> Page {
+    let page = Page::new();
+    page.post("/clients", &client("R07", &[])).await.location();
+    let answer = post(&page, "/clients/R07/intake", &intake(&page, days_ago)).await;
+    assert_eq!(answer.location(), "/clients/R07/intake");
+    page
+}
+
+async fn send_file(page: &Page, path: &str, name: &str, text: &[u8]) -> Answer {
+    let body = Body::from(multipart(&[], &[(name, text)]));
+    let request = page.request(Method::POST, path).header(header::CONTENT_TYPE, BOUNDARY).body(body);
+    page.send(request.unwrap()).await
+}
+
+fn today(page: &Page) -> Day {
+    page.app.records.today().unwrap()
+}
+
+fn entry<'a>(day: &'a str, stage: &'a str, load: &'a str, pain: &'a str, morning: &'a str) -> Vec<(&'a str, &'a str)> {
+    vec![
+        ("day", day),
+        ("stage", stage),
+        ("done", "yes"),
+        ("load", load),
+        ("pain_during", pain),
+        ("pain_next_morning", morning),
+    ]
+}
+
+fn is_refused(page: &Page, before: &str, answer: &Answer, named: &str) {
+    assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{named}: {}", answer.text());
+    assert!(answer.text().contains(named), "{named}: {}", answer.text());
+    assert_eq!(page.everything(), before, "{named}: something was changed");
+}
+
+#[test]
+fn an_intake_is_told_once_and_asked_again_at_every_visit() {
+    wait_for(async {
+        let page = case(21).await;
+        let shown = page.get("/clients/R07/intake").await.text();
+        for told in
+            ["row ten kilometres; carry the boat", "41 42.5", "Right, muscle of the inner forearm", "rowing, carrying"]
+        {
+            assert!(shown.contains(told), "{told}: {shown}");
+        }
+        let again = [("on", today(&page).to_string())]
+            .into_iter()
+            .chain(["pain_at_rest", "pain_in_use", "pain_on_pressing", "rating_1"].map(|name| (name, "2".to_owned())));
+        let again: Vec<(&str, String)> = again.collect();
+        post(&page, "/clients/R07/intake/visit", &again).await.location();
+        let first = today(&page).plus(-21);
+        let form = page.get(&format!("/clients/R07/intake/visit?on={first}")).await.text();
+        assert!(form.contains("value=\"33 30 31\"") && form.contains("name=\"was\""), "{form}");
+        let kept = page.app.records.intake(1, today(&page)).unwrap().unwrap();
+        assert_eq!(kept.visits.len(), 2);
+        assert_eq!(kept.visits[1].ratings.get("rowing"), Some(&2));
+        // a correction takes the place of its visit, on another day too
+        let moved = today(&page).plus(-20).to_string();
+        let corrected =
+            with(&again, &[("was", first.to_string().as_str()), ("on", moved.as_str()), ("pain_in_use", "6")]);
+        post(&page, "/clients/R07/intake/visit", &corrected).await.location();
+        let kept = page.app.records.intake(1, today(&page)).unwrap().unwrap();
+        assert_eq!((kept.visits.len(), kept.visits[0].pain_in_use), (2, 6));
+        assert_eq!(kept.visits[0].on.to_string(), moved);
+    });
+}
+
+#[test]
+fn what_an_intake_cannot_say_is_refused_in_a_sentence() {
+    wait_for(async {
+        let page = Page::new();
+        page.post("/clients", &client("R07", &[])).await.location();
+        let before = page.everything();
+        let good = intake(&page, 21);
+        let tomorrow = today(&page).plus(1).to_string();
+        for (change, named) in [
+            ([("pain_in_use", "11"), ("", "")], "Pain in use is \"11\", expected a whole number from 0 to 10"),
+            ([("pain_at_rest", ""), ("", "")], "Pain at rest: choose or type"),
+            ([("grip_left_kg", "-5"), ("", "")], "has \"-5\", expected numbers from 0 to 150 kg"),
+            ([("weeks_since_onset", "-1"), ("", "")], "For how many weeks is \"-1\""),
+            ([("on", tomorrow.as_str()), ("", "")], "is in the future: today is"),
+            ([("on", "2026-02-30"), ("", "")], "\"2026-02-30\" is no day"),
+            ([("spot_right_flexor_mass", ""), ("", "")], "there is pain, but no spot"),
+            ([("spot_left_shoulder", "on"), ("", "")], "does not go with the right side"),
+            ([("affected_side", "left"), ("", "")], "the client is recorded with the right side"),
+            ([("activity_3", "rowing"), ("", "")], "is there twice: name each activity once"),
+            ([("rating_2", "4"), ("", "")], "rates an activity that has no name"),
+            ([("valgus_stress", "wobbly"), ("", "")], "expected clear, painful or gaps"),
+        ] {
+            let fields = with(&good, &change);
+            let fields: Vec<_> = fields.into_iter().filter(|(name, _)| !name.is_empty()).collect();
+            let refused = post(&page, "/clients/R07/intake", &fields).await;
+            let named = named.replace('"', "&quot;");
+            is_refused(&page, &before, &refused, &named);
+        }
+    });
+}
+
+#[test]
+fn a_log_leads_to_the_next_dose_and_says_why() {
+    wait_for(async {
+        let page = case(21).await;
+        let shown = page.get("/clients/R07/log").await.text();
+        assert!(shown.contains("Wrist flexors") && shown.contains("Start, because"), "{shown}");
+        // two good sessions a stage are what the default plan asks for before a rise
+        for days_ago in [6, 4] {
+            let day = today(&page).plus(-days_ago).to_string();
+            page.post("/clients/R07/log", &entry(&day, "flexors", "1 kg", "0", "")).await.location();
+            let asked = page.get("/clients/R07/log").await.text();
+            assert!(asked.contains(&format!("value=\"{day}\"")), "the morning after is asked for: {asked}");
+            page.post("/clients/R07/log/morning", &[("day", &day), ("pain", "0")]).await.location();
+        }
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(plan.contains("One step up, because the dose was done in full"), "{plan}");
+        // a correction: it hurt after all
+        let id = page.app.records.log_entries(1, &Plan::default_plan(Unit::Kg), bounds(&page)).unwrap()[1].id;
+        let day = today(&page).plus(-4).to_string();
+        let hurt = entry(&day, "flexors", "1 kg", "3", "0");
+        page.post(&format!("/clients/R07/log/{id}"), &hurt).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(!plan.contains("One step up, because the dose was done in full"), "{plan}");
+        assert!(plan.contains("it hurt more during the session than the plan takes"), "{plan}");
+        page.post(&format!("/clients/R07/log/{id}/delete"), &[]).await.location();
+        assert_eq!(page.get(&format!("/clients/R07/log/{id}")).await.status, StatusCode::NOT_FOUND);
+    });
+}
+
+fn bounds(page: &Page) -> tworeach::plan::LogBounds {
+    tworeach::plan::LogBounds { today: today(page), first_visit: None }
+}
+
+#[test]
+fn what_a_log_cannot_say_is_refused_in_a_sentence() {
+    wait_for(async {
+        let page = case(21).await;
+        let before = page.everything();
+        let day = |days: i32| today(&page).plus(days).to_string();
+        let (now, tomorrow, early) = (day(0), day(1), day(-22));
+        for (fields, named) in [
+            (entry(&now, "flexors", "1 kg", "11", ""), "Most pain during it is \"11\", expected a whole number"),
+            (entry(&now, "flexors", "-5 kg", "0", ""), "Load is \"-5 kg\", expected a weight above 0"),
+            (entry(&now, "flexors", "90 kg", "0", ""), "Load is \"90 kg\""),
+            (entry(&tomorrow, "flexors", "1 kg", "0", ""), "in the future"),
+            (entry(&early, "flexors", "1 kg", "0", ""), "the day of the first visit"),
+            (entry(&now, "knees", "", "0", ""), "What was done is \"knees\""),
+            (entry(&now, "flexors", "1 kg", "", ""), "Most pain during it is empty"),
+            (entry("yesterday", "flexors", "1 kg", "0", ""), "Day is \"yesterday\""),
+        ] {
+            for is_form in [false, true] {
+                let mut fields = fields.clone();
+                fields.extend(is_form.then_some(("form", "entry")));
+                let refused = page.post("/clients/R07/log", &fields).await;
+                is_refused(&page, &before, &refused, &named.replace('"', "&quot;"));
+            }
+        }
+        let refused = page.post("/clients/R07/log/morning", &[("day", &now), ("pain", "0")]).await;
+        is_refused(&page, &before, &refused, "has not come yet");
+        // nothing is logged before the intake
+        page.post("/clients", &client("K7", &[])).await.location();
+        let before = page.everything();
+        let refused = page.post("/clients/K7/log", &entry(&now, "flexors", "1 kg", "0", "")).await;
+        is_refused(&page, &before, &refused, "The log begins with the intake");
+    });
+}
+
+#[test]
+fn a_log_goes_out_and_comes_back_and_a_bad_one_names_the_line() {
+    wait_for(async {
+        let page = case(21).await;
+        let day = today(&page).plus(-4).to_string();
+        page.post("/clients/R07/log", &entry(&day, "flexors", "1 kg", "0", "0")).await.location();
+        let out = page.get("/clients/R07/log.csv").await;
+        assert!(out.headers[header::CONTENT_TYPE].to_str().unwrap().starts_with("text/csv"));
+        let text = out.text();
+        let rows = page.everything();
+        assert_eq!(
+            send_file(&page, "/clients/R07/log/file", "log.csv", text.as_bytes()).await.location(),
+            "/clients/R07/log"
+        );
+        assert_eq!(page.get("/clients/R07/log.csv").await.text(), text, "what goes out comes back the same");
+        let count = |all: &str| all.lines().filter(|line| line.starts_with("log_entries:")).count();
+        assert_eq!(count(&page.everything()), count(&rows));
+
+        let before = page.everything();
+        let bad = text.replace(",0,0,", ",11,0,");
+        assert_ne!(bad, text);
+        for (file, named) in [
+            (bad.as_bytes(), "line 2: "),
+            (&b"day,stage\n"[..], "line 1: "),
+            (&[0xff, 0xfe, 0x00][..], "not UTF-8"),
+            (&b""[..], "choose a file"),
+        ] {
+            let refused = send_file(&page, "/clients/R07/log/file", "log.csv", file).await;
+            is_refused(&page, &before, &refused, named);
+        }
+        let large = vec![b'a'; 3 << 20];
+        let refused = send_file(&page, "/clients/R07/log/file", "log.csv", &large).await;
+        assert_eq!(refused.status, StatusCode::PAYLOAD_TOO_LARGE);
+        assert_eq!(page.everything(), before);
+    });
+}
+
+#[test]
+fn a_danger_sign_in_the_log_stops_everything() {
+    wait_for(async {
+        let page = case(21).await;
+        let now = today(&page).to_string();
+        let mut fields = entry(&now, "cuff", "", "0", "");
+        fields.push(("danger_sign", "numb_ring_little_finger"));
+        page.post("/clients/R07/log", &fields).await.location();
+        for path in ["/clients/R07/log", "/clients/R07/plan"] {
+            let shown = page.get(path).await.text();
+            assert!(shown.contains("Do not go on") && !shown.contains("Done as proposed"), "{path}: {shown}");
+        }
+        assert_eq!(page.post("/clients/R07/visits", &[]).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+        let before = page.everything();
+        let refused = page.post("/clients/R07/log", &entry(&now, "flexors", "1 kg", "0", "")).await;
+        is_refused(&page, &before, &refused, "while a danger sign stands open");
+        // what was done before may still be told
+        let earlier = today(&page).plus(-1).to_string();
+        page.post("/clients/R07/log", &entry(&earlier, "flexors", "1 kg", "0", "0")).await.location();
+        // answering "no" to all takes the sign back on the page of signs; the plan wants a clinician all the same
+        let clear = Answers { answered_by: AnsweredBy::Client, signs: Vec::new(), reason: None };
+        page.app.records.add_screening(1, &clear).unwrap();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(plan.contains("numbness in ring and little finger was noted on"), "{plan}");
+        assert!(!page.get("/clients/R07/log").await.text().contains("Done as proposed"));
+    });
+}
+
+#[test]
+fn only_a_clinician_with_a_reason_lets_the_plan_go_on() {
+    wait_for(async {
+        let page = case(21).await;
+        let day = today(&page).plus(-3).to_string();
+        // pain of 8 in a session stops the plan by its own law
+        page.post("/clients/R07/log", &entry(&day, "flexors", "1 kg", "8", "0")).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(plan.contains("severe pain during a session was noted on"), "{plan}");
+        let before = page.everything();
+        let refused = page.post("/clients/R07/plan/clearance", &[("reason", "looked at")]).await;
+        is_refused(&page, &before, &refused, "only a licensed clinician");
+        let refused = page.post("/clients/R07/plan/clearance", &[("is_clinician", "on")]).await;
+        is_refused(&page, &before, &refused, "write down why");
+        let clearance = [("is_clinician", "on"), ("reason", "examined, goes on")];
+        page.post("/clients/R07/plan/clearance", &clearance).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(
+            !plan.contains("severe pain during a session was noted") && plan.contains("examined, goes on"),
+            "{plan}"
+        );
+    });
+}
+
+#[test]
+fn a_clinicians_decision_on_a_danger_sign_is_one_on_the_plan() {
+    wait_for(async {
+        let page = case(21).await;
+        let mut fields = entry("", "cuff", "", "0", "0");
+        let day = today(&page).plus(-2).to_string();
+        fields[0].1 = &day;
+        fields.push(("danger_sign", "night_pain"));
+        page.post("/clients/R07/log", &fields).await.location();
+        let goes_on = Answers {
+            answered_by: AnsweredBy::Clinician,
+            signs: vec![DangerSign::NightPain],
+            reason: Some("looked at".to_owned()),
+        };
+        page.app.records.add_screening(1, &goes_on).unwrap();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(!plan.contains("See a clinician, because") && plan.contains("Wrist flexors"), "{plan}");
+    });
+}
+
+#[test]
+fn the_clinician_changes_doses_limits_and_units() {
+    wait_for(async {
+        let page = case(21).await;
+        let form = page.get("/clients/R07/plan/edit").await.text();
+        let fields = fields_of(&form);
+        let changed = |name: &str, value: &str| {
+            let mut fields = fields.clone();
+            fields.insert(name.to_owned(), value.to_owned());
+            fields
+        };
+        let send = async |fields: &std::collections::BTreeMap<String, String>| {
+            let fields: Vec<(&str, &str)> =
+                fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+            page.post("/clients/R07/plan/edit", &fields).await
+        };
+        let before = page.everything();
+        for (name, value, named) in [
+            ("sets_from.flexors.light", "-3", "Wrist flexors, Up and down, light: Sets is \"-3\""),
+            ("weight_from.flexors.light", "-5", "expected a number from 0 to 500 kg"),
+            ("days_between.flexors", "1", "heavy work is never done on consecutive days"),
+            ("sets_from.flexors.light", "9", "\"sets\""),
+            ("pain_rule", "brave", "expected pain_free, thomee_1997"),
+            ("safe_at_most", "11", "Safe up to is \"11\""),
+        ] {
+            let refused = send(&changed(name, value)).await;
+            is_refused(&page, &before, &refused, &named.replace('"', "&quot;"));
+        }
+        assert_eq!(send(&changed("weight_from.flexors.light", "2")).await.location(), "/clients/R07/plan");
+        assert!(page.get("/clients/R07/plan").await.text().contains("from 3 sets of 10, 2 kg"));
+        send(&changed("pain_rule", "thomee_1997")).await.location();
+        let kept = page.app.records.plan(1).unwrap().unwrap();
+        assert_eq!(kept.pain_limits(kept.stage_at("flexors").unwrap()).safe_at_most, 2);
+
+        page.post("/clients/R07/plan/unit", &[("unit", "lb")]).await.location();
+        assert!(page.get("/clients/R07/plan").await.text().contains(" lb"));
+        let before = page.everything();
+        let refused = page.post("/clients/R07/plan/unit", &[("unit", "stone")]).await;
+        is_refused(&page, &before, &refused, "expected kg or lb");
+    });
+}
+
+/// Names and values of a form's fields, as a browser would send them back.
+fn fields_of(form: &str) -> std::collections::BTreeMap<String, String> {
+    let attribute = |tag: &str, name: &str| {
+        let (_, rest) = tag.split_once(&format!(" {name}=\""))?;
+        Some(rest.split('"').next().unwrap().to_owned())
+    };
+    let inputs = form.split("<input").skip(1).filter_map(|rest| {
+        let tag = rest.split('>').next().unwrap();
+        Some((attribute(tag, "name")?, attribute(tag, "value").unwrap_or_default()))
+    });
+    inputs.chain([("pain_rule".to_owned(), "pain_free".to_owned())]).collect()
+}
+
+#[test]
+fn a_plan_file_goes_out_and_one_that_cannot_be_is_refused() {
+    wait_for(async {
+        let page = case(21).await;
+        let text = page.get("/clients/R07/plan.toml").await.text();
+        assert_eq!(text, Plan::default_text(Unit::Kg));
+        let day = today(&page).plus(-4).to_string();
+        page.post("/clients/R07/log", &entry(&day, "cuff", "light", "0", "0")).await.location();
+        let before = page.everything();
+        let never_fires = text.replacen(
+            "[[rule]]",
+            "[[rule]]\nid = \"idle\"\nmorning = \"unknown\"\nthen = \"up\"\nbecause = \"x\"\n\n[[rule]]",
+            1,
+        );
+        for (file, named) in [
+            (text.replace("after = [\"pull\"]", "after = [\"back_to_it\"]"), "can never be reached"),
+            (never_fires, "line "),
+            (text.replace("then = \"up\"", "then = \"sideways\""), "line "),
+            (text.replace("weight_kg = [5.0, 8.0]", "weight_kg = [5.1, 5.2]"), "has no dose: nothing in [equipment]"),
+            ("not a plan".to_owned(), "line 1"),
+        ] {
+            let refused = send_file(&page, "/clients/R07/plan/file", "plan.toml", file.as_bytes()).await;
+            is_refused(&page, &before, &refused, named);
+        }
+        // a plan without a stage that the log names would make the log unreadable
+        let (head, rest) = text.split_once("[[stage]]\nid = \"cuff\"").unwrap();
+        let (_, tail) = rest.split_once("[[stage]]\n").unwrap();
+        let without =
+            format!("{head}[[stage]]\n{tail}").replace("after = [\"flexors\", \"cuff\"]", "after = [\"flexors\"]");
+        Plan::parse(&without, "p".as_ref()).unwrap();
+        let refused = send_file(&page, "/clients/R07/plan/file", "plan.toml", without.as_bytes()).await;
+        is_refused(&page, &before, &refused, "the log has an entry that this plan does not take");
+
+        let named = text.replace("name = \"Inner elbow and overhead reach\"", "name = \"Mine\"");
+        assert_eq!(
+            send_file(&page, "/clients/R07/plan/file", "plan.toml", named.as_bytes()).await.location(),
+            "/clients/R07/plan"
+        );
+        assert!(page.get("/clients/R07/plan").await.text().contains("Mine"));
+    });
+}
+
+#[test]
+fn the_plan_waits_for_the_intake_and_takes_the_screen_from_the_visits() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        assert!(page.get("/clients/R07/plan").await.text().contains("The plan begins with the intake"));
+        page.get(&format!("/visits/{visit}/result")).await;
+        post(&page, "/clients/R07/intake", &intake(&page, 0)).await.location();
+        // the demo's outward reach is lower and a stretch brings it up: the stretch is in the plan
+        let shown = page.get("/clients/R07/plan").await.text();
+        let stretch = shown.split("id=\"stage-lat_stretch\"").nth(1).unwrap().split("</li>").next().unwrap();
+        assert!(stretch.contains("start") && !stretch.contains("has not been made"), "{stretch}");
+    });
+}
