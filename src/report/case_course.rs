@@ -43,12 +43,12 @@ pub(crate) fn left_out_of_course(course: &CaseCourse) -> Option<String> {
 
 /// The course as a table of the report.
 pub(crate) fn course_table(course: &CaseCourse) -> Table {
-    let columns = [["First", ""], ["Latest", ""], ["Change", "what it means"], ["A week", "95 % interval"]];
+    let columns = [["First", ""], ["Latest", ""], ["Change", "does it count"], ["A week", "95 % interval"]];
     let cell = |[main, sub]: [String; 2], is_strong| {
         if main.is_empty() { Cell::nothing() } else { Cell { main, sub, is_strong } }
     };
     let rows = course_rows(course).into_iter().map(|row| Row {
-        head: row.name,
+        head: with_capital(&row.name),
         note: String::new(),
         cells: vec![
             cell(row.first, false),
@@ -64,6 +64,11 @@ pub(crate) fn course_table(course: &CaseCourse) -> Table {
         rows: rows.collect(),
         footnote: left_out_of_course(course),
     }
+}
+
+fn with_capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 fn row(series: &Series) -> Option<CourseRow> {
@@ -85,8 +90,8 @@ fn row(series: &Series) -> Option<CourseRow> {
         let means = match (series.detectable, change.is_detected) {
             (Detectable::Any, true) => "set by the plan, not measured".to_owned(),
             (Detectable::Any, false) => "no change".to_owned(),
-            (_, true) => format!("a change: {from} or more counts"),
-            (_, false) => format!("not told from error: counts from {from} on"),
+            (_, true) => format!("counts: {from} or more does"),
+            (_, false) => format!("too small to count, which begins at {from}"),
         };
         [signed(change.value, decimals), means]
     });
@@ -120,9 +125,9 @@ mod tests {
     fn a_change_below_what_counts_is_said_to_be_none() {
         let pain = |last| row(&series(SeriesKind::Pain, Detectable::From(2.0), [5.0, 4.0, last])).unwrap();
         // 5 to 4 is one point of ten, less than the two that count
-        assert_eq!(pain(4.0).change, ["−1", "not told from error: counts from 2 on"]);
+        assert_eq!(pain(4.0).change, ["−1", "too small to count, which begins at 2"]);
         assert!(!pain(4.0).is_detected && pain(3.0).is_detected);
-        assert_eq!(pain(3.0).change, ["−2", "a change: 2 or more counts"]);
+        assert_eq!(pain(3.0).change, ["−2", "counts: 2 or more does"]);
         assert_eq!(pain(3.0).first, ["5 of 10", "5 October"]);
         // a straight fall of one a week leaves no scatter
         assert_eq!(pain(3.0).trend, ["−1.00", "−1.00 to −1.00"]);

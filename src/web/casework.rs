@@ -84,6 +84,7 @@ impl Casework {
                 facts.screens.push((on, ScreenState::of(&outcome)));
             }
         }
+        // a stable order: what was measured here comes after what an intake of the same day says
         facts.screens.sort_by_key(|(on, _)| *on);
         facts.clearances.extend(&self.gone_on);
         facts.clearances.sort_unstable();
@@ -117,9 +118,13 @@ impl Casework {
         self.intake.as_ref()?.clearances.last()
     }
 
-    /// Measured visits, the earliest first.
+    /// Measured visits, the earliest first; of one day, the one that was begun first.
     fn results(&self) -> impl Iterator<Item = (Day, &VisitResult)> {
-        self.visits.iter().rev().filter_map(|summary| Some((summary.day()?, summary.result.as_ref()?)))
+        let measured = self.visits.iter().rev();
+        let mut results: Vec<(Day, &VisitResult)> =
+            measured.filter_map(|summary| Some((summary.day()?, summary.result.as_ref()?))).collect();
+        results.sort_by_key(|(on, _)| *on);
+        results.into_iter()
     }
 }
 

@@ -158,7 +158,7 @@ async fn second_visit(browser: &Browser) {
 async fn report(browser: &Browser) {
     let (status, html) = browser.fetch("/visits/1/report.html").await;
     assert_eq!(status, 200);
-    assert!(html.contains(">Course</h2>") && html.contains("pain in use"), "the report has no course");
+    assert!(html.contains(">Course</h2>") && html.contains("Pain in use"), "the report has no course");
     browser.look_at_report("/visits/1/report.html").await;
     browser.picture("report-course").await;
     browser.go("/clients/R07").await;

@@ -70,7 +70,8 @@ pub fn render(view: &AloneView) -> Markup {
                 None => {
                     ol.steps.alone.space {
                         (step(words::STEP_SIGNS, Standing::Done, &html! { p { (words::STEP_SIGNS_DONE) } }))
-                        (step(words::STEP_FILM, if cells.iter().all(|cell| filmed(cell)) { Standing::Done } else { Standing::Now }, &film()))
+                        @if cells.iter().all(|cell| filmed(cell)) { (step(words::STEP_FILM, Standing::Done, &html! {})) }
+                        @else { (step(words::STEP_FILM, Standing::Now, &film())) }
                         @for (cell, standing) in &clips {
                             (step(clip_words(cell.rotation), *standing, &html! {
                                 @if *standing == Standing::Now { (upload(visit, cell)) }
@@ -229,7 +230,9 @@ fn told(answer: &AnswerView) -> Markup {
             }
             h3 { (words::MEANS) }
             p { (means) }
-            p { (answer.reason) }
+            @if matches!(answer.call, Call::Positive | Call::Negative) {
+                details { summary { (words::DECIDED) } p { (answer.reason) } }
+            } @else { p { (answer.reason) } }
             @if !answer.next_step.is_empty() { p.note { b { (words::NEXT) ": " } (answer.next_step) } }
         }
     }

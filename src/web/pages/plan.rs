@@ -81,7 +81,7 @@ fn one_stage(stage: &StageView) -> Markup {
             h3 { (stage.name) }
             @if let Some(proposed) = &stage.proposed { (proposal(proposed)) }
             details open[is_running] {
-                summary { (words::HOW) span.sr { ", " (stage.name) } }
+                summary { (words::ALL_OF_IT) span.sr { ", " (stage.name) } }
                 dl.told {
                     @for (label, said) in [
                         (words::HOW, &stage.how), (words::FELT, &stage.felt), (words::STOP, &stage.stop),
@@ -114,7 +114,7 @@ fn change(view: &PlanView, address: &str) -> Markup {
         section {
             h2 { (words::RULES) }
             details {
-                summary { (words::RULES) }
+                summary { (words::SHOW_RULES) }
                 p { (words::RULES_TEXT) }
                 ol { @for (action, because) in &view.rules { li { b { (action) } ", because " (because) } } }
             }

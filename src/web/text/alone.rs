@@ -47,6 +47,7 @@ pub const SEE: &str = "When to see someone";
 pub const NOTHING_YET: &str = "There is no answer yet: both clips must be marked first.";
 pub const BACK: &str = "Back to the steps";
 pub const REPORT: &str = "All numbers and the report";
+pub const DECIDED: &str = "How this was decided";
 pub const NEXT: &str = "Next";
 
 pub const POSITIVE: &str = "With the palms up you reach less far";

@@ -398,7 +398,10 @@ fn a_plan_file_goes_out_and_one_that_cannot_be_is_refused() {
             (text.replace("after = [\"pull\"]", "after = [\"back_to_it\"]"), "can never be reached"),
             (never_fires, "line "),
             (text.replace("then = \"up\"", "then = \"sideways\""), "line "),
-            (text.replace("weight_kg = [5.0, 8.0]", "weight_kg = [5.1, 5.2]"), "has no dose: nothing in [equipment]"),
+            (
+                text.replace("weight_kg = [5.0, 8.0]", "weight_kg = [400.0, 450.0]"),
+                "has no dose: nothing in [equipment]",
+            ),
             ("not a plan".to_owned(), "line 1"),
         ] {
             let refused = send_file(&page, "/clients/R07/plan/file", "plan.toml", file.as_bytes()).await;
@@ -433,5 +436,68 @@ fn the_plan_waits_for_the_intake_and_takes_the_screen_from_the_visits() {
         let shown = page.get("/clients/R07/plan").await.text();
         let stretch = shown.split("id=\"stage-lat_stretch\"").nth(1).unwrap().split("</li>").next().unwrap();
         assert!(stretch.contains("start") && !stretch.contains("has not been made"), "{stretch}");
+    });
+}
+
+/// Gives the demo's client an earlier visit with the result that it has now, changed by a function.
+fn earlier_visit(page: &Page, visit: i64, days_ago: i32, change: impl Fn(&mut serde_json::Value)) {
+    let result = page.app.records.result(visit).unwrap().expect("the demo's result is kept");
+    let mut result = serde_json::to_value(result).unwrap();
+    change(&mut result);
+    let database = rusqlite::Connection::open(page.folder.path().join("data/tworeach.sqlite3")).unwrap();
+    let day = today(page).plus(-days_ago).to_string();
+    let add_visit = "INSERT INTO visits (client, made_on, taped_grips, margin_deg, changes) VALUES (1, ?1, 0, 3, 1)";
+    database.execute(add_visit, [day]).unwrap();
+    let add_result = "INSERT INTO results (visit, changes, result, made_at) VALUES (last_insert_rowid(), 1, ?1, '')";
+    database.execute(add_result, [result.to_string()]).unwrap();
+}
+
+#[test]
+fn the_course_has_every_screen_and_leaves_out_what_is_not_comparable() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        page.get(&format!("/visits/{visit}/result")).await;
+        let of_today =
+            page.app.records.result(visit).unwrap().unwrap().comparisons[0].difference_elevation_deg.unwrap();
+        // a fortnight ago the outward reach was 10 deg lower still, and a week ago nothing could be told
+        earlier_visit(&page, visit, 14, |result| {
+            for field in ["value", "lo", "hi"] {
+                let deg = &mut result["comparisons"][0]["difference_elevation_deg"][field];
+                *deg = (deg.as_f64().unwrap() - 10.0).into();
+            }
+        });
+        earlier_visit(&page, visit, 7, |result| result["comparisons"][0]["call"] = "not_comparable".into());
+        let shown = page.get("/clients/R07/course").await.text();
+        let degrees = |deg: f64| format!("−{:.1}°", deg.abs());
+        for told in [
+            "Every screen",
+            "right side, affected",
+            "One screen was not comparable and is left out.",
+            &degrees(of_today.value),
+            &degrees(of_today.value - 10.0),
+            "+10.0",
+        ] {
+            assert!(shown.contains(told), "{told}: {shown}");
+        }
+        assert!(page.get("/clients/R07").await.text().contains("3 screens"));
+        // two of them have an interval: u of their difference is root 2 times u, the change counts beyond 1.96 times that
+        let least = 1.96 * std::f64::consts::SQRT_2 * of_today.u;
+        assert!(least < 10.0, "the demo's marks are better than that");
+        assert!(shown.contains(&format!("counts: {least:.1} or more does")), "{least}: {shown}");
+
+        let report = page.get(&format!("/visits/{visit}/report.html")).await.text();
+        assert!(report.contains(">Course</h2>") && report.contains("From the first day to the latest"), "no course");
+        assert!(page.get(&format!("/visits/{visit}/report.pdf")).await.body.starts_with(b"%PDF"));
+    });
+}
+
+#[test]
+fn a_client_without_a_history_has_no_course_in_the_report() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        let report = page.get(&format!("/visits/{visit}/report.html")).await.text();
+        assert!(!report.contains(">Course</h2>"));
+        page.post("/clients", &client("K7", &[])).await.location();
+        assert!(page.get("/clients/K7/course").await.text().contains("Nothing to show yet"));
     });
 }

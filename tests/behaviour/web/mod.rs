@@ -1,5 +1,6 @@
 //! The page: who may ask, clients, uploads, marks, results, deletion.
 
+mod alone;
 mod carry;
 mod case;
 mod correct;
