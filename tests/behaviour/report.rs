@@ -2,6 +2,7 @@
 
 mod cases;
 mod charts;
+mod course;
 mod html;
 mod pdf;
 

@@ -22,7 +22,7 @@ fn objects(pdf: &[u8]) -> String {
     String::from_utf8_lossy(pdf).into_owned()
 }
 
-fn pages(objects: &str) -> usize {
+pub(super) fn pages(objects: &str) -> usize {
     objects.match_indices("/Type/Page").count() + objects.match_indices("/Type /Page").count()
         - objects.match_indices("/Type/Pages").count()
         - objects.match_indices("/Type /Pages").count()
@@ -41,7 +41,7 @@ fn media_boxes(objects: &str) -> Vec<[f64; 2]> {
 }
 
 /// The text of a PDF by poppler's `pdftotext`, or `None` where that is not installed.
-fn text_of(pdf: &[u8]) -> Option<String> {
+pub(super) fn text_of(pdf: &[u8]) -> Option<String> {
     let file = tempfile::NamedTempFile::new().unwrap();
     std::fs::write(file.path(), pdf).unwrap();
     let Ok(output) = Command::new("pdftotext").arg(file.path()).arg("-").output() else {
