@@ -190,14 +190,7 @@ fn a_result_counts_until_something_changes() {
     let records = open(folder.path());
     let client = records.add_client(&facts("R07"), &clear()).unwrap();
     let visit = records.add_visit(client.id).unwrap();
-    let result = crate::screen::VisitResult {
-        schema: crate::screen::RESULT_SCHEMA.to_owned(),
-        tool_version: "0".to_owned(),
-        reaches: Vec::new(),
-        comparisons: Vec::new(),
-        retest: None,
-        monte_carlo: None,
-    };
+    let result = empty_result();
     records.keep_result(visit.id, visit.changes, &result).unwrap();
     assert_eq!(records.result(visit.id).unwrap().unwrap(), result);
     let settings = VisitSettings { bar_length_mm: Some(1200.0), ..visit.settings.clone() };
@@ -263,4 +256,81 @@ fn a_later_versions_database_is_left_alone() {
     let path = folder.path().join("tworeach.sqlite3");
     rusqlite::Connection::open(&path).unwrap().pragma_update(None, "user_version", 1000).unwrap();
     assert!(matches!(Records::open(folder.path()).map(|_| ()), Err(RecordsError::TooNew { found: 1000, .. })));
+}
+
+fn empty_result() -> crate::screen::VisitResult {
+    crate::screen::VisitResult {
+        schema: crate::screen::RESULT_SCHEMA.to_owned(),
+        tool_version: "0".to_owned(),
+        reaches: Vec::new(),
+        comparisons: Vec::new(),
+        retest: None,
+        monte_carlo: None,
+    }
+}
+
+#[test]
+fn a_history_lists_the_latest_first_with_what_still_holds() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visits: Vec<i64> = (0..3).map(|_| records.add_visit(client.id).unwrap().id).collect();
+    add_reach(&records, visits[0], &before(Rotation::Internal), b"clip").unwrap();
+    for visit in &visits[..2] {
+        let changes = records.visit(*visit).unwrap().changes;
+        records.keep_result(*visit, changes, &empty_result()).unwrap();
+    }
+    // what is added afterwards makes a result stale
+    add_reach(&records, visits[1], &before(Rotation::Internal), b"another").unwrap();
+    let stranger = records.add_client(&facts("K7"), &clear()).unwrap();
+    records.add_visit(stranger.id).unwrap();
+    let history = records.history(client.id).unwrap();
+    let told: Vec<(i64, usize, bool)> =
+        history.iter().map(|of| (of.visit.id, of.reaches, of.result.is_some())).collect();
+    assert_eq!(told, [(visits[2], 0, false), (visits[1], 1, false), (visits[0], 1, true)]);
+    assert_eq!(history[0].day(), Some(records.today().unwrap()));
+}
+
+#[test]
+fn results_that_hold_contrary_reaches_are_measured_anew() {
+    let folder = tempfile::tempdir().unwrap();
+    let kept: Vec<i64> = {
+        let records = open(folder.path());
+        let client = records.add_client(&facts("R07"), &clear()).unwrap();
+        let palms = [Palms::Down, Palms::Up];
+        let visit_with = |palms: &Palms| {
+            let visit = records.add_visit(client.id).unwrap().id;
+            let clip: &[u8] = if *palms == Palms::Up { b"up" } else { b"down" };
+            let reach = add_reach(&records, visit, &before(Rotation::Internal), clip).unwrap();
+            records.set_palms(reach, *palms).unwrap();
+            records.keep_result(visit, records.visit(visit).unwrap().changes, &empty_result()).unwrap();
+            visit
+        };
+        palms.iter().map(visit_with).collect()
+    };
+    {
+        // as the version before the step that drops them left it
+        let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
+        connection.execute_batch("ALTER TABLE visits DROP COLUMN alone;").unwrap();
+        connection.pragma_update(None, "user_version", 4).unwrap();
+    }
+    let records = open(folder.path());
+    assert!(records.result(kept[0]).unwrap().is_some());
+    assert_eq!(records.result(kept[1]).unwrap(), None);
+}
+
+#[test]
+fn a_visit_done_alone_stays_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let visit = {
+        let records = open(folder.path());
+        let client = records.add_client(&facts("R07"), &clear()).unwrap();
+        let visit = records.add_visit(client.id).unwrap();
+        assert!(!visit.is_alone);
+        records.set_alone(visit.id).unwrap();
+        visit.id
+    };
+    let records = open(folder.path());
+    assert!(records.visit(visit).unwrap().is_alone);
+    assert!(matches!(records.set_alone(visit + 1), Err(RecordsError::NotFound { .. })));
 }
