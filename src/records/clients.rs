@@ -171,7 +171,10 @@ impl Records {
         let visits = connection
             .query_row("SELECT count(*) FROM visits WHERE client = ?1", [client], |row| row.get(0))
             .map_err(database("count visits"))?;
-        Ok(Removal { visits, ..removal(&connection, of_client, client)? })
+        let log_entries = connection
+            .query_row("SELECT count(*) FROM log_entries WHERE client = ?1", [client], |row| row.get(0))
+            .map_err(database("count log entries"))?;
+        Ok(Removal { visits, log_entries, ..removal(&connection, of_client, client)? })
     }
 
     /// Removes a client with all visits, reaches, marks and results, and the media that no other client's reach is.
@@ -227,7 +230,7 @@ pub(super) fn removal(connection: &Connection, condition: &str, id: i64) -> Resu
             |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
         )
         .map_err(database(step))?;
-    Ok(Removal { visits: 0, reaches, marks, media, media_bytes, media_kept })
+    Ok(Removal { visits: 0, log_entries: 0, reaches, marks, media, media_bytes, media_kept })
 }
 
 fn insert_screening(connection: &Connection, client: i64, answers: &Answers) -> rusqlite::Result<()> {

@@ -262,6 +262,8 @@ pub struct Removal {
     pub reaches: usize,
     /// Confirmed edits of marks.
     pub marks: usize,
+    /// Entries of the log.
+    pub log_entries: usize,
     /// Clips and stills that go from the disk.
     pub media: usize,
     /// Their size, bytes.

@@ -532,6 +532,7 @@ pub mod delete {
     pub const WHAT_GOES: &str = "What goes";
     pub const FOREVER: &str = "This cannot be undone. Nothing is kept in a bin.";
     pub const CODE: &str = "Type the client's code to confirm";
+    pub const CASE: &str = "intake and plan";
     pub const DO_CLIENT: &str = "Delete for good";
     pub const TITLE_REACH: &str = "Remove this clip and its marks?";
     pub const TITLE_VISIT: &str = "Delete this visit?";

@@ -194,7 +194,7 @@ async fn by_keyboard(browser: &Browser) {
     assert_eq!(chosen, json!("2"));
 }
 
-const PAGES: [&str; 10] = [
+const PAGES: [&str; 14] = [
     "/clients/R07",
     "/clients/R07/intake",
     "/clients/R07/intake/person",
@@ -204,7 +204,11 @@ const PAGES: [&str; 10] = [
     "/clients/R07/log",
     "/clients/R07/log/new",
     "/clients/R07/course",
+    "/clients/R07/log/1",
+    "/clients/R07/delete",
     "/alone",
+    "/visits/1/alone",
+    "/visits/1/alone/result",
 ];
 
 /// Nothing needs scrolling sideways at 360 px.

@@ -22,6 +22,7 @@ pub fn render_client(view: &DeleteClientView) -> Markup {
                     li { (words::count(view.visits, "visit", "visits")) }
                     li { (words::count(view.reaches, "reach", "reaches")) }
                     li { (words::count(view.marks, "saved change of marks", "saved changes of marks")) }
+                    li { (words::CASE) ", " (words::count(view.log_entries, "log entry", "log entries")) }
                     li { (words::count(view.media, "clip or picture", "clips and pictures")) ", " (view.size) }
                     @if view.media_kept > 0 {
                         li { (words::count(view.media_kept, "file stays: another client uses it", "files stay: another client uses them")) }

@@ -310,6 +310,7 @@ fn client_to_delete(form: FormView) -> DeleteClientView {
         visits: 1,
         reaches: 4,
         marks: 52,
+        log_entries: 9,
         media: 4,
         media_kept: 1,
         size: "2 MB".to_owned(),

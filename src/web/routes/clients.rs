@@ -304,6 +304,7 @@ fn delete_view(app: &App, client: &Client, form: FormView) -> Result<DeleteClien
         visits: removal.visits,
         reaches: removal.reaches,
         marks: removal.marks,
+        log_entries: removal.log_entries,
         media: removal.media,
         media_kept: removal.media_kept,
         size: size_words(removal.media_bytes),

@@ -136,6 +136,8 @@ pub struct DeleteClientView {
     pub reaches: usize,
     /// Confirmed edits of marks that go.
     pub marks: usize,
+    /// Entries of the log that go, with plan and intake.
+    pub log_entries: usize,
     /// Clips and stills that go from the disk.
     pub media: usize,
     /// Clips and stills that stay, because another client's reach is the same file.
