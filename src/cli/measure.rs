@@ -3,6 +3,7 @@
 use std::io::{self, IsTerminal as _, Write};
 use std::ops::RangeInclusive;
 use std::path::PathBuf;
+use std::time::Instant;
 
 use anyhow::Context as _;
 use clap::builder::RangedU64ValueParser;
@@ -12,18 +13,20 @@ use super::progress::{Progress, pace};
 use super::table::{print_result, print_warnings};
 use crate::pose::{Rotation, View};
 use crate::report::{
-    CaseFacts, CourseInput, PageSize, ReportInput, ReportOptions, StillInput, course_chart_name, render_report,
+    CaseFacts, CourseInput, FilmInput, HeldReach, PageSize, ReportInput, ReportOptions, StillInput, course_chart_name,
+    film_name, render_report, write_film,
 };
 use crate::screen::{FollowProgress, MeasureOptions, MeasuredVisit, Occasion, measure_case};
 use crate::uncertainty::MonteCarloOptions;
 
-/// The charts that a report may have; which ones it has depends on the result.
+/// The charts and films that there may be; which ones there are depends on the result.
 fn chart_names() -> Vec<String> {
     let mut names = vec!["rotations.svg".to_owned(), "retest-delta.svg".to_owned()];
     for occasion in [Occasion::Before, Occasion::After] {
         for rotation in [Rotation::Internal, Rotation::External] {
             for view in [View::Side, View::Oblique] {
                 names.push(format!("{}.svg", course_chart_name(occasion, rotation, view)));
+                names.push(film_name(occasion, rotation, view));
             }
         }
     }
@@ -46,6 +49,8 @@ const SEEDS: RangeInclusive<u64> = 0..=9_007_199_254_740_991;
 
 Where a frame is marked to start from (\"use\": \"start\"), its marks are followed to end range first.
 
+With --film every reach whose marks were followed also becomes a film with its rays and intervals drawn over it.
+
 Writes result.json, report.html, report.pdf and the charts as SVG. A verdict never sets the exit code: 0 is done, 1 failed, \
 2 wrong usage.")]
 pub(super) struct Args {
@@ -57,6 +62,9 @@ pub(super) struct Args {
     /// Print the result as JSON in place of the table; without --out nothing is written.
     #[arg(long)]
     json: bool,
+    /// Also write the clip of every reach whose marks were followed as a film, with rays and intervals drawn over it.
+    #[arg(long, requires = "out")]
+    film: bool,
     /// Overwrite existing results.
     #[arg(long)]
     force: bool,
@@ -100,7 +108,8 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     )?;
     progress.step("rendering the report");
     let json = serde_json::to_string_pretty(&visit.result).context("the result has no JSON")? + "\n";
-    let written = outputs.map(|outputs| write_outputs(args, &visit, &json, outputs)).transpose()?.unwrap_or_default();
+    let written =
+        outputs.map(|outputs| write_outputs(args, &visit, &json, outputs, &progress)).transpose()?.unwrap_or_default();
     drop(progress);
     if args.json {
         let mut out = io::stdout().lock();
@@ -111,6 +120,10 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         return Ok(());
     }
     print_warnings(&mut io::stderr().lock(), &visit.warnings)?;
+    if args.film && visit.followed.is_empty() {
+        let said = "No film: the marks of no reach were followed, as they are from a frame with \"use\": \"start\".";
+        print_warnings(&mut io::stderr().lock(), &[said.to_owned()])?;
+    }
     if !args.json {
         let stdout = io::stdout();
         let is_styled = stdout.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
@@ -132,6 +145,7 @@ fn write_outputs(
     visit: &MeasuredVisit,
     json: &str,
     mut outputs: OutputFolder,
+    progress: &Progress,
 ) -> anyhow::Result<Vec<PathBuf>> {
     let stills = visit.stills.iter();
     let stills = stills.map(|still| StillInput {
@@ -156,6 +170,25 @@ fn write_outputs(
     for chart in &report.charts {
         outputs.write(&format!("{}.svg", chart.name), chart.svg.as_bytes())?;
     }
+    if args.film {
+        write_films(visit, &mut outputs, progress)?;
+    }
     let charts = chart_names();
     outputs.finish(&charts.iter().map(String::as_str).collect::<Vec<_>>())
+}
+
+fn write_films(visit: &MeasuredVisit, outputs: &mut OutputFolder, progress: &Progress) -> anyhow::Result<()> {
+    for followed in &visit.followed {
+        let reach = &visit.result.reaches[followed.reach];
+        let begun = Instant::now();
+        let input =
+            FilmInput { clip: &followed.path, track: &followed.clip, held: HeldReach::of(visit, followed.reach) };
+        outputs.write_by(&film_name(reach.occasion, reach.rotation, reach.view), |path| {
+            Ok(write_film(&input, path, |done, all| {
+                let pace = pace(done, all, begun.elapsed());
+                progress.step(format!("drawing the film of reach {}, {pace}", followed.reach + 1));
+            })?)
+        })?;
+    }
+    Ok(())
 }

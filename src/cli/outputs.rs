@@ -5,7 +5,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
-use tempfile::{NamedTempFile, TempPath};
+use tempfile::{NamedTempFile, TempDir, TempPath};
 
 use super::unfinished::{Unfinished, finishing};
 use crate::video::growing_file;
@@ -18,6 +18,8 @@ pub(super) struct OutputFolder {
     is_new: bool,
     /// Written files under temporary names, with the names that they get.
     written: Vec<(TempPath, PathBuf)>,
+    /// Folders in which files grow whose writers take a path.
+    growing: Vec<TempDir>,
     unfinished: Vec<Unfinished>,
 }
 
@@ -32,7 +34,14 @@ impl OutputFolder {
             bail!("{} is a file, expected a directory", folder.display());
         }
         let unfinished = if is_new { vec![Unfinished::empty_folder(folder)] } else { Vec::new() };
-        let opened = Self { folder: folder.to_owned(), may_overwrite, is_new, written: Vec::new(), unfinished };
+        let opened = Self {
+            folder: folder.to_owned(),
+            may_overwrite,
+            is_new,
+            written: Vec::new(),
+            growing: Vec::new(),
+            unfinished,
+        };
         for name in names {
             opened.refuse_existing(name)?;
         }
@@ -54,6 +63,24 @@ impl OutputFolder {
         Ok(())
     }
 
+    /// Has one file written by `write`, which is given a path of that name in a temporary folder.
+    pub(super) fn write_by(
+        &mut self,
+        name: &str,
+        write: impl FnOnce(&Path) -> anyhow::Result<()>,
+    ) -> anyhow::Result<()> {
+        self.refuse_existing(name)?;
+        let path = self.folder.join(name);
+        let context = || format!("cannot write {}", path.display());
+        let folder = tempfile::Builder::new().prefix(".writing-").tempdir_in(&self.folder).with_context(context)?;
+        self.unfinished.push(Unfinished::folder(folder.path()));
+        let temporary = folder.path().join(name);
+        self.growing.push(folder);
+        write(&temporary).with_context(context)?;
+        self.written.push((TempPath::try_from_path(temporary)?, path));
+        Ok(())
+    }
+
     /// Gives all files their names, and returns these. Of `may_be_left`, files that an earlier run wrote and this one did
     /// not, none stays beside the new results, where it would be taken for one of them.
     pub(super) fn finish(mut self, may_be_left: &[&str]) -> anyhow::Result<Vec<PathBuf>> {
@@ -66,6 +93,7 @@ impl OutputFolder {
             done.map_err(|error| error.error).with_context(|| format!("cannot write {}", path.display()))?;
             paths.push(path);
         }
+        self.growing.clear();
         self.is_new = false;
         if self.may_overwrite {
             for name in may_be_left {
@@ -97,6 +125,7 @@ impl OutputFolder {
 impl Drop for OutputFolder {
     fn drop(&mut self) {
         self.written.clear();
+        self.growing.clear();
         if self.is_new {
             // only an empty directory goes; whatever else is in it stays
             let _ = fs::remove_dir(&self.folder);

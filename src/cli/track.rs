@@ -9,9 +9,12 @@ use anyhow::{Context as _, bail};
 
 use super::outputs::OutputFolder;
 use super::progress::{Progress, pace};
-use crate::report::render_course_chart;
+use crate::report::{FilmInput, render_course_chart, write_film};
 use crate::screen::{TrackedClip, track_marks};
 use crate::track::MarkState;
+
+/// The film's name.
+const FILM: &str = "film.mp4";
 
 /// Follows marks through a clip: where each is in every frame, when the arm is held, and marks on the holds to measure with.
 #[derive(Debug, clap::Args)]
@@ -19,7 +22,8 @@ use crate::track::MarkState;
   tworeach track before-internal.mp4 --marks before-internal.marks.json --out tracked
 
 Writes tracks.csv (every mark in every frame, and when it is lost), course.svg (the arm's angle over time) and marks.json: \
-the followed marks on the holds, which a case can name in place of the marks that they came from.
+the followed marks on the holds, which a case can name in place of the marks that they came from. With --film also film.mp4: \
+the clip with the followed marks and the arm's angle drawn over it.
 
 Exit code 0 done, 1 failed, 2 wrong usage.")]
 pub(super) struct Args {
@@ -31,6 +35,9 @@ pub(super) struct Args {
     /// Directory for the tracks; made if it is not there.
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+    /// Also write the clip as a film with what was followed drawn over it.
+    #[arg(long)]
+    film: bool,
     /// Overwrite existing files.
     #[arg(long)]
     force: bool,
@@ -41,14 +48,15 @@ pub(super) struct Args {
 
 /// Runs the command.
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
-    let names = ["tracks.csv", "course.svg", "marks.json"];
-    let mut outputs = OutputFolder::open(&args.out, &names, args.force)?;
+    let names = ["tracks.csv", "course.svg", "marks.json", FILM];
+    // a film that is not asked for is not refused either
+    let certain = if args.film { &names[..] } else { &names[..3] };
+    let mut outputs = OutputFolder::open(&args.out, certain, args.force)?;
     let progress = Progress::start("following marks", args.quiet);
     let begun = Instant::now();
     let (clip, marks) = track_marks(&args.clip, &args.marks, |done, all| {
         progress.step(format!("following marks, {}", pace(done, all, begun.elapsed())));
     })?;
-    drop(progress);
     if clip.track.times_s.len() < 2 {
         bail!("{} is a single picture: there is nothing to follow", args.clip.display());
     }
@@ -59,6 +67,16 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
     if !marks.frames.is_empty() {
         outputs.write("marks.json", marks.to_json().as_bytes())?;
     }
+    if args.film {
+        let begun = Instant::now();
+        let input = FilmInput { clip: &args.clip, track: &clip, held: None };
+        outputs.write_by(FILM, |path| {
+            Ok(write_film(&input, path, |done, all| {
+                progress.step(format!("drawing the film, {}", pace(done, all, begun.elapsed())));
+            })?)
+        })?;
+    }
+    drop(progress);
     let written = outputs.finish(&names)?;
     if args.quiet {
         return Ok(());

@@ -32,6 +32,6 @@ pub use observation::{
     BarFacts, FrameObservations, Mark, Motion, PersonFacts, ReachObservations, Rotation, SharedError, View,
     VisitObservations,
 };
-pub use overlay::Overlay;
+pub use overlay::{Overlay, Zero};
 pub use quantity::Quantity;
 pub use simulate::VisitDraws;

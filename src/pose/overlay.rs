@@ -2,11 +2,11 @@
 
 use super::dual::Scalar;
 use super::fit::VisitFit;
-use super::observation::View;
+use super::observation::{ReachObservations, View};
 use super::problem::{FrameProblem, Problem};
 use super::vector::Vector3;
 use super::view::Sight;
-use crate::geometry::{ImagePoint, Landmark, Side};
+use crate::geometry::{Angle, ImagePoint, Landmark, Side};
 
 /// Radius of the arc of the elevation, as a share of the arm.
 const ARC_RADIUS_ARM: f64 = 0.45;
@@ -14,6 +14,17 @@ const ARC_RADIUS_ARM: f64 = 0.45;
 const POLYLINE_POINTS: usize = 41;
 /// How far the plumb line runs above and below the shoulder, in arm lengths.
 const PLUMB_ARMS: f64 = 1.25;
+/// Length of a ray of an elevation, in arm lengths: the held bar does not hide its end.
+const RAY_ARMS: f64 = 1.22;
+
+/// From where an elevation counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Zero {
+    /// From the trunk.
+    Trunk,
+    /// From the downward plumb line.
+    Plumb,
+}
 
 /// What is drawn on a still, in px of the picture as stored (distorted, and mirrored where the picture is).
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -36,6 +47,28 @@ pub struct Overlay {
 }
 
 impl VisitFit {
+    /// Where arms at these elevations (deg) would be seen on the picture of a frame: from the near shoulder outward, in its sagittal
+    /// plane. `None` where the fit did not converge, or an end would lie behind the camera.
+    #[must_use]
+    pub fn rays(&self, reach: usize, frame: usize, zero: Zero, elevations_deg: &[f64]) -> Option<Vec<[ImagePoint; 2]>> {
+        let observed = &self.observations.reaches[reach];
+        let seen = self.problem.frames.iter().find(|seen| (seen.reach, seen.frame) == (reach, frame))?;
+        if !self.outcome().is_converged {
+            return None;
+        }
+        let p = Problem::local_parameters(seen, &self.theta);
+        let (body, sight) = self.problem.scene(seen, &p);
+        let shoulder = body.shoulder[usize::from(observed.near_side.unwrap_or(Side::Right) == Side::Right)];
+        let place = |point: Vector3<f64>| finite(stored(observed, image(&sight, point)));
+        let ray = |elevation_deg: &f64| {
+            let lean_rad = if zero == Zero::Trunk { body.lean } else { 0.0 };
+            let (sin, cos) = (lean_rad + Angle::from_deg(*elevation_deg).rad()).sin_cos();
+            let along = Vector3::new(sin, -cos, 0.0).scaled(RAY_ARMS * body.arm_length_mm);
+            pair(place(shoulder), place(shoulder + along))
+        };
+        elevations_deg.iter().map(ray).collect()
+    }
+
     /// What to draw on the still of a frame. Only the marks where the fit did not converge.
     #[must_use]
     pub fn overlay(&self, reach: usize, frame: usize) -> Overlay {
@@ -46,11 +79,7 @@ impl VisitFit {
         };
         let seen = self.problem.frames.iter().find(|seen| (seen.reach, seen.frame) == (reach, frame));
         let (Some(seen), true) = (seen, self.outcome().is_converged) else { return overlay };
-        let width = f64::from(observed.image_size[0]);
-        let stored = |[x, y]: [f64; 2]| {
-            let x = if observed.is_mirrored { width - 1.0 - x } else { x };
-            ImagePoint::new(x, y)
-        };
+        let stored = |place: [f64; 2]| stored(observed, place);
         for (mark, (landmark, predicted, _)) in seen.marks.iter().zip(self.predicted_marks(seen)) {
             let is_named = self.residuals().iter().any(|residual| {
                 (residual.reach, residual.frame, residual.mark) == (reach, frame, mark.index) && residual.is_disagreeing
@@ -111,6 +140,12 @@ impl VisitFit {
             overlay.bar = pair(end(Side::Left), end(Side::Right));
         }
     }
+}
+
+/// A place as it lies on the picture as stored.
+fn stored(observed: &ReachObservations, [x, y]: [f64; 2]) -> ImagePoint {
+    let x = if observed.is_mirrored { f64::from(observed.image_size[0]) - 1.0 - x } else { x };
+    ImagePoint::new(x, y)
 }
 
 fn image(sight: &Sight<f64>, point: Vector3<f64>) -> [f64; 2] {

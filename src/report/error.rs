@@ -71,6 +71,13 @@ pub enum ReportError {
         /// Height, points.
         height: f32,
     },
+    /// A film could not be made.
+    #[error("cannot make the film")]
+    Film {
+        /// What decoding or encoding met with.
+        #[source]
+        source: crate::video::VideoError,
+    },
     /// The PDF could not be written.
     #[error("cannot write the PDF: {fault}")]
     Pdf {

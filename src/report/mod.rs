@@ -7,6 +7,7 @@ pub mod board_page;
 pub mod board_sheet;
 pub mod calibration_sheet;
 pub mod error;
+pub mod film;
 pub mod input;
 pub mod render;
 
@@ -36,6 +37,7 @@ pub use chart::{
     render_call_curves, render_course_chart,
 };
 pub use error::ReportError;
+pub use film::{FilmInput, HeldReach, film_name, write_film};
 pub use font::letters_not_in_print;
 pub use input::{CaseFacts, Chart, CourseInput, DangerNote, PageSize, Report, ReportInput, ReportOptions, StillInput};
 pub use render::{render_charts, render_report, render_still};

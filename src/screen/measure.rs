@@ -1,10 +1,11 @@
 //! From a case file to a result: reads, fits, evaluates.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use image::RgbImage;
 
-use crate::pose::{Overlay, VisitFit, VisitObservations, fit_visit};
+use crate::geometry::ImagePoint;
+use crate::pose::{Overlay, VisitFit, VisitObservations, Zero, fit_visit};
 use crate::uncertainty::MonteCarloOptions;
 
 use super::case::CaseFile;
@@ -57,6 +58,8 @@ pub struct MeasuredVisit {
 pub struct FollowedReach {
     /// Index into the result's reaches.
     pub reach: usize,
+    /// The file of its clip.
+    pub path: PathBuf,
     /// Its clip.
     pub clip: TrackedClip,
 }
@@ -90,8 +93,12 @@ pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<Measured
         }
     }
     let followed = visit.reaches.iter_mut().enumerate();
-    measured.followed =
-        followed.filter_map(|(reach, loaded)| Some(FollowedReach { reach, clip: loaded.followed.take()? })).collect();
+    measured.followed = followed
+        .filter_map(|(reach, loaded)| {
+            let path = loaded.media.path().to_owned();
+            Some(FollowedReach { reach, path, clip: loaded.followed.take()? })
+        })
+        .collect();
     Ok(measured)
 }
 
@@ -157,9 +164,25 @@ impl MeasuredVisit {
     /// What to draw on the frame of a reach at a time, s; `None` where that frame is not marked.
     #[must_use]
     pub fn overlay_at(&self, reach: usize, time_s: f64) -> Option<Overlay> {
+        Some(self.fit.overlay(reach, self.frame_at(reach, time_s)?))
+    }
+
+    /// Where arms at these elevations (deg) would be seen on the frame of a reach at a time, s, from the near shoulder outward; `None`
+    /// where that frame is not marked or the fit did not settle.
+    #[must_use]
+    pub fn rays_at(
+        &self,
+        reach: usize,
+        time_s: f64,
+        zero: Zero,
+        elevations_deg: &[f64],
+    ) -> Option<Vec<[ImagePoint; 2]>> {
+        self.fit.rays(reach, self.frame_at(reach, time_s)?, zero, elevations_deg)
+    }
+
+    fn frame_at(&self, reach: usize, time_s: f64) -> Option<usize> {
         let frames = &self.observations.reaches.get(reach)?.frames;
-        let frame = frames.iter().position(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S)?;
-        Some(self.fit.overlay(reach, frame))
+        frames.iter().position(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S)
     }
 
     /// Whether some reach rests on a single raise, so that its interval covers the measurement alone.

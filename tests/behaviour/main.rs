@@ -14,6 +14,7 @@ mod clips;
 mod command_line;
 mod decode;
 mod demo;
+mod film;
 mod look;
 mod measure;
 mod plan;

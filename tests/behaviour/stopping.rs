@@ -62,3 +62,22 @@ fn a_stopped_demo_leaves_nothing() {
     assert_eq!(stop(child, Signal::INT), Some(130));
     assert_eq!(names(&out), Vec::<String>::new());
 }
+
+#[test]
+fn a_stopped_film_leaves_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let (marks, out) = (folder.path().join("marks.json"), folder.path().join("out"));
+    let points = serde_json::json!({ "right_hip": [600.0, 500.0] });
+    let text = serde_json::json!({
+        "schema": "tworeach/marks/1", "image_size": [1280, 720],
+        "frames": [{ "time_s": 0.0, "source": "hand", "use": "end_range", "points": points }]
+    });
+    std::fs::write(&marks, text.to_string()).unwrap();
+    let clip = crate::sample_case::folder().join("before-internal.mp4");
+    let paths = [&clip, &marks, &out].map(|path| path.to_str().unwrap());
+    let child = start(&["track", paths[0], "--marks", paths[1], "--out", paths[2], "--film", "--quiet"]);
+    // the film grows in a folder under a temporary name
+    wait_until(|| names(&out).iter().any(|name| !names(&out.join(name)).is_empty()));
+    assert_eq!(stop(child, Signal::INT), Some(130));
+    assert!(!out.exists());
+}
