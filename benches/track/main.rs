@@ -68,6 +68,8 @@ struct Sum {
 struct Tally {
     seen: usize,
     followed: usize,
+    /// Told by the arm, and said to be hidden.
+    hidden: usize,
     wrong: usize,
     /// Wrong, and beyond three of its stated spreads, too.
     wrong_and_sure: usize,
@@ -80,6 +82,7 @@ impl Tally {
     fn add(&mut self, state: &MarkState, truth: ImagePoint, own_error: Vector2<f64>) {
         let scale = TrialClip::scale();
         self.seen += 1;
+        self.hidden += usize::from(matches!(state, MarkState::Hidden { .. }));
         let MarkState::Followed { point, sd_px } = state else { return };
         self.followed += 1;
         // the mark's own error goes along: what counts is what following adds
@@ -95,8 +98,9 @@ impl Tally {
     fn print(&self, name: &str) {
         let count = self.followed.max(1) as f64;
         println!(
-            "  {name:18} followed {:5.1} %, rms {:4.2} px, over stated {:4.2}, beyond {WRONG_PX} px {:5.2} %, and beyond 3 stated {:5.2} %",
+            "  {name:18} followed {:5.1} %, hidden {:5.1} %, rms {:4.2} px, over stated {:4.2}, beyond {WRONG_PX} px {:5.2} %, and beyond 3 stated {:5.2} %",
             100.0 * self.followed as f64 / self.seen.max(1) as f64,
+            100.0 * self.hidden as f64 / self.seen.max(1) as f64,
             (self.squares_px2 / count).sqrt(),
             (self.squares / (2.0 * count)).sqrt(),
             100.0 * self.wrong as f64 / count,
@@ -136,8 +140,12 @@ impl Sum {
         let angle = |states: &Vec<MarkState>| {
             let place = |landmark: Landmark| {
                 let index = clip.marks.iter().position(|(marked, _)| *marked == landmark)?;
-                let MarkState::Followed { point, .. } = states[index] else { return None };
-                Some(Vector2::new(point.x, point.y))
+                match states[index] {
+                    MarkState::Followed { point, .. } | MarkState::Hidden { point, .. } => {
+                        Some(Vector2::new(point.x, point.y))
+                    }
+                    MarkState::Lost | MarkState::OutOfPicture => None,
+                }
             };
             let side = Side::Right;
             let shoulder = place(Landmark::Shoulder(side))?;

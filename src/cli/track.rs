@@ -1,4 +1,4 @@
-//! `tworeach track`: follows the marks of one frame through a clip.
+//! `tworeach track`: follows marks of one frame or several through a clip.
 
 use std::fmt::Write as _;
 use std::io::{self, Write as _};
@@ -29,7 +29,7 @@ Exit code 0 done, 1 failed, 2 wrong usage.")]
 pub(super) struct Args {
     /// The clip.
     clip: PathBuf,
-    /// The marks of one frame, placed by hand.
+    /// The marks, placed by hand on one frame or several: on more of them less is left to following.
     #[arg(long, value_name = "JSON")]
     marks: PathBuf,
     /// Directory for the tracks; made if it is not there.
@@ -98,8 +98,11 @@ fn csv(clip: &TrackedClip) -> String {
             // Writing to a String cannot fail.
             let _ = match state {
                 MarkState::Followed { point, sd_px } => {
-                    let word = if frame == clip.track.start { "placed" } else { "followed" };
+                    let word = if clip.track.is_placed(frame, *landmark) { "placed" } else { "followed" };
                     writeln!(text, "{time_s:.4},{landmark},{word},{:.2},{:.2},{sd_px:.2}", point.x, point.y)
+                }
+                MarkState::Hidden { point, sd_px } => {
+                    writeln!(text, "{time_s:.4},{landmark},hidden,{:.2},{:.2},{sd_px:.2}", point.x, point.y)
                 }
                 MarkState::Lost => writeln!(text, "{time_s:.4},{landmark},lost,,,"),
                 MarkState::OutOfPicture => writeln!(text, "{time_s:.4},{landmark},out_of_picture,,,"),
@@ -110,7 +113,8 @@ fn csv(clip: &TrackedClip) -> String {
 }
 
 fn print_course(out: &mut impl io::Write, clip: &TrackedClip) -> io::Result<()> {
-    writeln!(out, "{} frames, marks from {:.2} s", clip.track.times_s.len(), clip.start_s)?;
+    let starts: Vec<String> = clip.starts_s.iter().map(|time_s| format!("{time_s:.2}")).collect();
+    writeln!(out, "{} frames, marks from {} s", clip.track.times_s.len(), starts.join(", "))?;
     match (clip.side, clip.course.raises.len()) {
         (None, _) => writeln!(out, "no angle: it takes shoulder, wrist and hip of one side")?,
         (Some(_), 0) => writeln!(out, "no raise was found")?,
@@ -127,15 +131,24 @@ fn print_course(out: &mut impl io::Write, clip: &TrackedClip) -> io::Result<()> 
             None => writeln!(out, ", a swing up to {:.1} deg on the picture: no hold at end range", raise.peak_deg)?,
         }
     }
-    for landmark in &clip.track.landmarks {
-        let spans: Vec<String> = clip
-            .track
-            .lost_spans_s(*landmark)
-            .iter()
-            .map(|(from_s, to_s)| format!("{from_s:.2} to {to_s:.2} s"))
-            .collect();
-        if !spans.is_empty() {
-            writeln!(out, "{landmark} lost: {}", spans.join(", "))?;
+    let track = &clip.track;
+    for anchor in &track.anchors {
+        for (landmark, strayed) in &anchor.strayed_px {
+            let (time_s, strayed_px) = (track.times_s[anchor.frame], strayed.norm());
+            writeln!(
+                out,
+                "{landmark} had strayed by {strayed_px:.1} px at {time_s:.2} s: spread over the frames before"
+            )?;
+        }
+    }
+    for landmark in &track.landmarks {
+        for (word, spans) in
+            [("hidden, its place by the arm", track.hidden_spans_s(*landmark)), ("lost", track.lost_spans_s(*landmark))]
+        {
+            let spans: Vec<String> = spans.iter().map(|(from_s, to_s)| format!("{from_s:.2} to {to_s:.2} s")).collect();
+            if !spans.is_empty() {
+                writeln!(out, "{landmark} {word}: {}", spans.join(", "))?;
+            }
         }
     }
     Ok(())

@@ -8,8 +8,8 @@ use crate::track::Raise;
 
 use super::case::ReachEntry;
 use super::error::ScreenError;
-use super::marks::{MarkedFrame, MarksOrigin};
-use super::track_marks::{TrackedClip, starts};
+use super::marks::MarkedFrame;
+use super::track_marks::{TrackedClip, placed_marks, starts};
 use super::visit::Visit;
 
 /// How far the following has come.
@@ -36,16 +36,19 @@ pub(crate) const fn needed_to_follow(side: Side) -> [Landmark; 3] {
 /// [`ScreenError::Video`] where a clip cannot be decoded.
 pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress) + Sync)) -> Result<(), ScreenError> {
     for reach in 0..visit.reaches.len() {
-        let Some(start) = starts(visit.marks_of(reach)) else { continue };
+        if starts(visit.marks_of(reach)).is_none() {
+            continue;
+        }
+        let placed = placed_marks(visit.marks_of(reach));
         let loaded = &visit.reaches[reach];
         let arm = loaded.entry.near_side.map(|side| (side, facing(&loaded.entry, side)));
         let begun = Instant::now();
-        let clip = TrackedClip::follow(loaded.media.path(), &start, arm, |done, all| {
+        let clip = TrackedClip::follow(loaded.media.path(), &placed, arm, |done, all| {
             on_frame(FollowProgress { reach, done, all, begun });
         })?;
         let marks = &visit.library.files[loaded.marks].path;
         let name = marks.file_name().map(PathBuf::from).unwrap_or_default();
-        let frames = clip.frames_of_raises(&MarksOrigin { marks: name, time_s: start.time_s });
+        let frames = clip.frames_of_raises(&name);
         visit.library.add_followed(loaded.marks, frames);
         visit.reaches[reach].followed = Some(clip);
     }
@@ -75,7 +78,7 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
             warnings.push(format!(
                 "{file}: no raise was found by following the marks from {:.2} s{why}, so the reach is not measured. Mark end \
                  range by hand.",
-                clip.start_s
+                clip.starts_s[0]
             ));
             continue;
         }

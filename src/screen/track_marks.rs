@@ -7,7 +7,8 @@ use nalgebra::Vector2;
 
 use crate::geometry::{Angle, ImagePoint, Landmark, Side};
 use crate::pose::Motion;
-use crate::track::{ClipTrack, Course, MarkState, Raise, SHORTEST_HOLD_S, course, follow_clip};
+use crate::track::{ClipTrack, Course, MarkState, PlacedMarks, Raise, SHORTEST_HOLD_S, course, follow_clip};
+use crate::video::TIME_TOLERANCE_S;
 
 use super::error::ScreenError;
 use super::marks::{
@@ -33,21 +34,12 @@ pub struct TrackedClip {
     pub image_angles_deg: Vec<Option<f64>>,
     /// The same smoothed, and its raises.
     pub course: Course,
-    /// Time of the frame that the marks were placed on, s.
-    pub start_s: f64,
-}
-
-/// The marks of one frame, to be followed.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct StartingMarks {
-    /// Time of the frame, s.
-    pub(crate) time_s: f64,
-    /// The marks, px.
-    pub(crate) placed: Vec<(Landmark, ImagePoint)>,
+    /// Times of the frames that marks were placed on, s, as the marks file has them: those of [`ClipTrack::anchors`].
+    pub starts_s: Vec<f64>,
 }
 
 /// Follows the marks of the file at `marks_path` through the clip at `clip`, and gives them and those followed to the holds as a
-/// marks file. They are taken from the first frame to start from, or from the frame at end range with the most marks.
+/// marks file. They are taken from all frames that were marked by hand.
 ///
 /// # Errors
 /// [`ScreenError::Invalid`] with the faults of the marks file, [`ScreenError::Video`] where the clip cannot be decoded,
@@ -58,17 +50,18 @@ pub fn track_marks(
     progress: impl FnMut(usize, usize),
 ) -> Result<(TrackedClip, MarksFile), ScreenError> {
     let marks = MarksFile::read(marks_path)?;
-    let start = starting_marks(&marks).ok_or_else(|| ScreenError::NothingToFollow { path: marks_path.to_owned() })?;
+    let placed = placed_marks(&marks);
+    if placed.is_empty() {
+        return Err(ScreenError::NothingToFollow { path: marks_path.to_owned() });
+    }
     let has = |side: &Side| {
         let needed = [Landmark::Shoulder(*side), Landmark::Wrist(*side), Landmark::Hip(*side)];
-        needed.iter().all(|landmark| start.placed.iter().any(|(placed, _)| placed == landmark))
+        let all = placed.iter().flat_map(|frame| &frame.marks);
+        needed.iter().all(|landmark| all.clone().any(|(placed, _)| placed == landmark))
     };
     let arm = Side::BOTH.into_iter().find(has).map(|side| (side, side.sign()));
-    let tracked = TrackedClip::follow(clip, &start, arm, progress)?;
-    let origin = MarksOrigin {
-        marks: std::fs::canonicalize(marks_path).unwrap_or_else(|_| marks_path.to_owned()),
-        time_s: start.time_s,
-    };
+    let tracked = TrackedClip::follow(clip, &placed, arm, progress)?;
+    let origin = std::fs::canonicalize(marks_path).unwrap_or_else(|_| marks_path.to_owned());
     let marks = MarksFile {
         schema: MARKS_SCHEMA.to_owned(),
         image_size: marks.image_size,
@@ -77,22 +70,27 @@ pub fn track_marks(
     Ok((tracked, marks))
 }
 
-/// The marks to start from, each the mean over raters and repeats.
-fn starting_marks(marks: &MarksFile) -> Option<StartingMarks> {
-    starts(marks).or_else(|| {
-        let by_hand = marks.frames.iter().filter(|frame| frame.source == Source::Hand);
-        marks_at(marks, by_hand.max_by_key(|frame| frame.points.len())?.time_s)
-    })
+/// The marks of all frames marked by hand, from the first frame to start from on, where there is one: each the mean over raters
+/// and repeats, in the order of time.
+pub(crate) fn placed_marks(marks: &MarksFile) -> Vec<PlacedMarks> {
+    let from_s = starts(marks).map_or(f64::NEG_INFINITY, |start| start.time_s);
+    let is_placed = |frame: &&MarkedFrame| {
+        (frame.source == Source::Hand || frame.used_as == FrameUse::Start) && frame.time_s > from_s - SAME_TIME_S
+    };
+    let mut times_s: Vec<f64> = marks.frames.iter().filter(is_placed).map(|frame| frame.time_s).collect();
+    times_s.sort_by(f64::total_cmp);
+    times_s.dedup_by(|later, earlier| *later - *earlier < SAME_TIME_S);
+    times_s.into_iter().filter_map(|time_s| marks_at(marks, time_s)).collect()
 }
 
 /// The marks of the first frame to start from.
-pub(crate) fn starts(marks: &MarksFile) -> Option<StartingMarks> {
+pub(crate) fn starts(marks: &MarksFile) -> Option<PlacedMarks> {
     let starts = marks.frames.iter().filter(|frame| frame.used_as == FrameUse::Start);
     marks_at(marks, starts.min_by(|a, b| a.time_s.total_cmp(&b.time_s))?.time_s)
 }
 
 /// The marks at a time: those placed by hand, and where there is none those carried to it.
-fn marks_at(marks: &MarksFile, time_s: f64) -> Option<StartingMarks> {
+fn marks_at(marks: &MarksFile, time_s: f64) -> Option<PlacedMarks> {
     let mut sums: BTreeMap<Landmark, (bool, f64, f64, f64)> = BTreeMap::new();
     let frames = || marks.frames.iter().filter(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S);
     for is_hand in [true, false] {
@@ -109,7 +107,7 @@ fn marks_at(marks: &MarksFile, time_s: f64) -> Option<StartingMarks> {
         .into_iter()
         .map(|(landmark, (_, x, y, count))| (landmark, ImagePoint::new(x / count, y / count)))
         .collect();
-    (!placed.is_empty()).then_some(StartingMarks { time_s, placed })
+    (!placed.is_empty()).then_some(PlacedMarks { time_s, marks: placed })
 }
 
 impl TrackedClip {
@@ -117,16 +115,19 @@ impl TrackedClip {
     /// picture's right.
     pub(crate) fn follow(
         path: &Path,
-        start: &StartingMarks,
+        placed: &[PlacedMarks],
         arm: Option<(Side, f64)>,
         progress: impl FnMut(usize, usize),
     ) -> Result<Self, ScreenError> {
-        let track =
-            follow_clip(path, start.time_s, &start.placed, progress).map_err(|source| ScreenError::Video { source })?;
+        let track = follow_clip(path, placed, progress).map_err(|source| ScreenError::Video { source })?;
         let angle = |frame: usize| arm.and_then(|(side, facing)| image_angle_deg(&track, frame, side, facing));
         let image_angles_deg: Vec<Option<f64>> = (0..track.times_s.len()).map(angle).collect();
         let course = course(&track.times_s, &image_angles_deg);
-        Ok(Self { track, side: arm.map(|(side, _)| side), image_angles_deg, course, start_s: start.time_s })
+        // of times within one frame the first
+        let shown = |time_s: f64| track.times_s.partition_point(|other| *other <= time_s + TIME_TOLERANCE_S);
+        let mut starts_s: Vec<f64> = placed.iter().map(|placed| placed.time_s).collect();
+        starts_s.dedup_by(|later, earlier| shown(*later) == shown(*earlier));
+        Ok(Self { track, side: arm.map(|(side, _)| side), image_angles_deg, course, starts_s })
     }
 
     /// The raises to measure: those with a hold, or all where none has one.
@@ -149,8 +150,8 @@ impl TrackedClip {
     }
 
     /// One frame for each raise to measure: every mark where it lies on the mean over the middle of the hold.
-    pub(crate) fn frames_of_raises(&self, origin: &MarksOrigin) -> Vec<MarkedFrame> {
-        let frame_of = |raise: Raise| {
+    pub(crate) fn frames_of_raises(&self, origin: &Path) -> Vec<MarkedFrame> {
+        let frames_of = |raise: Raise| {
             let frames: Vec<usize> = match raise.hold {
                 Some(hold) => {
                     let at = |share: f64| hold.start_s + share * (hold.end_s - hold.start_s);
@@ -158,13 +159,9 @@ impl TrackedClip {
                 }
                 None => self.frames_within(raise.peak_s, raise.peak_s).collect(),
             };
-            let middle = *frames.get(frames.len() / 2)?;
-            let points: BTreeMap<Landmark, MarkedPoint> = (0..self.track.landmarks.len())
-                .filter_map(|place| Some((self.track.landmarks[place], self.mean(place, &frames)?)))
-                .collect();
-            (!points.is_empty()).then(|| self.marked(middle, points, origin))
+            frames.get(frames.len() / 2).map_or_else(Vec::new, |middle| self.marked(*middle, &frames, origin))
         };
-        self.measured_raises().into_iter().filter_map(frame_of).collect()
+        self.measured_raises().into_iter().flat_map(frames_of).collect()
     }
 
     /// The mean place of a mark over frames. What it strayed by is common to them: its spread is not that of a mean.
@@ -172,7 +169,7 @@ impl TrackedClip {
         let followed: Vec<(ImagePoint, f64)> = frames
             .iter()
             .filter_map(|frame| match self.track.states[*frame][place] {
-                MarkState::Followed { point, sd_px } => Some((point, sd_px)),
+                MarkState::Followed { point, sd_px } | MarkState::Hidden { point, sd_px } => Some((point, sd_px)),
                 MarkState::Lost | MarkState::OutOfPicture => None,
             })
             .collect();
@@ -187,30 +184,35 @@ impl TrackedClip {
     }
 
     /// Frames of the holds with the marks that were followed to them.
-    fn frames_of_holds(&self, origin: &MarksOrigin) -> Vec<MarkedFrame> {
+    fn frames_of_holds(&self, origin: &Path) -> Vec<MarkedFrame> {
         let holds = self.course.raises.iter().filter_map(|raise| raise.hold);
         let times_s =
             holds.flat_map(|hold| HOLD_SHARES.map(|share| hold.start_s + share * (hold.end_s - hold.start_s)));
-        let frame_at = |time_s: f64| {
-            let frame = self.track.times_s.partition_point(|other| *other <= time_s).checked_sub(1)?;
-            let points: BTreeMap<Landmark, MarkedPoint> = (0..self.track.landmarks.len())
-                .filter_map(|place| Some((self.track.landmarks[place], self.mean(place, &[frame])?)))
-                .collect();
-            (frame != self.track.start && !points.is_empty()).then(|| self.marked(frame, points, origin))
-        };
-        times_s.filter_map(frame_at).collect()
+        let frame_at = |time_s: f64| self.track.times_s.partition_point(|other| *other <= time_s).checked_sub(1);
+        let is_marked = |frame: &usize| self.track.anchors.iter().any(|anchor| anchor.frame == *frame);
+        let frames = times_s.filter_map(frame_at).filter(|frame| !is_marked(frame));
+        frames.flat_map(|frame| self.marked(frame, &[frame], origin)).collect()
     }
 
-    fn marked(&self, frame: usize, points: BTreeMap<Landmark, MarkedPoint>, origin: &MarksOrigin) -> MarkedFrame {
-        MarkedFrame {
+    /// The mean marks over some frames as marks of one: in a frame of their own for each anchor whose error they share.
+    fn marked(&self, frame: usize, frames: &[usize], origin: &Path) -> Vec<MarkedFrame> {
+        let mut by_anchor: BTreeMap<usize, BTreeMap<Landmark, MarkedPoint>> = BTreeMap::new();
+        for (place, landmark) in self.track.landmarks.iter().enumerate() {
+            let nearest = self.track.nearest_anchor(frame, *landmark);
+            if let (Some(anchor), Some(point)) = (nearest, self.mean(place, frames)) {
+                by_anchor.entry(anchor).or_default().insert(*landmark, point);
+            }
+        }
+        let marked = |(anchor, points): (usize, BTreeMap<Landmark, MarkedPoint>)| MarkedFrame {
             time_s: (self.track.times_s[frame] * 1e4).round() / 1e4,
             source: Source::Track,
             used_as: FrameUse::EndRange,
             rater: None,
             repeat: None,
-            from: Some(origin.clone()),
+            from: Some(MarksOrigin { marks: origin.to_owned(), time_s: self.starts_s[anchor] }),
             points,
-        }
+        };
+        by_anchor.into_iter().map(marked).collect()
     }
 
     /// Indices of the frames shown from a time to another, s.

@@ -351,7 +351,7 @@ fn hold_start_against_case(
     match (entry.view, entry.near_side) {
         (View::Front, _) => problems.push(line, Fault::StartInFront),
         (_, Some(near)) => {
-            let has = |landmark: &Landmark| start.placed.iter().any(|(placed, _)| placed == landmark);
+            let has = |landmark: &Landmark| start.marks.iter().any(|(placed, _)| placed == landmark);
             let missing: Vec<Landmark> = needed_to_follow(near).into_iter().filter(|landmark| !has(landmark)).collect();
             if !missing.is_empty() {
                 problems.push(line, Fault::StartLacks { missing });

@@ -15,7 +15,7 @@ mod template;
 
 pub use affine::{Aligned, Warp};
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
-pub use clip_track::{ClipTrack, follow_clip};
+pub use clip_track::{Anchor, ClipTrack, PlacedMarks, follow_clip};
 pub use flow::{Flow, FlowLoss, FlowOptions, flow, flow_both_ways};
 pub use follow::{Follower, MarkState};
 pub use pyramid::Pyramid;

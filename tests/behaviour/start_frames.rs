@@ -165,3 +165,30 @@ fn what_cannot_be_followed_is_named_before_anything_is_measured() {
     let output = tworeach(&["check", &case(folder.path())]);
     assert!(stdout(&output).contains("in a single picture: there is nothing to follow"), "{}", stdout(&output));
 }
+
+/// Marks on a second frame anchor what was followed: the angle at end range then rests on marks placed there.
+#[test]
+fn a_second_marked_frame_makes_the_angle_surer() {
+    let one = started();
+    let two = started();
+    let truth = json(&sample_case::folder().join("truth.json"));
+    for (reach, name) in NAMES.iter().enumerate() {
+        // frame 58 is held in all reaches
+        let path = two.path().join(format!("{name}.marks.json"));
+        let mut marks = json(&path);
+        let mut second = marks["frames"][0].clone();
+        second["time_s"] = truth["reaches"][reach]["frames"][58]["time_s"].clone();
+        second["points"] = places(&truth, reach, 58).into();
+        marks["frames"].as_array_mut().unwrap().push(second);
+        fs::write(path, marks.to_string()).unwrap();
+    }
+    let of = |folder: &Path| measured(&tworeach(&["measure", &case(folder), "--json"]));
+    let (one, two) = (of(one.path()), of(two.path()));
+    for (reach, name) in NAMES.iter().enumerate() {
+        let true_deg = truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
+        let number = |result: &Value, field: &str| result["reaches"][reach]["elevation_deg"][field].as_f64().unwrap();
+        println!("{name}: u {} from one frame, {} from two", number(&one, "u"), number(&two, "u"));
+        assert!(number(&two, "u") < 0.8 * number(&one, "u"), "{name}");
+        assert!((number(&two, "lo")..=number(&two, "hi")).contains(&true_deg), "{name}: {two}");
+    }
+}

@@ -179,8 +179,9 @@ impl<'a> Scene<'a> {
             canvas.stroke(&[left, right], 9.0 * self.unit, solid(INK));
             canvas.stroke(&[left, right], 4.0 * self.unit, solid(WHITE));
         }
-        for landmark in &self.track.track.landmarks {
-            let Some(middle) = self.point(frame, *landmark) else { continue };
+        for state in &self.track.track.states[frame] {
+            let MarkState::Followed { point, .. } = state else { continue };
+            let middle = self.place(*point);
             let ring: Vec<[f64; 2]> = (0..=20)
                 .map(|step| {
                     let (sin, cos) = (f64::from(step) / 20.0 * std::f64::consts::TAU).sin_cos();
@@ -251,7 +252,7 @@ impl<'a> Scene<'a> {
         }
     }
 
-    /// The caution, and above it what is lost.
+    /// The caution, and above it what is hidden or lost.
     fn draw_foot(&self, canvas: &mut Canvas<'_>, frame: usize) {
         let height = self.foot_height();
         let top = self.size[1] - height;
@@ -270,7 +271,7 @@ impl<'a> Scene<'a> {
         (1.5 * SMALL_SIZE * self.unit).round()
     }
 
-    /// The marks that are not followed in a frame, as many as there is room for.
+    /// The marks that are not seen in a frame, as many as there is room for.
     fn lost_words(&self, frame: usize) -> String {
         let states = &self.track.track.states[frame];
         let named = |is_it: fn(&MarkState) -> bool| -> Vec<String> {
@@ -278,6 +279,7 @@ impl<'a> Scene<'a> {
             of.map(|(landmark, _)| landmark.name().replace('_', " ")).collect()
         };
         let lists = [
+            ("Hidden, by the arm", named(|state| matches!(state, MarkState::Hidden { .. }))),
             ("Lost", named(|state| matches!(state, MarkState::Lost))),
             ("Out of the picture", named(|state| matches!(state, MarkState::OutOfPicture))),
         ];
