@@ -53,7 +53,7 @@ pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
 pub(crate) use measure::evaluate;
 pub use measure::{FollowedReach, MeasureOptions, MeasuredVisit, Still, measure_case};
-pub(crate) use observe::RAISE_GAP_S;
+pub(crate) use observe::{RAISE_GAP_S, skin_shift_px2};
 pub use problem::{Fault, Problem};
 pub use repeat_angles::{AngleComparison, AngleSpread};
 pub use repeatability::{LandmarkSpread, RaterSpread, Repeatability, repeatability_of, repeatability_of_marks};

@@ -17,6 +17,15 @@ pub(crate) const RAISE_GAP_S: f64 = 1.5;
 /// [`super::case::SD_PX_AT`], where its file states none. Common practice, no source.
 const FOLLOWED_SD_PX: f64 = 0.5;
 
+/// How far the skin over shoulder and hip lies otherwise in another reach, px in each direction at a long side of
+/// [`super::case::SD_PX_AT`]: a mark that is carried sticks to skin and sleeve, while a person finds the joint anew.
+///
+/// # Source
+/// 2 mm, seen from 3 m by a phone. In motion capture of ten people with a bar overhead half the distance between the marks on
+/// their shoulders varies by 1.7 to 2.0 mm within one person (UI-PRMD, Vakanski et al. 2018, Data 3(1), 2; printed by
+/// `benches/real_bodies`).
+const SKIN_SHIFT_SD_PX: f64 = 0.6;
+
 /// What remains of a hand mark's own error when its whole error is shared with the marks that were followed from it:
 /// the rounding of its coordinates to a tenth of a pixel, px.
 const ORIGIN_OWN_SD_PX: f64 = 0.05;
@@ -115,7 +124,8 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
         }
         let image_size = visit.library.files[file].marks.image_size;
         let own_sd_px = FOLLOWED_SD_PX * scale(image_size);
-        let shared = visit.library.origin_of(file, index, landmark).map(|origin| {
+        let origin = visit.library.origin_of(file, index, landmark);
+        let shared = origin.map(|origin| {
             let origin_size = visit.library.files[visit.library.origins[origin].file].marks.image_size;
             // the same misplacement on the body covers more pixels of a larger picture
             let ratio = scale(image_size) / scale(origin_size);
@@ -124,8 +134,18 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
         let stated = point.spread.covariance_px2(own_sd_px);
         let (covariance_px2, drift_px2) =
             if frame.source == Source::Track { followed_parts(stated, own_sd_px) } else { (stated, None) };
+        let is_of_another_reach = origin.is_some_and(|origin| visit.library.origins[origin].file != file);
+        let skin_px2 = is_of_another_reach.then(|| skin_shift_px2(landmark, image_size)).flatten();
+        // how an image strays while it is followed has nothing to do with how skin lies: their variances add
+        let drift_px2 = drift_px2.map_or(skin_px2, |drift| Some(drift + skin_px2.unwrap_or_else(Matrix2::zeros)));
         marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2 });
     }
+}
+
+/// Covariance of how otherwise the skin under a mark lies in another reach, px², on pictures of a size; `None` where no skin slides.
+pub(crate) fn skin_shift_px2(landmark: Landmark, image_size: [u32; 2]) -> Option<Matrix2<f64>> {
+    let slides = matches!(landmark, Landmark::Shoulder(_) | Landmark::Hip(_));
+    slides.then(|| Matrix2::identity() * (SKIN_SHIFT_SD_PX * scale(image_size)).powi(2))
 }
 
 fn hand_covariance(visit: &Visit, file: usize, frame: &MarkedFrame, landmark: Landmark) -> Matrix2<f64> {

@@ -17,6 +17,7 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::{
     BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, Rotation, SharedError, View, VisitObservations,
 };
+use crate::screen::skin_shift_px2;
 
 /// From where scenes are seen, in turn.
 pub const VIEWS: [View; 3] = [View::Side, View::Oblique, View::Front];
@@ -282,7 +283,8 @@ fn carry(placed: &[Vec<Placed>; 2], by_hand: &[Vec<Mark>; 2], stated_sd_px: f64,
             point: ImagePoint::new(at.x, at.y),
             covariance_px2: own(own_sd_px),
             shared,
-            drift_px2: None,
+            // as a case with carried marks is measured
+            drift_px2: skin_shift_px2(from.landmark, IMAGE_SIZE),
         };
     }
     marks

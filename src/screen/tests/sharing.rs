@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use crate::geometry::Landmark;
+use crate::geometry::{Landmark, Side};
 use crate::pose::VisitObservations;
 use crate::screen::error::ScreenError;
 use crate::screen::media::Look;
@@ -183,6 +183,28 @@ fn what_followed_marks_strayed_by_is_no_error_of_each_frame() {
         assert!((nose.shared.unwrap().covariance_px2[(0, 0)] - 2.25).abs() < 1e-9, "{nose:?}");
         assert_eq!(datum.drift_px2, None);
     }
+}
+
+#[test]
+fn skin_lies_otherwise_in_another_reach_and_not_in_the_same_one() {
+    let points = r#""points": { "right_shoulder": [102, 100], "right_wrist": [150, 20] }"#;
+    let from = |source: &str, time_s: f64| {
+        format!(
+            r#"{{ "time_s": {time_s}, "source": "{source}", "from": {{ "marks": "a.marks.json", "time_s": 1.0 }}, {points} }}"#
+        )
+    };
+    let a = format!(r#"{{ "time_s": 1.0, {points} }}, {}"#, from("track", 1.5));
+    let visit = observations(&a, &from("carried", 1.5)).unwrap();
+    let drift = |reach: usize, frame: usize, landmark: Landmark| {
+        let marks = &visit.reaches[reach].frames[frame].marks;
+        let mark = marks.iter().find(|mark| mark.landmark == landmark).unwrap();
+        mark.drift_px2.map(|drift| drift[(0, 0)])
+    };
+    let (shoulder, wrist) = (Landmark::Shoulder(Side::Right), Landmark::Wrist(Side::Right));
+    // 0.6 px on pictures of 1280 px
+    assert!((drift(1, 0, shoulder).unwrap() - 0.36).abs() < 1e-9);
+    assert_eq!(drift(1, 0, wrist), None);
+    assert_eq!([drift(0, 0, shoulder), drift(0, 1, shoulder)], [None, None]);
 }
 
 #[test]
