@@ -78,6 +78,8 @@ pub(super) struct MarkProblem {
     pub shared: SharedErrors,
     /// Set aside: it disagrees with the others.
     pub is_set_aside: bool,
+    /// On the arm away from the camera in a side view, of which no bend is told.
+    pub is_of_far_arm: bool,
 }
 
 /// One whitened residual with its derivatives.
@@ -436,7 +438,18 @@ impl Problem {
             self.shared_error(name, &covariance, errors)
         });
         let shared = [of_origin, of_following];
-        MarkProblem { index, landmark: mark.landmark, point, covariance_px2, shared, is_set_aside: false }
+        let is_of_far_arm = observed.view == View::Side
+            && matches!(mark.landmark, Landmark::Elbow(side) | Landmark::Wrist(side) | Landmark::Shoulder(side)
+                if observed.near_side.is_some_and(|near| near != side));
+        MarkProblem {
+            index,
+            landmark: mark.landmark,
+            point,
+            covariance_px2,
+            shared,
+            is_set_aside: false,
+            is_of_far_arm,
+        }
     }
 
     /// The first of the two parameters of an error that marks share. Where they state its spread differently, the widest counts.

@@ -85,7 +85,7 @@ pub(super) struct Standing {
 pub(super) struct Verdict {
     /// Explanations, the likeliest first.
     pub explanations: Vec<Explanation>,
-    /// The same with every elbow's mark taken for good.
+    /// The same with every elbow's mark taken for good whose bend is told.
     pub with_elbows: Vec<Explanation>,
     /// By number of the mark.
     pub standings: Vec<Standing>,
@@ -135,9 +135,11 @@ impl Way {
 }
 
 impl Suspect<'_> {
-    fn is_elbow(&self) -> bool {
+    /// Whether it is an elbow whose bend is told: one of the far arm in a side view would bend the near one with it.
+    fn is_told_elbow(&self) -> bool {
         let landmark = self.mark.map(|mark| mark.landmark).or(self.origin.map(|(origin, _)| origin.landmark));
-        landmark.is_some_and(|landmark| matches!(landmark, Landmark::Elbow(_)))
+        let is_elbow = landmark.is_some_and(|landmark| matches!(landmark, Landmark::Elbow(_)));
+        is_elbow && !self.mark.is_some_and(|mark| mark.is_of_far_arm)
     }
 
     /// The likeliest way for it to be bad at a deleted residual.
@@ -415,7 +417,7 @@ impl<'a> Judge<'a> {
     }
 
     fn with_elbows(&self, explanation: &Explanation) -> Explanation {
-        let is_elbow = |number: &usize| self.suspects[*number].is_elbow();
+        let is_elbow = |number: &usize| self.suspects[*number].is_told_elbow();
         if !explanation.bad.iter().any(is_elbow) {
             return explanation.clone();
         }

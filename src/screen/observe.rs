@@ -2,13 +2,15 @@
 
 use nalgebra::Matrix2;
 
-use crate::geometry::Landmark;
-use crate::pose::{BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, SharedError, VisitObservations};
+use crate::geometry::{Landmark, Side};
+use crate::pose::{
+    BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, SharedError, View, VisitObservations,
+};
 use crate::track::Raise;
 
 use super::marks::{FrameUse, MarkedFrame, SAME_TIME_S, Source};
 use super::spread::scale;
-use super::visit::Visit;
+use super::visit::{Visit, impossible_far_wrist_px};
 
 /// Marked frames further apart than this belong to different raises, s. Common practice, no source.
 pub(crate) const RAISE_GAP_S: f64 = 1.5;
@@ -90,7 +92,21 @@ fn frames(visit: &Visit, reach: usize) -> Vec<FrameObservations> {
             add_marks(visit, reach, index, &mut last.marks);
         }
     }
+    let entry = &visit.reaches[reach].entry;
+    if let (View::Side, Some(near)) = (entry.view, entry.near_side) {
+        frames.iter_mut().for_each(|frame| leave_out_impossible_arm(near, &mut frame.marks));
+    }
     frames
+}
+
+/// Leaves the far arm out where its wrist is where no hand on the same bar can be: no weight is small enough for it.
+fn leave_out_impossible_arm(near: Side, marks: &mut Vec<Mark>) {
+    let place = |landmark| marks.iter().find(|mark| mark.landmark == landmark).map(|mark| mark.point);
+    if impossible_far_wrist_px(near, place).is_some() {
+        let far = near.other();
+        let of_arm = [Landmark::Shoulder(far), Landmark::Elbow(far), Landmark::Wrist(far)];
+        marks.retain(|mark| !of_arm.contains(&mark.landmark));
+    }
 }
 
 fn is_within(raise: &Raise, time_s: f64) -> bool {

@@ -203,6 +203,20 @@ pub enum Fault {
         /// Line of the first reach of this view.
         first_line: usize,
     },
+    /// Two landmarks on one spot that are apart on every body and wall.
+    #[error(
+        "{first} and {second} are marked {apart_px:.0} px apart, expected at least {least_px:.0}: mark each on its own spot"
+    )]
+    SameSpot {
+        /// One landmark.
+        first: &'static str,
+        /// The other.
+        second: &'static str,
+        /// Their distance, px.
+        apart_px: f64,
+        /// The least distance that is accepted, px.
+        least_px: f64,
+    },
     /// A side view in which only the arm away from the camera is marked.
     #[error(
         "the marks of the arm are those of the {far} one, but near_side is \"{near}\": mark the near arm, or set near_side = \"{far}\""

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use crate::camera::{Lens, LensProfile, read_profile};
-use crate::geometry::{Landmark, Side};
+use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::View;
 use crate::video::VideoError;
 
@@ -15,9 +15,13 @@ use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{Look, SeenMedia};
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
-use super::spread::MarkingSpread;
+use super::spread::{MarkingSpread, scale};
 use super::track_marks::{TrackedClip, starts};
 use super::words::decimal;
+
+/// Landmarks that are further apart than this on every body and wall are not on one spot, px at a long side of
+/// [`super::case::SD_PX_AT`]: a tenth of an upper arm at 3 m. Common practice, no source.
+const LEAST_APART_PX: f64 = 8.0;
 
 /// A visit, ready to be measured.
 pub(crate) struct Visit {
@@ -91,23 +95,25 @@ pub(crate) fn far_wrist_warnings(reaches: &[LoadedReach], library: &Library) -> 
         let frames = library.files[reach.marks].marks.frames.iter();
         let apart_px = frames
             .filter(|frame| frame.used_as == FrameUse::EndRange)
-            .filter_map(|frame| {
-                let place = |landmark: Landmark| frame.points.get(&landmark).map(|mark| mark.point);
-                let wrist = place(Landmark::Wrist(near))?;
-                let arm_px = wrist.distance_px(place(Landmark::Shoulder(near))?);
-                let apart_px = wrist.distance_px(place(Landmark::Wrist(near.other()))?);
-                (apart_px > arm_px).then_some(apart_px)
-            })
+            .filter_map(|frame| impossible_far_wrist_px(near, |landmark| Some(frame.points.get(&landmark)?.point)))
             .max_by(f64::total_cmp)?;
         Some(format!(
             "{}: the {} wrist is marked {} px from the {near} one, further than the arm is long: with both hands on one bar, \
-             seen from the side, it cannot be there. Mark it again.",
+             seen from the side, it cannot be there. The marks of that arm are left out; mark it again.",
             reach.entry.marks.display(),
             near.other(),
             decimal(apart_px, 0)
         ))
     };
     reaches.iter().filter_map(impossible).collect()
+}
+
+/// How far the far wrist is from the near one, px, where that is further than the near arm is long.
+pub(crate) fn impossible_far_wrist_px(near: Side, place: impl Fn(Landmark) -> Option<ImagePoint>) -> Option<f64> {
+    let wrist = place(Landmark::Wrist(near))?;
+    let arm_px = wrist.distance_px(place(Landmark::Shoulder(near))?);
+    let apart_px = wrist.distance_px(place(Landmark::Wrist(near.other()))?);
+    (apart_px > arm_px).then_some(apart_px)
 }
 
 /// What could be read of a case, and what was wrong with it.
@@ -313,6 +319,10 @@ pub(crate) fn hold_against_case(
         problems.push(None, Fault::NoEndRange);
         return;
     }
+    for (place, frame) in marks.frames.iter().enumerate().filter(|(_, frame)| is_measured(frame)) {
+        let line = lines.frames.get(place).map(|frame| frame.frame);
+        hold_apart(frame, marks.image_size, entry, line, problems);
+    }
     if let (View::Side, Some(near)) = (entry.view, entry.near_side) {
         let landmarks: BTreeSet<Landmark> = measured().flat_map(|frame| frame.points.keys().copied()).collect();
         let has = |of: &[fn(Side) -> Landmark], side: Side| of.iter().any(|of| landmarks.contains(&of(side)));
@@ -324,6 +334,33 @@ pub(crate) fn hold_against_case(
         {
             let line = lines.frames.first().map(|frame| frame.frame);
             problems.push(line, Fault::OnlyFarArm { near: near.word(), far: far.word() });
+        }
+    }
+}
+
+/// Notes landmarks that are marked on one spot: two of them tell no direction, and what is measured then is what was taken to be
+/// likely beforehand.
+fn hold_apart(
+    frame: &MarkedFrame,
+    image_size: [u32; 2],
+    entry: &ReachEntry,
+    line: Option<usize>,
+    problems: &mut Problems,
+) {
+    let mut pairs = vec![(Landmark::PlumbTop, Landmark::PlumbBottom)];
+    if let (View::Side, Some(near)) = (entry.view, entry.near_side) {
+        // no limb points at the camera here
+        let [shoulder, elbow, wrist, hip] =
+            [Landmark::Shoulder(near), Landmark::Elbow(near), Landmark::Wrist(near), Landmark::Hip(near)];
+        pairs.extend([(shoulder, wrist), (shoulder, hip), (shoulder, elbow), (elbow, wrist)]);
+    }
+    let least_px = LEAST_APART_PX * scale(image_size);
+    for (one, other) in pairs {
+        if let (Some(a), Some(b)) = (frame.points.get(&one), frame.points.get(&other)) {
+            let apart_px = a.point.distance_px(b.point);
+            if apart_px < least_px {
+                problems.push(line, Fault::SameSpot { first: one.name(), second: other.name(), apart_px, least_px });
+            }
         }
     }
 }

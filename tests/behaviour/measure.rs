@@ -121,21 +121,51 @@ fn pain_never_leads_to_another_reach_on_the_same_day() {
 }
 
 #[test]
-fn a_far_arm_that_cannot_be_there_is_named() {
+fn a_far_arm_that_cannot_be_there_is_named_and_left_out() {
     let files = CaseFiles::new(From::RightSide, &CLEARED);
+    assert_eq!(code(&files.measure(&[])), 0);
+    let without = files.result();
     // the far wrist holds the same bar as the near one: it cannot hang 300 px lower
     let text = files.text("before-internal.marks.json");
     let near = files.mark("before-internal.marks.json", "right_wrist");
     let far = format!("\"left_wrist\": [{}, {}], \"right_wrist\"", near[0] - 20.0, near[1] + 300.0);
     files.write("before-internal.marks.json", &text.replacen("\"right_wrist\"", &far, 1));
-    let output = files.measure(&[]);
+    let output = files.measure(&["--force"]);
     assert_eq!(code(&output), 0, "{}", stderr(&output));
-    assert!(stdout(&output).contains("The left wrist is "), "{}", stdout(&output));
+    for (reach, before) in files.result().reaches.iter().zip(&without.reaches) {
+        assert_eq!(reach.elevation_deg, before.elevation_deg, "what is left out moves nothing");
+        assert_eq!(reach.bar_height_mm, before.bar_height_mm);
+    }
     let words =
         "before-internal.marks.json: the left wrist is marked 301 px from the right one, further than the arm is long";
     assert!(stderr(&output).contains(words), "{}", stderr(&output));
     let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
     assert!(stdout(&checked).contains(words), "{}", stdout(&checked));
+}
+
+#[test]
+fn a_bad_mark_on_the_far_elbow_does_not_bend_the_near_one() {
+    let folder = tempfile::tempdir().unwrap();
+    sample_case::copy_to(folder.path());
+    let path = folder.path().join("before-internal.marks.json");
+    let mut marks = json(&path);
+    let truth = json(&sample_case::folder().join("truth.json"));
+    for frame in marks["frames"].as_array_mut().unwrap() {
+        // on the near elbow, where a person who takes one arm for the other puts it
+        frame["points"]["left_elbow"] = frame["points"]["right_elbow"].clone();
+    }
+    std::fs::write(&path, marks.to_string()).unwrap();
+    let output = tworeach(&["measure", folder.path().join("case.toml").to_str().unwrap(), "--json"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let result: serde_json::Value = serde_json::from_str(&stdout(&output)).unwrap();
+    for (reach, truth) in result["reaches"].as_array().unwrap().iter().zip(truth["reaches"].as_array().unwrap()) {
+        let flexion = |field: &str| reach["elbow_flexion_deg"][field].as_f64().unwrap();
+        let true_deg = truth["end_range"]["elbow_flexion_right_deg"].as_f64().unwrap();
+        assert!((flexion("lo")..=flexion("hi")).contains(&true_deg), "{reach}, truth {true_deg}");
+    }
+    for comparison in result["comparisons"].as_array().unwrap() {
+        assert_ne!(comparison["call"], "not_comparable", "{comparison}");
+    }
 }
 
 #[test]
@@ -146,7 +176,11 @@ fn a_person_who_faces_the_other_way_is_not_comparable() {
     assert_eq!(code(&output), 0, "{}", stderr(&output));
     let comparison = &files.result().comparisons[0];
     assert_eq!(comparison.call, Call::NotComparable);
-    assert!(comparison.reason.contains("the picture is mirrored, or near_side is wrong"), "{}", comparison.reason);
+    assert!(
+        comparison.reason.contains("the picture is mirrored, or its side is stated wrongly"),
+        "{}",
+        comparison.reason
+    );
 }
 
 #[test]

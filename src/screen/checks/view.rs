@@ -31,7 +31,7 @@ fn from_side(seen: &BTreeMap<Landmark, SeenPoint>, facing: f64, side: Side) -> C
     let way = if facing > 0.0 { "right" } else { "left" };
     let contradicted = format!(
         "With the {side} side towards the camera the person should face the picture's {way}, but the marks show the \
-         other way: the picture is mirrored, or near_side is wrong. Correct the case."
+         other way: the picture is mirrored, or its side is stated wrongly. Correct that."
     );
     let eye = [side, side.other()].iter().find_map(|side| seen.get(&Landmark::Eye(*side)));
     if let (Some(nose), Some(eye)) = (seen.get(&Landmark::Nose), eye) {
