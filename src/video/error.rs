@@ -130,6 +130,12 @@ pub enum VideoError {
         /// What the decoder said.
         source: image::ImageError,
     },
+    /// A picture whose end is missing.
+    #[error("the picture {} is cut off: its end is missing, copy it again", path.display())]
+    CutOff {
+        /// The file.
+        path: PathBuf,
+    },
     /// A time that no clip can have.
     #[error("time {found_s} s is not a time in a clip, expected 0 or more")]
     NotATime {

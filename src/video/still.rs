@@ -1,7 +1,7 @@
 //! A still picture: JPEG, PNG, WebP or TIFF, made upright by its EXIF orientation.
 
 use std::fs::File;
-use std::io::BufReader;
+use std::io::{self, BufReader, Read as _, Seek as _};
 use std::path::{Path, PathBuf};
 
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
@@ -16,6 +16,9 @@ const MAX_STILL_PIXELS: u64 = 120_000_000;
 const MAX_STILL_SIDE: u64 = 32_768;
 /// The most memory a picture decoder may take, bytes.
 const MAX_DECODER_BYTES: u64 = 900 << 20;
+
+/// The most of a JPEG that is looked through for its end, bytes: larger than any of [`MAX_STILL_PIXELS`].
+const MAX_JPEG_BYTES: u64 = 512 << 20;
 
 /// A still on disk, decoded.
 #[derive(Debug, Clone)]
@@ -32,7 +35,11 @@ impl Still {
     /// [`VideoError::TooLarge`] before anything is allocated for the picture, [`VideoError::Picture`] if it is damaged.
     pub(crate) fn open(path: &Path, format: ImageFormat) -> Result<Self, VideoError> {
         let picture_error = |source| VideoError::Picture { path: path.to_owned(), source };
-        let file = File::open(path).map_err(|source| VideoError::Read { path: path.to_owned(), source })?;
+        let read_error = |source| VideoError::Read { path: path.to_owned(), source };
+        let mut file = File::open(path).map_err(read_error)?;
+        if format == ImageFormat::Jpeg && is_cut_off_jpeg(&mut file).map_err(read_error)? {
+            return Err(VideoError::CutOff { path: path.to_owned() });
+        }
         let mut reader = ImageReader::with_format(BufReader::new(file), format);
         let mut limits = Limits::default();
         limits.max_alloc = Some(MAX_DECODER_BYTES);
@@ -106,4 +113,26 @@ const fn format_words(format: ImageFormat) -> &'static str {
         ImageFormat::Tiff => "TIFF",
         _ => "picture",
     }
+}
+/// Whether a JPEG ends before its end-of-image marker: its decoder would fill the rest with grey. Segments before the picture, which
+/// may hold a small picture with such a marker of its own, are stepped over (ITU-T T.81, annex B). The file is rewound.
+fn is_cut_off_jpeg(file: &mut File) -> io::Result<bool> {
+    const START_OF_SCAN: u8 = 0xda;
+    const END: [u8; 2] = [0xff, 0xd9];
+    let mut bytes = Vec::new();
+    file.rewind()?;
+    file.by_ref().take(MAX_JPEG_BYTES).read_to_end(&mut bytes)?;
+    file.rewind()?;
+    let mut at = 2;
+    // a segment is a marker of two bytes and a length, which counts itself
+    while let Some([0xff, marker, high, low]) = bytes.get(at..at + 4) {
+        let length = usize::from(u16::from_be_bytes([*high, *low]));
+        at += 2 + length;
+        if *marker == START_OF_SCAN {
+            let scan = bytes.get(at..).unwrap_or_default();
+            return Ok(!scan.windows(2).any(|pair| pair == END));
+        }
+    }
+    // what is built otherwise is for the decoder to judge
+    Ok(false)
 }

@@ -291,6 +291,27 @@ fn clips_with_bytes_changed_at_random() {
 }
 
 #[test]
+fn a_jpeg_without_its_end_is_refused_and_a_whole_one_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = folder.path().join("whole.jpg");
+    // a picture with detail, so that most of the file is the scan
+    image::RgbImage::from_fn(320, 240, |x, y| {
+        image::Rgb([(x * 7 % 256) as u8, (y * 5 % 256) as u8, (x * y % 251) as u8])
+    })
+    .save(&whole)
+    .unwrap();
+    assert_eq!(code(&tworeach(&["inspect", whole.to_str().unwrap()])), 0);
+    let bytes = fs::read(&whole).unwrap();
+    for percent in [60, 80, 99] {
+        refused_bytes("cut.jpg", &bytes[..bytes.len() * percent / 100], &["cut off", "its end is missing"]);
+    }
+    // phones write more after the end
+    let longer = folder.path().join("longer.jpg");
+    fs::write(&longer, [bytes.as_slice(), b"trailer of a phone"].concat()).unwrap();
+    assert_eq!(code(&tworeach(&["inspect", longer.to_str().unwrap()])), 0);
+}
+
+#[test]
 fn a_clip_cut_off_is_used_up_to_the_cut_and_says_so() {
     for name in ["clip.mp4", "clip.mkv"] {
         let (folder, path) = made(name, if name == "clip.mp4" { &H264 } else { &H264[..10] });
