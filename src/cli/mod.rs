@@ -23,7 +23,7 @@ mod table;
 mod track;
 mod unfinished;
 
-use std::io;
+use std::io::{self, Write as _};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -105,7 +105,8 @@ pub fn run() -> ExitCode {
         // Whoever read our output has had enough of it: not a failure.
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("tworeach: {error:#}");
+            // whoever closed standard error hears nothing, and gets the exit code all the same
+            let _ = writeln!(io::stderr(), "tworeach: {error:#}");
             ExitCode::FAILURE
         }
     }

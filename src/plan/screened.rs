@@ -56,7 +56,12 @@ pub fn screen_outcome(on: Day, result: &VisitResult, affected: ResultSide) -> Op
 pub fn call_of(comparisons: &[Comparison], occasion: Occasion, affected: ResultSide) -> Option<Call> {
     let of = || comparisons.iter().filter(|comparison| comparison.occasion == occasion);
     let of_side = of().find(|comparison| affected != ResultSide::Both && comparison.side == affected);
-    of_side.or_else(|| of().max_by_key(|comparison| severity(comparison.call))).map(|comparison| comparison.call)
+    let worst = || of().max_by_key(|comparison| severity(comparison.call));
+    let call = of_side.or_else(worst).map(|comparison| comparison.call)?;
+    let has = |side: ResultSide| of().any(|comparison| comparison.side == side);
+    let is_whole = affected != ResultSide::Both || has(ResultSide::Left) && has(ResultSide::Right);
+    // one side that passes is no pass of both
+    Some(if call == Call::Negative && !is_whole { Call::Inconclusive } else { call })
 }
 
 /// How much a call asks for: one that is not made is not taken for a pass.

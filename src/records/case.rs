@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::carried::{RecordedReach, is_current, name_of_marks};
 use super::error::RecordsError;
-use super::model::{CarriedFrom, Media, Palms, Reach, ReachMarks};
+use super::model::{CarriedFrom, Media, Palms, Reach, ReachFacts, ReachMarks};
 use super::store::Records;
 use super::words::Word as _;
 use crate::camera::{LensProfile, parse_profile};
@@ -51,6 +51,8 @@ pub struct CaseReach {
 pub struct LeftOut {
     /// The reach's number.
     pub id: i64,
+    /// Which reach.
+    pub facts: ReachFacts,
     /// Its clip or still.
     pub media: Media,
     /// The name of its clip beside the case.
@@ -142,7 +144,8 @@ impl Records {
                 Some(reason) => {
                     let is_unmarked = of.marks.markings.iter().all(|marking| marking.points.is_empty());
                     let is_contrary = of.reach.is_contrary();
-                    left_out.push(LeftOut { id, media, file: of.entry.file.clone(), reason, is_unmarked, is_contrary });
+                    let (facts, file) = (of.reach.facts, of.entry.file.clone());
+                    left_out.push(LeftOut { id, facts, media, file, reason, is_unmarked, is_contrary });
                 }
                 None => {
                     let marks = of.marks_file(|(landmark, from)| {

@@ -4,7 +4,7 @@ use rusqlite::{Connection, OptionalExtension as _, Row, params};
 
 use super::error::{RecordsError, database};
 use super::model::{Client, ClientFacts, Removal, Screening};
-use super::screening::Answers;
+use super::screening::{AnsweredBy, Answers};
 use super::store::Records;
 use super::words::Stored;
 use crate::plan::DangerSign;
@@ -136,29 +136,28 @@ impl Records {
         insert_screening(&self.connection(), client, answers).map_err(database("record answers"))
     }
 
-    /// The latest answers on danger signs.
+    /// The answers on danger signs that count: the latest, but that a client who answers no to everything later on does not lift
+    /// a sign by that. A clinician's answers do.
     ///
     /// # Errors
     /// [`RecordsError::Database`].
     pub fn screening(&self, client: i64) -> Result<Option<Screening>, RecordsError> {
-        self.connection()
-            .query_row(
-                "SELECT answered_by, signs, reason, made_on FROM screenings WHERE client = ?1 ORDER BY id DESC LIMIT 1",
-                [client],
-                |row| {
-                    let Stored(answered_by) = row.get(0)?;
-                    let signs: String = row.get(1)?;
-                    // a sign that a later version asked for is still a sign: it must not read as none
-                    let signs = signs.split_whitespace().map(str::parse::<DangerSign>).collect::<Result<_, _>>();
-                    let signs = signs.map_err(|error| {
-                        rusqlite::Error::FromSqlConversionFailure(1, rusqlite::types::Type::Text, Box::new(error))
-                    })?;
-                    let answers = Answers { answered_by, signs, reason: row.get(2)? };
-                    Ok(Screening { answers, made_on: row.get(3)? })
-                },
-            )
-            .optional()
-            .map_err(database("find answers"))
+        let step = "find answers";
+        let connection = self.connection();
+        let mut statement = connection
+            .prepare("SELECT answered_by, signs, reason, made_on FROM screenings WHERE client = ?1 ORDER BY id")
+            .map_err(database(step))?;
+        let rows = statement.query_map([client], screening_of).map_err(database(step))?;
+        let mut counts: Option<Screening> = None;
+        for row in rows {
+            let later = row.map_err(database(step))?;
+            let is_no_by_client = later.answers.signs.is_empty() && later.answers.answered_by == AnsweredBy::Client;
+            let stands = counts.as_ref().is_some_and(|screening| !screening.answers.signs.is_empty());
+            if !(stands && is_no_by_client) {
+                counts = Some(later);
+            }
+        }
+        Ok(counts)
     }
 
     /// What deleting a client would remove.
@@ -242,6 +241,17 @@ fn insert_screening(connection: &Connection, client: i64, answers: &Answers) -> 
             params![client, Stored(answers.answered_by), signs.join(" "), answers.reason],
         )
         .map(|_| ())
+}
+
+fn screening_of(row: &Row<'_>) -> rusqlite::Result<Screening> {
+    let Stored(answered_by) = row.get(0)?;
+    let signs: String = row.get(1)?;
+    // a sign that a later version asked for is still a sign: it must not read as none
+    let signs = signs.split_whitespace().map(str::parse::<DangerSign>).collect::<Result<_, _>>();
+    let signs = signs
+        .map_err(|error| rusqlite::Error::FromSqlConversionFailure(1, rusqlite::types::Type::Text, Box::new(error)))?;
+    let answers = Answers { answered_by, signs, reason: row.get(2)? };
+    Ok(Screening { answers, made_on: row.get(3)? })
 }
 
 fn client_of(row: &Row<'_>) -> rusqlite::Result<Client> {

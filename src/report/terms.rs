@@ -37,7 +37,7 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
     );
     push("Pass, negative", "no part of the interval has palms up lower by more than the margin.".to_owned());
     if has_call(Call::Inconclusive) {
-        push("Inconclusive", "the interval allows both.".to_owned());
+        push("Inconclusive", "neither of both can be said.".to_owned());
     }
     if has_call(Call::NotComparable) {
         push("Not comparable", "a failed check breaks the pair, so no call is made.".to_owned());

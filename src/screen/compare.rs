@@ -92,7 +92,11 @@ impl<F: Combine> Evaluation<'_, F> {
             call: Call::Inconclusive,
             bar_height_says: None,
             reason: sentences::lacking_reason(missing, occasion),
-            next_step: sentences::lacking_next_step(missing, self.case.reaches[first].view),
+            next_step: sentences::lacking_next_step(
+                missing,
+                self.case.reaches[first].view,
+                sentences::Pain::of(self.case.reaches.iter()),
+            ),
         }
     }
 
@@ -133,6 +137,7 @@ impl<F: Combine> Evaluation<'_, F> {
             opinion: &opinion,
             view: self.case.reaches[pair[0]].view,
             pain: sentences::Pain::of(self.case.reaches.iter()),
+            has_other_occasion: self.case.reaches.iter().any(|reach| reach.occasion != occasion),
             is_single_raise: self.raise_basis(&pair).iter().any(|word| word == super::evaluation::SINGLE_RAISE),
         };
         Comparison {

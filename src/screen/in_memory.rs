@@ -58,7 +58,7 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
         let lens = match reach.profile.map(|profile| lens(profile, reach.picture)).transpose() {
             Ok(lens) => lens,
             Err(cause) => {
-                of_case.push(None, Fault::Lens { profile: PathBuf::new(), cause: cause.into() });
+                of_case.push(None, Fault::Lens { profile: PathBuf::from("the lens profile"), cause: cause.into() });
                 None
             }
         };
@@ -89,7 +89,7 @@ pub fn faults(entry: &ReachEntry, reach: &MarkedReach<'_>) -> Vec<Problem> {
     hold_against_picture(&reach.marks, &MarksLines::default(), entry, &media, &mut problems);
     hold_against_case(&reach.marks, &MarksLines::default(), entry, Following::Cannot, &mut problems);
     if let Some(Err(cause)) = reach.profile.map(|profile| lens(profile, reach.picture)) {
-        let profile = entry.profile.clone().unwrap_or_default();
+        let profile = entry.profile.clone().unwrap_or_else(|| PathBuf::from("the lens profile"));
         problems.push(None, Fault::Lens { profile, cause: cause.into() });
     }
     problems.into_list()

@@ -62,6 +62,7 @@ pub use result::{
     Call, Check, CheckStatus, Comparison, MonteCarlo, Occasion, RESULT_SCHEMA, ReachResult, ResultSide, Retest,
     RetestOutcome, SimulatedInterval, UsedInterval, VisitResult,
 };
+pub use sentences::pain_stops;
 pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
 pub use track_marks::{TrackedClip, track_marks};
 pub use visit::{CaseCheck, check_case};

@@ -9,6 +9,9 @@ use super::pooled::{Combine, Part, Pooled};
 use super::result::{Call, Comparison, Occasion, ResultSide, Retest, RetestOutcome};
 use super::sentences;
 
+/// Where the bar's change is not that of the heights above the datum that stand beside it.
+const BAR_ABOVE_HIPS: &str = " Camera or datum moved: the change of bar height is taken above the hips.";
+
 impl<F: Combine> Evaluation<'_, F> {
     /// The retest, where there is an external reach both before and after the stretch.
     pub(crate) fn retest(&self, comparisons: &[Comparison]) -> Option<Retest> {
@@ -25,7 +28,8 @@ impl<F: Combine> Evaluation<'_, F> {
             (Some(change), true) => retest_outcome(change, margin_deg),
             (None, true) => RetestOutcome::Inconclusive,
         };
-        let heights = self.difference_bar_height(external, &checks, &mut Vec::new());
+        let mut basis = Vec::new();
+        let heights = self.difference_bar_height(external, &checks, &mut basis);
         let cleared = cleared(comparisons, side, outcome);
         let facts = sentences::RetestFacts {
             side,
@@ -37,11 +41,15 @@ impl<F: Combine> Evaluation<'_, F> {
             margin_deg,
             cleared,
         };
+        let mut reason = sentences::retest_reason(&facts);
+        if !basis.is_empty() && heights.mm.is_some() {
+            reason.push_str(BAR_ABOVE_HIPS);
+        }
         Some(Retest {
             change_elevation_deg: measured,
             change_bar_height_mm: heights.mm,
             change_difference_deg: self.change_of_difference(side).filter(|_| are_comparable(comparisons, side)),
-            reason: sentences::retest_reason(&facts),
+            reason,
             outcome,
             cleared,
             checks,

@@ -31,6 +31,8 @@ pub(crate) struct CallFacts<'a> {
     pub(crate) view: View,
     pub(crate) is_single_raise: bool,
     pub(crate) pain: Pain,
+    /// The other occasion was filmed too.
+    pub(crate) has_other_occasion: bool,
 }
 
 /// What pain at end range says about going on.
@@ -48,12 +50,16 @@ pub(crate) const PAIN_TO_GO_ON_MOST: f64 = 3.0;
 /// What would settle an open retest, at the end of its sentence; left out where nothing may be filmed.
 pub(crate) const ANOTHER_RAISE: &str = ": another raise or another marking would tell";
 
+/// Whether pain at end range, 0 to 10, and what ended the reach say that nobody reaches again the same day.
+#[must_use]
+pub fn pain_stops(pain: Option<f64>, limited_by: Option<LimitedBy>) -> bool {
+    limited_by == Some(LimitedBy::Pain) || pain.is_some_and(|pain| pain > PAIN_TO_GO_ON_MOST)
+}
+
 impl Pain {
     /// Of reaches with what was noted of them.
     pub(crate) fn of<'a>(reaches: impl Iterator<Item = &'a ReachEntry>) -> Self {
-        let is_too_much = |entry: &ReachEntry| {
-            entry.limited_by == Some(LimitedBy::Pain) || entry.pain.is_some_and(|pain| pain > PAIN_TO_GO_ON_MOST)
-        };
+        let is_too_much = |entry: &ReachEntry| pain_stops(entry.pain, entry.limited_by);
         if reaches.into_iter().any(is_too_much) { Self::StopToday } else { Self::Little }
     }
 }
@@ -129,28 +135,37 @@ fn opinion_words(facts: &CallFacts<'_>) -> Option<String> {
     })
 }
 
+/// What to do after too much pain, before anything else.
+const STOP_TODAY: &str = "It hurt too much: stop here and do not reach again today. See a licensed clinician if it does not settle, \
+                          and film again only once the reach does not hurt.";
+
 /// What to do about a call.
 pub(crate) fn call_next_step(facts: &CallFacts<'_>) -> String {
     if facts.pain == Pain::StopToday {
-        return "It hurt too much: stop here and do not reach again today. See a licensed clinician if it does not settle, and \
-                film again only once the reach does not hurt."
-            .to_owned();
+        return STOP_TODAY.to_owned();
     }
     match (facts.call, facts.occasion) {
         (Call::NotComparable, _) => {
             "Put right what the failed checks name, then film both reaches again in one sitting.".to_owned()
         }
+        (Call::Positive, Occasion::Before) if facts.has_other_occasion => {
+            "The screen was failed before the stretch: the retest says what the stretch changed.".to_owned()
+        }
         (Call::Positive, Occasion::Before) => {
             "The screen is failed: after the stretch, film the same two reaches again from the same place.".to_owned()
+        }
+        (Call::Positive, Occasion::After) if !facts.has_other_occasion => {
+            "The screen is failed: screen again at the next visit, and see a clinician if that does not change."
+                .to_owned()
         }
         (Call::Positive, Occasion::After) => {
             "The screen is still failed: screen again at the next visit, and see a clinician if that does not change."
                 .to_owned()
         }
-        (Call::Negative, Occasion::Before) => "The screen is passed: keep it to compare later visits with.".to_owned(),
-        (Call::Negative, Occasion::After) => {
-            "The screen is passed now: see at the next visit whether that lasts.".to_owned()
+        (Call::Negative, occasion) if occasion == Occasion::Before || !facts.has_other_occasion => {
+            "The screen is passed: keep it to compare later visits with.".to_owned()
         }
+        (Call::Negative, _) => "The screen is passed now: see at the next visit whether that lasts.".to_owned(),
         (Call::Inconclusive, _) => settle(facts),
     }
 }
@@ -185,7 +200,10 @@ pub(crate) fn lacking_reason(missing: Option<Rotation>, occasion: Occasion) -> S
 }
 
 /// What to do about an occasion without a pair.
-pub(crate) fn lacking_next_step(missing: Option<Rotation>, view: View) -> String {
+pub(crate) fn lacking_next_step(missing: Option<Rotation>, view: View, pain: Pain) -> String {
+    if pain == Pain::StopToday {
+        return STOP_TODAY.to_owned();
+    }
     match missing {
         Some(rotation) => {
             format!("Film the {} reach {} in the same sitting.", rotated(rotation), view_words(view))
@@ -229,11 +247,17 @@ pub(crate) fn retest_reason(facts: &RetestFacts<'_>) -> String {
 
 /// A sentence where the arm that was seen is not the affected one.
 fn other_arm_words(side: ResultSide, affected: ResultSide) -> Option<String> {
-    let is_one = |side: ResultSide| matches!(side, ResultSide::Left | ResultSide::Right);
-    (is_one(side) && is_one(affected) && side != affected).then(|| {
-        let (seen, affected) = (side_word(side), side_word(affected));
-        format!("The camera saw the {seen} arm; the affected side is the {affected}.")
-    })
+    let seen = match side {
+        ResultSide::Left => Side::Left,
+        ResultSide::Right => Side::Right,
+        ResultSide::Both => return None,
+    };
+    let (seen, other) = (seen.word(), seen.other().word());
+    match affected {
+        ResultSide::Both => Some(format!("This is the {seen} arm alone; the {other} side is affected too.")),
+        one if one != side => Some(format!("The camera saw the {seen} arm; the affected side is the {other}.")),
+        _ => None,
+    }
 }
 
 fn change_words(change: &Measured) -> String {
@@ -254,12 +278,4 @@ fn broken_words(broken: &[Broken]) -> String {
         })
         .collect();
     texts.join(" ")
-}
-
-const fn side_word(side: ResultSide) -> &'static str {
-    match side {
-        ResultSide::Left => Side::Left.word(),
-        ResultSide::Right => Side::Right.word(),
-        ResultSide::Both => "both",
-    }
 }

@@ -3,7 +3,7 @@
 
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::{Overlay, View};
-use crate::records::{Palms, Reach, Records, VisitCase};
+use crate::records::{Palms, Reach, ReachFacts, Records, VisitCase};
 use crate::report::wording::{Sign, Unit, call_in_sentence, fixed, interval, listed, outcome_word, typeset, value};
 use crate::screen::words::reach_name;
 use crate::screen::{
@@ -36,6 +36,7 @@ pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> 
     let mut told = result.clone();
     let is_painful = told.pain_stops_today();
     for comparison in &mut told.comparisons {
+        tell_unmeasured(case, comparison, is_painful);
         let (sentences, next) = palms_words(case, Some(comparison.occasion));
         sentences.iter().for_each(|sentence| add_sentence(&mut comparison.reason, sentence));
         // to stop comes before anything else there is to do
@@ -53,6 +54,26 @@ pub(super) fn told(case: &VisitCase, result: &VisitResult, is_stopped: bool) -> 
         told.leave_out_filming();
     }
     told
+}
+
+/// Where a rotation was filmed and is not measured yet, its clip is not to be filmed but marked, or put in its place.
+fn tell_unmeasured(case: &VisitCase, comparison: &mut Comparison, is_painful: bool) {
+    // a pair always has checks
+    if !comparison.checks.is_empty() || comparison.difference_elevation_deg.is_some() {
+        return;
+    }
+    let is_measured = |facts: &ReachFacts| {
+        let mut entries = case.case.reaches.iter();
+        entries.any(|entry| (entry.occasion, entry.rotation) == (facts.occasion, facts.rotation))
+    };
+    let mut of_occasion = case.left_out.iter().filter(|left_out| left_out.facts.occasion == comparison.occasion);
+    let Some(left_out) = of_occasion.find(|left_out| !is_measured(&left_out.facts)) else { return };
+    let name = reach_name(left_out.facts.rotation, left_out.facts.occasion);
+    comparison.reason = text::result::not_measured_yet(&name);
+    if !is_painful {
+        comparison.next_step =
+            if left_out.is_contrary { text::result::exchange(&name) } else { text::result::finish_marks(&name) };
+    }
 }
 
 /// What palms that nobody saw mean for the calls of an occasion, or of all, in sentences, and what to do about it first.

@@ -272,7 +272,7 @@ pub mod danger {
     pub const NO_REASON: &str = "There is a danger sign: nothing is filmed, marked or stretched until a licensed clinician has \
                                  written down the reason to go on, in the danger signs.";
     pub const SEE_CLINICIAN: &str = "There is a danger sign: see a licensed clinician first. Nothing is filmed, marked or \
-                                     stretched; only a clinician may go on, with a written reason.";
+                                     stretched; only a clinician may go on, with a written reason, or answer the questions anew.";
 
     /// A clinician's reason to go on, for the report.
     #[must_use]
@@ -434,7 +434,7 @@ pub fn mark_words() -> Value {
         "answer_now": "All marks are placed",
         "answer_now_how": "Three short questions are left: pain, what stopped the reach, and the back.",
         "all_done": "This reach is complete",
-        "all_done_how": "You can still move any mark. The next reach is on the visit's sheet.",
+        "all_done_how": "You can still move any mark. What comes next is on the visit's sheet.",
         "placed_next": "{name} placed. Next: {next}.",
         "placed_last": "{name} placed. No more marks are asked for.",
         "now_asked": "{name}.",

@@ -65,8 +65,9 @@ async fn danger_signs(browser: &Browser) {
     browser.look("client-danger-sign").await;
     browser.follow("a[href='/clients/R07/screening']").await;
     browser.look("screening").await;
+    // a client's own "no" would not lift it
     answer_signs(browser, &[]).await;
-    browser.press("input[name=answered_by][value=client]").await;
+    browser.press("input[name=answered_by][value=clinician]").await;
     browser.follow("main button.main").await;
     browser.look("client").await;
 }

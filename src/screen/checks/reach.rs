@@ -7,6 +7,7 @@ use crate::screen::limits::CheckLimits;
 use crate::screen::pooled::{Combine, Raising, number};
 use crate::screen::result::{Check, CheckStatus};
 use crate::screen::seen::{angle_through_front, facing, seen_points};
+use crate::screen::sentences::PAIN_TO_GO_ON_MOST;
 use crate::screen::words::{decimal, deg};
 use crate::uncertainty::Measured;
 
@@ -101,8 +102,12 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     // What was set aside is what the fit took for bad; a limit of the visit's own names marks that count all the same.
     let is_set_aside = off.iter().all(|residual| residual.is_disagreeing);
     let advice = match (off.len(), is_set_aside) {
-        (1, true) => "It counts for little or nothing: look at it and mark it again.",
-        (_, true) => "They count for little or nothing: look at them and mark them again.",
+        (1, true) => {
+            "It is weighed down, and what the numbers may owe to it is in their intervals: look at it and mark it again."
+        }
+        (_, true) => {
+            "They are weighed down, and what the numbers may owe to them is in their intervals: look at them and mark them again."
+        }
         (1, false) => "Look at it and mark it again.",
         (_, false) => "Look at them and mark them again.",
     };
@@ -129,14 +134,18 @@ fn pain_free(evidence: &ReachEvidence<'_>) -> Check {
         (_, Some(pain)) if is_beyond => {
             (CheckStatus::Fail, format!("Pain of {pain} at end range is beyond the limit set for this visit. Stop."))
         }
-        (_, Some(of_ten)) if pain.is_some_and(|pain| pain > 0.0) => (
-            CheckStatus::Warn,
-            format!("Pain of {of_ten} at end range, though something else ended the reach: read it with care."),
-        ),
-        (None, None) => (
-            CheckStatus::Unknown,
-            "Neither pain nor what ended the reach was noted: ask, and note it in the case.".to_owned(),
-        ),
+        (_, Some(of_ten)) if pain.is_some_and(|pain| pain > 0.0) => {
+            let ended = match limited_by {
+                Some(_) => "though something else ended the reach",
+                None => "and what ended the reach was not noted",
+            };
+            let advice =
+                if pain.is_some_and(|pain| pain > PAIN_TO_GO_ON_MOST) { "stop here" } else { "read it with care" };
+            (CheckStatus::Warn, format!("Pain of {of_ten} at end range, {ended}: {advice}."))
+        }
+        (None, None) => {
+            (CheckStatus::Unknown, "Neither pain nor what ended the reach was noted: ask, and note it.".to_owned())
+        }
         _ => (CheckStatus::Ok, "Pain did not end this reach.".to_owned()),
     };
     Check { value: *pain, limit, ..plain("pain_free", status, text) }

@@ -34,7 +34,7 @@ pub fn render(view: &ResultView) -> Markup {
             (notes(view))
             (reaches(view))
             (checks(view))
-            (report(view))
+            @if !view.reaches.is_empty() { (report(view)) }
         },
     )
 }

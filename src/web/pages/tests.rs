@@ -401,6 +401,7 @@ fn one_visit() -> VisitView {
             cell(Occasion::After, Rotation::External, CellState::Empty, NextStep::Film, Vec::new()),
         ],
         stopped: None,
+        is_painful: false,
         has_result: true,
         steadiness: Some(SteadinessView {
             spread: "1.4".to_owned(),

@@ -56,6 +56,7 @@ pub fn render(view: &VisitView) -> Markup {
 fn next(view: &VisitView) -> Markup {
     let open = open_cell(view);
     html! {
+        @if view.is_painful && open.is_some() { div.caution { p { (words::PAIN_STOPS) } } }
         div.nextstep {
             @match open {
                 Some(cell) => {
@@ -65,6 +66,8 @@ fn next(view: &VisitView) -> Markup {
                         None => a.button.main href={ "#" (id_of(cell)) } { (step_words(&cell.next)) },
                     }
                 }
+                None if view.is_painful => p { (words::PAIN_STOPS) },
+                None if view.cells.iter().any(|cell| cell.state != CellState::Measured) => p { (words::NOT_ALL_MEASURED) },
                 None => p { (words::ALL_DONE) },
             }
             @if view.has_result {
@@ -74,9 +77,14 @@ fn next(view: &VisitView) -> Markup {
     }
 }
 
-/// The first cell in which something is to be done.
+/// The first cell in which something is to be done; nothing is filmed after too much pain.
 fn open_cell(view: &VisitView) -> Option<&CellView> {
-    view.cells.iter().find(|cell| !matches!(cell.next, NextStep::Done | NextStep::MarkAgain { .. }))
+    let is_open = |cell: &&CellView| match cell.next {
+        NextStep::Done | NextStep::MarkAgain { .. } => false,
+        NextStep::Film | NextStep::FilmAgain { .. } => !view.is_painful,
+        _ => true,
+    };
+    view.cells.iter().find(is_open)
 }
 
 /// The numbers may be looked at when nothing goes on.

@@ -8,7 +8,7 @@ use axum::response::Response;
 use super::alone::alone_path;
 use super::clients::{client_path, client_view};
 use super::{onwards, page, page_again};
-use crate::camera::parse_profile;
+use crate::camera::{LensProfile, parse_profile};
 use crate::pose::Rotation;
 use crate::records::{Reach, Records, RecordsError, VisitCase, VisitSettings};
 use crate::report::wording::typeset;
@@ -16,7 +16,7 @@ use crate::report::{
     CallDrawings, CaseFacts, DangerNote, draw_comparison, draw_retest, letters_not_in_print, render_charts,
 };
 use crate::screen::case::{BAR_LENGTH_MM, MARGIN_DEG_DEFAULT, MARGIN_DEG_MAX};
-use crate::screen::{Occasion, VisitResult};
+use crate::screen::{Occasion, VisitResult, pain_stops};
 use crate::web::danger;
 use crate::web::dates::{day_words, size_words};
 use crate::web::error::{WebError, chain_words};
@@ -87,6 +87,7 @@ pub(super) fn visit_view(
         cells,
         stopped: danger::refusal(records, visit.client)?,
         has_result: result.is_some(),
+        is_painful: is_painful(records, &reaches)?,
         steadiness: measured::steadiness(&case),
         settings: SettingsView {
             form: settings.unwrap_or_else(|| settings_form(&visit.settings)),
@@ -95,6 +96,17 @@ pub(super) fn visit_view(
         },
         upload,
     })
+}
+
+/// Whether what was said of any reach, measured or not, stops the day.
+fn is_painful(records: &Records, reaches: &[Reach]) -> Result<bool, WebError> {
+    for reach in reaches {
+        let feel = records.marks(reach.id)?.feel;
+        if pain_stops(feel.pain, feel.limited_by) {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 fn settings_form(settings: &VisitSettings) -> FormView {
@@ -131,6 +143,12 @@ pub async fn settings(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -
             }
             Some(Ok(Err(error))) => return Err(error.into()),
         };
+        let named = if profile.is_some() { "profile" } else { "lens" };
+        if let Some(lens) = profile.as_deref().or(chosen.as_deref()).and_then(|text| parse_profile(text).ok())
+            && let Some(reason) = not_served(&app.records, id, &lens)?
+        {
+            form.fault(named, reason);
+        }
         if !form.is_right() {
             let view = visit_view(&app.records, id, Some(form.view), FormView::default())?;
             return Ok(page_again(pages::visit(&view)));
@@ -141,6 +159,15 @@ pub async fn settings(State(app): State<Arc<App>>, Id(id): Id, mut form: Form) -
         Ok(onwards(&format!("/visits/{id}")))
     })
     .await
+}
+
+/// Why a lens profile does not serve the clips of a visit; `None` where it does.
+fn not_served(records: &Records, visit: i64, profile: &LensProfile) -> Result<Option<String>, WebError> {
+    let serves = |reach: &Reach| {
+        let facts = &reach.media.facts;
+        profile.lens_for(facts.upright_size, facts.quarter_turns)
+    };
+    Ok(records.reaches(visit)?.iter().find_map(|reach| serves(reach).err()).map(|error| chain_words(&error)))
 }
 
 /// `GET /visits/{id}/delete`.

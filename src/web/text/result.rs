@@ -41,6 +41,26 @@ pub const FIGURES: &str = "More numbers";
 pub const PAIR: &str = "the pair";
 pub const STILL: &str = "The reach at its highest, with the fitted lines";
 
+/// Why there is no call, where the other clip is there.
+#[must_use]
+pub fn not_measured_yet(reach: &str) -> String {
+    format!("The {reach} is not measured yet, and the call needs both rotations.")
+}
+
+/// What to do about a clip without all its marks.
+#[must_use]
+pub fn finish_marks(reach: &str) -> String {
+    format!("Place the marks of the {reach}, or see beside it what keeps it from being measured.")
+}
+
+/// What to do about a clip whose palms face the other way.
+#[must_use]
+pub fn exchange(reach: &str) -> String {
+    format!(
+        "Say again which way the palms face in the {reach}, and exchange the clips if they are in each other's place."
+    )
+}
+
 /// Why a call is not to be leaned on yet.
 #[must_use]
 pub fn palms_open(reaches: &str) -> String {

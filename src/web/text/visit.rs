@@ -58,6 +58,10 @@ pub const PROFILE_NONE: &str = "None: a usual phone lens is assumed, and the ans
 pub const REMOVE_PROFILE: &str = "Stop using this profile";
 pub const SAVE: &str = "Save";
 pub const ALL_DONE: &str = "All four reaches are measured.";
+pub const NOT_ALL_MEASURED: &str =
+    "Nothing is left to mark, but not every reach could be measured: the reason stands beside it.";
+pub const PAIN_STOPS: &str =
+    "It hurt too much: stop here and do not reach again today. See a licensed clinician if it does not settle.";
 
 pub const STEADY: &str = "How steady your hand is";
 

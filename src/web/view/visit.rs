@@ -25,6 +25,8 @@ pub struct VisitView {
     pub cells: Vec<CellView>,
     /// Why nothing goes on, where a danger sign stands open.
     pub stopped: Option<String>,
+    /// A reach hurt too much: nobody reaches again today.
+    pub is_painful: bool,
     /// Some reach is measured: there is a result to look at.
     pub has_result: bool,
     /// How well the marks repeat; `None` where nothing was marked again.

@@ -272,8 +272,8 @@ fn a_danger_sign_in_the_log_stops_everything() {
         // what was done before may still be told
         let earlier = today(&page).plus(-1).to_string();
         page.post("/clients/R07/log", &entry(&earlier, "flexors", "1 kg", "0", "0")).await.location();
-        // answering "no" to all takes the sign back on the page of signs; the plan wants a clinician all the same
-        let clear = Answers { answered_by: AnsweredBy::Client, signs: Vec::new(), reason: None };
+        // a clinician's "no" to all takes the sign back on the page of signs; the plan wants a word on this one all the same
+        let clear = Answers { answered_by: AnsweredBy::Clinician, signs: Vec::new(), reason: None };
         page.app.records.add_screening(1, &clear).unwrap();
         let plan = page.get("/clients/R07/plan").await.text();
         assert!(plan.contains("numbness in ring and little finger was noted on"), "{plan}");

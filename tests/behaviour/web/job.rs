@@ -83,6 +83,77 @@ fn pain_leaves_no_order_to_film_again_anywhere() {
     });
 }
 
+#[test]
+fn pain_at_the_first_reach_stops_the_day_everywhere() {
+    wait_for(async {
+        let page = Page::new();
+        let visit = page.visit("R07").await;
+        let answer = page.upload(visit, &BEFORE_INTERNAL, "a.mp4", &demo_clip("before-internal.mp4")).await;
+        let reach: i64 = answer.location().split('/').nth(2).unwrap().parse().unwrap();
+        page.post(&format!("/reaches/{reach}/palms"), &[("palms", "down")]).await;
+        let marks = std::fs::read_to_string(
+            std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/side/before-internal.marks.json"),
+        );
+        let marks: Value = serde_json::from_str(&marks.unwrap()).unwrap();
+        let frame = &marks["frames"][0];
+        let points: serde_json::Map<String, Value> = frame["points"]
+            .as_object()
+            .unwrap()
+            .iter()
+            .map(|(name, point)| (name.clone(), json!([point[0], point[1]])))
+            .collect();
+        let edit = json!({ "revision": 0, "repeat": 1, "time_s": frame["time_s"], "points": points, "pain": 5 });
+        let answer = page.put(&format!("/api/reaches/{reach}/marks"), &edit).await;
+        assert_eq!(answer.status, StatusCode::OK, "{}", answer.text());
+        for path in ["", "/result", "/report.html"] {
+            let shown = page.get(&format!("/visits/{visit}{path}")).await.text();
+            assert!(shown.contains("do not reach again today"), "{path}: {shown}");
+            for order in ["Film the externally", "read it with care", "something else ended"] {
+                assert!(!shown.contains(order), "{path} says {order}: {shown}");
+            }
+            assert!(!shown.contains("class=\"button main\" href=\"#"), "{path} leads on to filming");
+        }
+    });
+}
+
+#[test]
+fn a_client_s_later_no_lifts_no_sign_and_a_clinician_s_does() {
+    wait_for(async {
+        let page = Page::new();
+        page.post("/clients", &client("R07", &["weak_grip"])).await;
+        for (answered_by, may_visit) in [("client", false), ("client", false), ("clinician", true)] {
+            page.post("/clients/R07/screening", &answers(&[], answered_by, "")).await.location();
+            let started = page.post("/clients/R07/visits", &[]).await;
+            assert_eq!(started.status == StatusCode::SEE_OTHER, may_visit, "{answered_by}");
+        }
+        // once lifted, a client's no counts again
+        page.post("/clients/R07/screening", &answers(&[], "client", "")).await.location();
+        assert_eq!(page.post("/clients/R07/visits", &[]).await.status, StatusCode::SEE_OTHER);
+    });
+}
+
+#[test]
+fn marks_on_one_spot_are_refused_by_name() {
+    wait_for(async {
+        let (page, visit) = Page::with_demo();
+        let reach = page.app.records.reaches(visit).unwrap()[0].id;
+        let marks = page.get(&format!("/api/reaches/{reach}")).await.json();
+        for (one, other) in [("plumb_top", "plumb_bottom"), ("right_shoulder", "right_wrist")] {
+            let mut points = marks["points"].clone();
+            points[other] = points[one].clone();
+            let revision = page.get(&format!("/api/reaches/{reach}")).await.json()["revision"].clone();
+            let edit = json!({ "revision": revision, "repeat": 1, "time_s": marks["time_s"], "points": points });
+            assert_eq!(page.put(&format!("/api/reaches/{reach}/marks"), &edit).await.status, StatusCode::OK);
+            let shown = page.get(&format!("/visits/{visit}")).await.text();
+            assert!(shown.contains(&format!("{one} and {other} are marked 0 px apart")), "{shown}");
+            // the clip is there: it is not to be filmed again
+            let result = page.get(&format!("/visits/{visit}/result")).await.text();
+            assert!(result.contains("is not measured yet, and the call needs both rotations"), "{result}");
+            assert!(!result.contains("Film the internally"), "{result}");
+        }
+    });
+}
+
 /// Answers on danger signs for a client that is there.
 fn answers<'a>(signs: &[&str], answered_by: &'a str, reason: &'a str) -> Vec<(&'a str, &'a str)> {
     let mut fields = client("", signs);
@@ -167,7 +238,7 @@ fn an_upload_is_refused_while_a_danger_sign_stands_open() {
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
         assert!(refused.text().contains("see a licensed clinician"), "{}", refused.text());
         assert!(page.app.records.reaches(visit).unwrap().is_empty() && page.media().is_empty());
-        page.post("/clients/K4/screening", &answers(&[], "client", "")).await.location();
+        page.post("/clients/K4/screening", &answers(&[], "clinician", "")).await.location();
         assert_eq!(page.upload(visit, &BEFORE_INTERNAL, "clip.mp4", &clip).await.status, StatusCode::SEE_OTHER);
     });
 }

@@ -37,19 +37,22 @@ fn pictures_of_the_board_give_a_profile_that_a_visit_is_measured_with() {
         assert!(sheet.text().contains("Lens calibration: test phone") && sheet.text().contains("file 1"));
         assert!(sheet.headers[header::CONTENT_SECURITY_POLICY].to_str().unwrap().contains("sandbox"));
 
-        // pictures of another shape than the profile's are refused, with the reason beside the reach
         let settings = |lens: &'static str| [("margin_deg", "3"), ("lens", lens)];
-        let chosen = page.post(&format!("/visits/{visit}/settings"), &settings("1")).await;
-        assert_eq!(chosen.location(), format!("/visits/{visit}"));
-        assert_eq!(page.app.records.visit(visit).unwrap().settings.profile, Some(saved.text()));
-        let sheet = page.get(&format!("/visits/{visit}")).await.text();
-        assert!(sheet.contains("test phone") && sheet.contains("aspect"), "{sheet}");
+        // it does not serve clips of another shape
+        let refused = page.post(&format!("/visits/{visit}/settings"), &settings("1")).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(refused.text().contains("aspect"), "{}", refused.text());
+        let empty = page.post("/clients/R07/visits", &[]).await.location();
+        let empty: i64 = empty.strip_prefix("/visits/").unwrap().parse().unwrap();
+        page.post(&format!("/visits/{empty}/settings"), &settings("1")).await.location();
+        assert_eq!(page.app.records.visit(empty).unwrap().settings.profile, Some(saved.text()));
+        assert!(page.get(&format!("/visits/{empty}")).await.text().contains("test phone"));
 
         // the visit keeps its copy
         assert_eq!(page.post("/lenses/1/delete", &[]).await.location(), "/lenses");
         assert!(page.app.records.lenses().unwrap().is_empty());
-        assert!(page.app.records.visit(visit).unwrap().settings.profile.is_some());
-        let gone = page.post(&format!("/visits/{visit}/settings"), &settings("1")).await;
+        assert!(page.app.records.visit(empty).unwrap().settings.profile.is_some());
+        let gone = page.post(&format!("/visits/{empty}/settings"), &settings("1")).await;
         assert_eq!(gone.status, StatusCode::UNPROCESSABLE_ENTITY);
         assert!(gone.text().contains("this lens profile is gone"), "{}", gone.text());
         assert_eq!(page.get("/lenses/1").await.status, StatusCode::NOT_FOUND);
