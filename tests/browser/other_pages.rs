@@ -98,7 +98,8 @@ async fn other_calls(browser: &Browser) {
 
 /// Answers a question of the marking page, and waits until that is saved.
 async fn answer(browser: &Browser, css: &str) {
-    browser.until("document.querySelector('#questions input') !== null").await;
+    // before its script is ready the page hears no answer
+    browser.wait_for_frame().await;
     browser.press(css).await;
     browser.until("document.querySelector('#saved').textContent.includes('Saved')").await;
 }
