@@ -110,7 +110,9 @@ impl Records {
                 "INSERT INTO results (visit, changes, result, made_at)
                  SELECT ?1, ?2, ?3, strftime('%Y-%m-%dT%H:%M:%SZ', 'now') WHERE EXISTS (SELECT 1 FROM visits WHERE id = ?1)
                  ON CONFLICT (visit) DO UPDATE SET changes = excluded.changes, result = excluded.result,
-                     made_at = excluded.made_at WHERE excluded.changes >= results.changes",
+                     made_at = excluded.made_at
+                     WHERE excluded.changes > results.changes
+                        OR excluded.changes = results.changes AND excluded.result <> results.result",
                 params![visit, changes, json],
             )
             .map(|_| ())
