@@ -34,6 +34,8 @@ const JUMP_BACK_S: f64 = 1.0;
 const NEARBY_S: f64 = 1.0;
 /// A clip that ends this much earlier than its container states was cut off, s.
 const MISSING_END_S: f64 = 0.5;
+/// The same in frames, where nothing but the picture is in the container and it states its duration to the frame.
+const MISSING_END_FRAMES: f64 = 2.5;
 /// Containers whose packets carry presentation times and that are indexed by key frame.
 const INDEXED_CONTAINERS: [&str; 2] = ["mov", "matroska"];
 
@@ -407,7 +409,17 @@ impl Reader {
                 .zip(self.sent.last_decoding_ticks)
                 .is_some_and(|(promised, sent)| sent < promised);
         }
-        self.facts.stated_duration_s.is_some_and(|stated_s| self.sent.end_s + MISSING_END_S < stated_s)
+        self.facts.stated_duration_s.is_some_and(|stated_s| self.sent.end_s + self.missing_end_s() < stated_s)
+    }
+
+    /// How much may be missing at the end without a cut, s. Sound may go on after the picture; a Matroska file of the picture alone
+    /// states its end to the frame.
+    fn missing_end_s(&self) -> f64 {
+        let is_alone = self.facts.container == "matroska" && self.input.streams().count() == 1;
+        match self.facts.average_rate.filter(|rate| is_alone && *rate > 0.0) {
+            Some(rate) => MISSING_END_FRAMES / rate,
+            None => MISSING_END_S,
+        }
     }
 
     /// Where a frame without a time of its own stands: one mean step after the last.

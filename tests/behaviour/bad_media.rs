@@ -340,6 +340,16 @@ fn a_clip_cut_off_is_used_up_to_the_cut_and_says_so() {
 }
 
 #[test]
+fn a_cut_close_to_the_end_of_a_picture_without_sound_is_noticed() {
+    let (folder, path) = made("clip.mkv", &H264[..10]);
+    assert!(Clip::open(&path).unwrap().survey().unwrap().damage.is_none());
+    let bytes = fs::read(&path).unwrap();
+    let cut = folder.path().join("cut.mkv");
+    fs::write(&cut, &bytes[..bytes.len() * 9 / 10]).unwrap();
+    assert!(Clip::open(&cut).unwrap().survey().unwrap().damage.is_some());
+}
+
+#[test]
 fn a_clip_damaged_in_the_middle_is_used_up_to_the_damage() {
     let hevc =
         ["-c:v", "libx265", "-preset", "ultrafast", "-x265-params", "log-level=none:keyint=20", "-pix_fmt", "yuv420p"];
