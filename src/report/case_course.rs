@@ -9,7 +9,7 @@ use crate::screen::Call;
 
 /// One line of a course, as it is printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct CourseRow {
+pub struct CourseRow {
     /// What it is about, with its unit.
     pub name: String,
     /// The first value and its day.

@@ -32,6 +32,7 @@ pub(crate) mod wording;
 pub use board_page::{BOARD_CSS, BOARD_MODULE, board_page_content, render_board_page};
 pub use board_sheet::{BoardSheet, BoardTooLarge};
 pub use calibration_sheet::render_calibration_sheet;
+pub use case_course::CourseRow;
 pub use chart::{
     CallCurve, CallDrawings, CallShares, course_chart_name, draw_comparison, draw_retest, render_agreement_chart,
     render_call_curves, render_course_chart,

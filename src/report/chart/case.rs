@@ -77,10 +77,10 @@ struct Chart {
 pub(crate) fn case_charts(course: &CaseCourse) -> Result<Vec<Drawing>, ReportError> {
     let charts = [
         screens(course),
-        rated(course, SeriesKind::Pain, "course-pain", "Pain", "told at visits, 0 is none, 10 the worst"),
-        rated(course, SeriesKind::Rating, "course-ratings", "What can be done", "rated at visits, 10 is as before"),
-        weighed(course, SeriesKind::Grip, "course-grip", "Grip without pain", "mean of the tries, kg"),
-        weighed(course, SeriesKind::Load, "course-load", "Load", "heaviest weight of each day, kg"),
+        rated(course, SeriesKind::Pain, ["course-pain", "Pain", "told at visits, 0 is none, 10 the worst"]),
+        rated(course, SeriesKind::Rating, ["course-ratings", "What can be done", "rated at visits, 10 is as before"]),
+        weighed(course, SeriesKind::Grip, ["course-grip", "Grip without pain", "mean of the tries, kg"]),
+        weighed(course, SeriesKind::Load, ["course-load", "Load", "heaviest weight of each day, kg"]),
     ];
     charts.into_iter().flatten().map(|chart| drawn(&chart)).collect()
 }
@@ -116,37 +116,30 @@ fn screens(course: &CaseCourse) -> Option<Chart> {
     let span = course.margin_deg * SPAN_MARGINS;
     let ends = lines.iter().flat_map(|line| &line.points).filter_map(|dot| dot.interval);
     let (low, high) = ends.fold((-span, span), |(low, high), [lo, hi]| (low.min(lo), high.max(hi)));
-    (!lines.is_empty()).then(|| Chart {
-        name: "course-screens",
-        title: "Every screen",
-        subtitle: "difference, external minus internal, before the stretch, degrees".to_owned(),
-        lines,
-        range: low - 1.0..high + 1.0,
-        decimals: 0,
+    let heading =
+        ["course-screens", "Every screen", "difference, external minus internal, before the stretch, degrees"];
+    Some(Chart {
         band: Some(course.margin_deg),
-        is_stepped: false,
         caption: format!(
             "Marker: estimate. Bar: 95\u{a0}% interval. Grey band: differences smaller than the margin of {}°. Below it the \
              outward reach is lower. Pairs that are not comparable are left out.",
             fixed(course.margin_deg, 1)
         ),
+        ..plain(heading, lines, low - 1.0..high + 1.0)?
     })
 }
 
-fn rated(
-    course: &CaseCourse,
-    kind: SeriesKind,
-    name: &'static str,
-    title: &'static str,
-    subtitle: &str,
-) -> Option<Chart> {
-    let lines = lines_of(course, kind);
+/// What a chart is called: the name of its file, its title and what stands below that.
+type Heading = [&'static str; 3];
+
+/// A chart of what was told or measured at visits or in the log; `None` where there is none.
+fn plain([name, title, subtitle]: Heading, lines: Vec<Line>, range: Range<f64>) -> Option<Chart> {
     (!lines.is_empty()).then(|| Chart {
         name,
         title,
         subtitle: subtitle.to_owned(),
         lines,
-        range: 0.0..10.0,
+        range,
         decimals: 0,
         band: None,
         is_stepped: false,
@@ -154,31 +147,21 @@ fn rated(
     })
 }
 
-fn weighed(
-    course: &CaseCourse,
-    kind: SeriesKind,
-    name: &'static str,
-    title: &'static str,
-    subtitle: &str,
-) -> Option<Chart> {
+fn rated(course: &CaseCourse, kind: SeriesKind, heading: Heading) -> Option<Chart> {
+    plain(heading, lines_of(course, kind), 0.0..10.0)
+}
+
+fn weighed(course: &CaseCourse, kind: SeriesKind, heading: Heading) -> Option<Chart> {
     let lines = lines_of(course, kind);
     let tops = lines.iter().flat_map(|line| &line.points).map(|dot| dot.interval.map_or(dot.value, |[_, hi]| hi));
     let top = tops.fold(1.0, f64::max);
     let has_intervals = lines.iter().flat_map(|line| &line.points).any(|dot| dot.interval.is_some());
-    (!lines.is_empty()).then(|| Chart {
-        name,
-        title,
-        subtitle: subtitle.to_owned(),
-        lines,
-        range: 0.0..top * 1.08,
+    let caption = if has_intervals { "Bar: 95\u{a0}% interval, from the spread of tries." } else { "" };
+    Some(Chart {
         decimals: usize::from(top < 4.0),
-        band: None,
         is_stepped: kind == SeriesKind::Load,
-        caption: if has_intervals {
-            "Bar: 95\u{a0}% interval, from the spread of tries.".to_owned()
-        } else {
-            String::new()
-        },
+        caption: caption.to_owned(),
+        ..plain(heading, lines, 0.0..top * 1.08)?
     })
 }
 

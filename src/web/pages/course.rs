@@ -3,8 +3,9 @@
 use maud::{Markup, PreEscaped, html};
 
 use super::shell::{Crumbs, page};
+use crate::report::CourseRow;
 use crate::web::text::course as words;
-use crate::web::view::{CourseRowView, CourseView};
+use crate::web::view::CourseView;
 
 /// Renders the page.
 #[must_use]
@@ -34,7 +35,7 @@ pub fn render(view: &CourseView) -> Markup {
     )
 }
 
-fn one_row(row: &CourseRowView) -> Markup {
+fn one_row(row: &CourseRow) -> Markup {
     html! {
         li {
             h3 { (row.name) }

@@ -44,34 +44,43 @@ impl Scale<'_> {
     }
 }
 
-/// A day of the calendar.
-pub(super) fn day(form: &FormView, name: &str, label: &str, hint: &str, latest: &str) -> Markup {
-    let (id, hint_id, error_id) = ids(name);
+/// A field with its label, hint and error around the control that `control` makes of its id, what describes it, and whether it is
+/// wrong.
+fn labelled(
+    form: &FormView,
+    [id, name, label, hint]: [&str; 4],
+    control: impl FnOnce(&str, Option<&str>, Option<&str>) -> Markup,
+) -> Markup {
+    let (id, hint_id, error_id) = ids(id);
     let error = form.error(name);
+    let described = describes(hint, error, &hint_id, &error_id);
     html! {
         div.field {
             label for=(id) { (label) }
             @if !hint.is_empty() { span.hint id=(hint_id) { (hint) } }
-            input type="date" id=(id) name=(name) value=(form.value(name)) max=(latest)
-                aria-describedby=[describes(hint, error, &hint_id, &error_id)] aria-invalid=[error.map(|_| "true")];
+            (control(&id, described.as_deref(), error.map(|_| "true")))
             (error_text(error, &error_id))
         }
     }
 }
 
+/// A day of the calendar.
+pub(super) fn day(form: &FormView, name: &str, label: &str, hint: &str, latest: &str) -> Markup {
+    labelled(form, [name, name, label, hint], |id, described, invalid| {
+        html! {
+            input type="date" id=(id) name=(name) value=(form.value(name)) max=(latest)
+                aria-describedby=[described] aria-invalid=[invalid];
+        }
+    })
+}
+
 /// A text of several lines.
 pub(super) fn lines(form: &FormView, name: &str, label: &str, hint: &str) -> Markup {
-    let (id, hint_id, error_id) = ids(name);
-    let error = form.error(name);
-    html! {
-        div.field {
-            label for=(id) { (label) }
-            @if !hint.is_empty() { span.hint id=(hint_id) { (hint) } }
-            textarea id=(id) name=(name) rows="3"
-                aria-describedby=[describes(hint, error, &hint_id, &error_id)] aria-invalid=[error.map(|_| "true")] { (form.value(name)) }
-            (error_text(error, &error_id))
+    labelled(form, [name, name, label, hint], |id, described, invalid| {
+        html! {
+            textarea id=(id) name=(name) rows="3" aria-describedby=[described] aria-invalid=[invalid] { (form.value(name)) }
         }
-    }
+    })
 }
 
 /// A choice from a list that unfolds, each `(value, label)`.
@@ -88,19 +97,13 @@ pub(super) fn choose_as(
     hint: &str,
     values: &[(&str, &str)],
 ) -> Markup {
-    let (id, hint_id, error_id) = ids(id);
-    let error = form.error(name);
-    html! {
-        div.field {
-            label for=(id) { (label) }
-            @if !hint.is_empty() { span.hint id=(hint_id) { (hint) } }
-            select id=(id) name=(name) aria-describedby=[describes(hint, error, &hint_id, &error_id)]
-                aria-invalid=[error.map(|_| "true")] {
+    labelled(form, [id, name, label, hint], |id, described, invalid| {
+        html! {
+            select id=(id) name=(name) aria-describedby=[described] aria-invalid=[invalid] {
                 @for (value, label) in values { option value=(value) selected[form.value(name) == *value] { (label) } }
             }
-            (error_text(error, &error_id))
         }
-    }
+    })
 }
 
 /// A box to tick.
@@ -113,15 +116,9 @@ pub(super) fn tick(form: &FormView, name: &str, label: &str) -> Markup {
 
 /// A file that is sent with a form of type multipart.
 pub(super) fn file(form: &FormView, label: &str, hint: &str, accept: &str) -> Markup {
-    let (id, hint_id, error_id) = ids("file");
-    let error = form.error("file");
-    html! {
-        div.field {
-            label for=(id) { (label) }
-            span.hint id=(hint_id) { (hint) }
-            input type="file" id=(id) name="file" accept=(accept) required
-                aria-describedby=[describes(hint, error, &hint_id, &error_id)] aria-invalid=[error.map(|_| "true")];
-            (error_text(error, &error_id))
+    labelled(form, ["file", "file", label, hint], |id, described, invalid| {
+        html! {
+            input type="file" id=(id) name="file" accept=(accept) required aria-describedby=[described] aria-invalid=[invalid];
         }
-    }
+    })
 }

@@ -13,7 +13,7 @@ use crate::web::error::WebError;
 use crate::web::pages;
 use crate::web::request::Code;
 use crate::web::state::{App, blocking};
-use crate::web::view::{CourseRowView, CourseView};
+use crate::web::view::CourseView;
 
 /// `GET /clients/{code}/course`.
 pub async fn read(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
@@ -21,18 +21,10 @@ pub async fn read(State(app): State<Arc<App>>, Code(code): Code) -> Result<Respo
         let case = Casework::of(&app.records, &code)?;
         let course = case.course(case.today);
         let charts = case_charts(&course)?.into_iter().map(|chart| (chart.svg, chart.caption));
-        let rows = course_rows(&course).into_iter().map(|row| CourseRowView {
-            name: row.name,
-            first: row.first,
-            latest: row.latest,
-            change: row.change,
-            trend: row.trend,
-            is_detected: row.is_detected,
-        });
         Ok(page(pages::course(&CourseView {
             code: case.code().to_owned(),
             charts: charts.collect(),
-            rows: rows.collect(),
+            rows: course_rows(&course),
             left_out: left_out_of_course(&course),
         })))
     })

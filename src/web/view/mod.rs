@@ -16,7 +16,7 @@ pub use client::{
     ClientLine, ClientView, ClientsView, CorrectClientView, DeleteClientView, NewClientView, ScreeningFormView,
     ScreeningView, VisitLine, WayView,
 };
-pub use course::{CourseRowView, CourseView};
+pub use course::CourseView;
 pub use form::{FieldError, FormView};
 pub use intake::{IntakeFormView, IntakeParts, IntakeView, IntakeVisitView};
 pub use lens::{LensLine, LensView, LensesView, NewLensView};
