@@ -219,7 +219,7 @@ pub enum Fault {
     },
     /// A side view in which only the arm away from the camera is marked.
     #[error(
-        "the marks of the arm are those of the {far} one, but near_side is \"{near}\": mark the near arm, or set near_side = \"{far}\""
+        "the marks of the arm are those of the {far} one, but the side towards the camera (near_side) is the {near}: mark the near arm, or correct the side"
     )]
     OnlyFarArm {
         /// The side towards the camera, by the case.

@@ -231,6 +231,7 @@ class Page {
     for (const input of root.querySelectorAll("input[name=pain], input[name=limited_by], input[name=back_flat]")) {
       input.addEventListener("change", () => model.change({ [input.name]: valueOf(input) }, "answered"));
     }
+    for (const question of root.querySelectorAll("#questions fieldset")) question.disabled = false;
   }
 
   #undo() {

@@ -198,16 +198,17 @@ fn marks(landmarks: &[LandmarkView]) -> Markup {
 fn questions(view: &MarkView) -> Markup {
     let limits = [("stretch", LimitedBy::Stretch), ("pain", LimitedBy::Pain), ("other", LimitedBy::Other)];
     html! {
+        // the script lets them be answered once it hears the answers
         section.questions #questions tabindex="-1" {
             h2 { (words::QUESTIONS) }
-            fieldset aria-describedby="pain-hint" {
+            fieldset disabled aria-describedby="pain-hint" {
                 legend { (words::PAIN) }
                 div.scale {
                     @for level in 0..=10 { label { input type="radio" name="pain" value=(level); (level) } }
                 }
                 span.hint #pain-hint { (words::PAIN_HINT) }
             }
-            fieldset {
+            fieldset disabled {
                 legend { (words::LIMIT) }
                 div.choices {
                     @for (value, limit) in limits {
@@ -215,7 +216,7 @@ fn questions(view: &MarkView) -> Markup {
                     }
                 }
             }
-            fieldset {
+            fieldset disabled {
                 legend { (words::BACK_FLAT) }
                 div.choices {
                     @for (value, answer) in [("yes", text::YES), ("no", text::NO)] {
