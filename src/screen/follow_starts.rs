@@ -58,7 +58,7 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
 }
 
 /// +1 where the person faces the picture's right.
-fn facing(entry: &ReachEntry, near: Side) -> f64 {
+pub(crate) fn facing(entry: &ReachEntry, near: Side) -> f64 {
     if entry.mirrored { -near.sign() } else { near.sign() }
 }
 

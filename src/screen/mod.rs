@@ -8,6 +8,7 @@ pub mod call;
 pub mod carry;
 pub mod case;
 pub mod error;
+pub mod followed;
 pub mod in_memory;
 pub mod limits;
 pub mod marks;
@@ -48,6 +49,7 @@ pub use case::{
 pub(crate) use compare::COMPARED_VIEWS;
 pub use error::ScreenError;
 pub use follow_starts::FollowProgress;
+pub use followed::{ArmMarks, ArmToFollow, FollowedArm, UnseenSpan};
 pub use in_memory::{MarkedReach, Picture, measure_marks};
 pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};

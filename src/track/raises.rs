@@ -1,5 +1,7 @@
 //! Raises in a curve of an arm's angle: when each begins, is held and ends, and whether it was held at all.
 
+use serde::{Deserialize, Serialize};
+
 use super::smooth::smooth;
 
 /// A raise goes up and down by at least this, deg (common practice: a screen's raise goes up by some 90).
@@ -16,7 +18,7 @@ const BRIDGED_S: f64 = 0.5;
 const FOOT_RATIO: f64 = 0.05;
 
 /// One up-and-hold movement.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Raise {
     /// The arm begins to rise, s; the curve's beginning where it begins higher.
     pub start_s: f64,
@@ -31,7 +33,7 @@ pub struct Raise {
 }
 
 /// The time for which a raise is held at its end range.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Hold {
     /// When it begins, s.
     pub start_s: f64,
