@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::error::{RecordsError, database};
 
 /// The steps in order; the database's `user_version` says how many it has taken.
-const STEPS: [&str; 6] = [
+const STEPS: [&str; 7] = [
     // Revisions are only ever added: each confirmed edit of marks is a row of its own, and the latest of each raise and
     // repeat counts. Numbers of rows are never given out twice, so that an address never shows another client's reach.
     "CREATE TABLE clients (
@@ -125,6 +125,13 @@ const STEPS: [&str; 6] = [
     );",
     // A visit that one person does alone, step by step.
     "ALTER TABLE visits ADD COLUMN alone INTEGER NOT NULL DEFAULT 0;",
+    // Arms followed through clips, each with the hash of what it was followed from.
+    "CREATE TABLE followed (
+        reach INTEGER PRIMARY KEY REFERENCES reaches ON DELETE CASCADE,
+        origin TEXT NOT NULL,
+        arm TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    ) STRICT;",
 ];
 
 /// Takes the steps that a database has not taken yet, each in a transaction of its own.

@@ -330,6 +330,7 @@ mod tests {
             // what later steps made away, as the first version left it
             let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
             let back = "DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries; DROP TABLE lenses;
+                DROP TABLE followed;
                 ALTER TABLE revisions DROP COLUMN carried; ALTER TABLE visits DROP COLUMN alone;";
             connection.execute_batch(back).unwrap();
             connection.pragma_update(None, "user_version", 1).unwrap();

@@ -311,7 +311,7 @@ fn results_that_hold_contrary_reaches_are_measured_anew() {
     {
         // as the version before the step that drops them left it
         let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
-        connection.execute_batch("ALTER TABLE visits DROP COLUMN alone;").unwrap();
+        connection.execute_batch("ALTER TABLE visits DROP COLUMN alone; DROP TABLE followed;").unwrap();
         connection.pragma_update(None, "user_version", 4).unwrap();
     }
     let records = open(folder.path());
@@ -333,4 +333,86 @@ fn a_visit_done_alone_stays_one() {
     let records = open(folder.path());
     assert!(records.visit(visit).unwrap().is_alone);
     assert!(matches!(records.set_alone(visit + 1), Err(RecordsError::NotFound { .. })));
+}
+
+/// An arm of three frames.
+fn followed_arm() -> crate::screen::FollowedArm {
+    let angles_deg = vec![Some(30.25), None, Some(150.5)];
+    crate::screen::FollowedArm {
+        side: Side::Right,
+        times_s: vec![0.0, 1.0 / 30.0, 2.0 / 30.0],
+        smoothed_deg: angles_deg.clone(),
+        angles_deg,
+        raises: Vec::new(),
+        unseen: vec![crate::screen::UnseenSpan {
+            landmark: Landmark::Wrist(Side::Right),
+            is_hidden: false,
+            from_s: 1.0 / 30.0,
+            to_s: 1.0 / 30.0,
+        }],
+    }
+}
+
+#[test]
+fn a_followed_arm_is_kept_replaced_and_goes_with_its_reach() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let reach = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+    assert_eq!(records.followed(reach).unwrap(), None);
+    let changes = records.visit(visit).unwrap().changes;
+    for origin in ["first", "second"] {
+        let kept = KeptArm { origin: origin.to_owned(), arm: followed_arm() };
+        records.keep_followed(reach, &kept).unwrap();
+        assert_eq!(records.followed_origin(reach).unwrap().as_deref(), Some(origin));
+        assert_eq!(records.followed(reach).unwrap(), Some(kept));
+    }
+    assert_eq!(records.visit(visit).unwrap().changes, changes, "no result hangs on it");
+    // as another version may have written it
+    records.connection().execute("UPDATE followed SET arm = '{}'", []).unwrap();
+    assert_eq!(records.followed(reach).unwrap(), None);
+    records.delete_reach(reach).unwrap();
+    assert_eq!(records.followed_origin(reach).unwrap(), None);
+    records.keep_followed(reach, &KeptArm { origin: "late".to_owned(), arm: followed_arm() }).unwrap();
+    assert_eq!(records.followed_origin(reach).unwrap(), None, "what was deleted meanwhile gets none");
+}
+
+#[test]
+fn only_marks_of_the_arm_and_what_it_is_seen_from_make_a_followed_arm_older() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let id = add_reach(&records, visit, &before(Rotation::Internal), b"clip").unwrap();
+    let reach = records.reach(id).unwrap();
+    let right = Side::Right;
+    let needed = [Landmark::Shoulder(right), Landmark::Wrist(right), Landmark::Hip(right)];
+    let marks = |points: &[(Landmark, f64)]| {
+        let points = points.iter().map(|(landmark, x)| (*landmark, [*x, 20.0])).collect();
+        let marking = Marking { raise: 1, repeat: 1, time_s: 1.0 / 30.0, points, carried: BTreeMap::new() };
+        ReachMarks { revision: 1, markings: vec![marking], feel: Feel::default() }
+    };
+    let placed = [(needed[0], 1.0), (needed[1], 2.0), (needed[2], 3.0)];
+    let origin_of = |reach: &Reach, marks: &ReachMarks| match Followable::of(reach, marks).unwrap() {
+        Followable::From { origin, .. } => origin,
+        other => panic!("{other:?}"),
+    };
+    let origin = origin_of(&reach, &marks(&placed));
+    let with = |more: (Landmark, f64)| marks(&[&placed[..], &[more]].concat());
+    assert_eq!(origin_of(&reach, &with((Landmark::Nose, 9.0))), origin);
+    let moved = marks(&[placed[0], placed[1], (needed[2], 3.25)]);
+    let mirrored = Reach { facts: ReachFacts { mirrored: true, ..reach.facts }, ..reach.clone() };
+    for (reach, marks) in
+        [(&reach, &moved), (&reach, &with((Landmark::Elbow(right), 4.0))), (&mirrored, &marks(&placed))]
+    {
+        assert!(Followable::of(reach, marks).unwrap().makes_older(&origin));
+    }
+    assert!(!Followable::of(&reach, &marks(&placed)).unwrap().makes_older(&origin));
+    let lacks = Followable::of(&reach, &marks(&placed[..2])).unwrap();
+    assert_eq!(lacks, Followable::Lacks(vec![needed[2]]));
+    assert!(lacks.makes_older(&origin));
+    let front = ReachFacts { view: View::Front, near_side: None, ..reach.facts };
+    let front = Reach { facts: front, ..reach.clone() };
+    assert_eq!(Followable::of(&front, &marks(&placed)).unwrap(), Followable::Never);
 }
