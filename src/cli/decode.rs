@@ -3,7 +3,7 @@
 use std::io;
 use std::path::PathBuf;
 
-use crate::web::decode::{calibrate as calibration, program};
+use crate::web::decode::{calibrate as calibration, follow as following, program};
 
 /// Looks at a clip or still from end to end.
 #[derive(Debug, clap::Args)]
@@ -30,6 +30,13 @@ pub(super) struct CarryArgs {
     to: PathBuf,
 }
 
+/// Follows the arm that standard input names through a clip.
+#[derive(Debug, clap::Args)]
+pub(super) struct FollowArgs {
+    /// The clip.
+    file: PathBuf,
+}
+
 /// Runs the check.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<()> {
     Ok(program::check(&args.file, &args.previews, &mut io::stdout().lock())?)
@@ -48,4 +55,9 @@ pub(super) fn carry(args: &CarryArgs) -> anyhow::Result<()> {
 /// Makes a lens profile as standard input asks.
 pub(super) fn calibrate() -> anyhow::Result<()> {
     Ok(calibration::calibrate(&mut io::stdout().lock())?)
+}
+
+/// Follows an arm.
+pub(super) fn follow(args: &FollowArgs) -> anyhow::Result<()> {
+    Ok(following::follow(&args.file, &mut io::stdout().lock())?)
 }

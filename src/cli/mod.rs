@@ -62,6 +62,8 @@ enum Command {
     #[command(hide = true)]
     DecodeCheck(decode::CheckArgs),
     #[command(hide = true)]
+    DecodeFollow(decode::FollowArgs),
+    #[command(hide = true)]
     DecodeShow(decode::ShowArgs),
     Demo(demo::Args),
     Inspect(inspect::Args),
@@ -88,6 +90,7 @@ pub fn run() -> ExitCode {
         Command::DecodeCalibrate => decode::calibrate(),
         Command::DecodeCarry(args) => decode::carry(&args),
         Command::DecodeCheck(args) => decode::check(&args),
+        Command::DecodeFollow(args) => decode::follow(&args),
         Command::DecodeShow(args) => decode::show(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Inspect(args) => inspect::run(&args),

@@ -33,6 +33,7 @@ pub use board_page::{BOARD_CSS, BOARD_MODULE, board_page_content, render_board_p
 pub use board_sheet::{BoardSheet, BoardTooLarge};
 pub use calibration_sheet::render_calibration_sheet;
 pub use case_course::CourseRow;
+pub(crate) use chart::Curve;
 pub use chart::{
     CallCurve, CallDrawings, CallShares, course_chart_name, draw_comparison, draw_retest, render_agreement_chart,
     render_call_curves, render_course_chart,

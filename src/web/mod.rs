@@ -17,6 +17,7 @@ mod casework;
 mod danger;
 mod dates;
 mod embedded;
+mod follow;
 mod frames;
 mod measured;
 mod request;

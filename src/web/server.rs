@@ -86,7 +86,8 @@ impl Server {
 /// All routes, behind the guard.
 pub fn router(app: Arc<App>) -> Router {
     use routes::{
-        alone, carry, clients, course, demo, documents, frames, intake, lenses, log, marks, plan, reaches, visits,
+        alone, carry, clients, course, demo, documents, follow, frames, intake, lenses, log, marks, plan, reaches,
+        visits,
     };
     let takes_file = || DefaultBodyLimit::max(TEXT_FILE_BODY_MAX);
     Router::new()
@@ -146,6 +147,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/api/reaches/{id}", get(marks::read))
         .route("/api/reaches/{id}/marks", put(marks::confirm))
         .route("/api/reaches/{id}/carry", post(carry::carry))
+        .route("/api/reaches/{id}/follow", get(follow::read).post(follow::start).delete(follow::stop))
         .route("/api/visits/{id}/live", get(marks::live))
         .route("/api/reaches/{id}/frames/{name}", get(frames::frame))
         .route("/assets/{name}", get(embedded::asset))

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use tokio::sync::{Mutex, Semaphore};
 
 use super::error::WebError;
+use super::follow::Follows;
 use super::frames::FrameStore;
 use super::guard::Guard;
 use crate::records::Records;
@@ -52,6 +53,7 @@ pub struct App {
     /// Taken while marks are carried, which keeps a core busy: one at a time.
     pub(super) carrying: Semaphore,
     pub(super) frames: FrameStore,
+    pub(super) follows: Follows,
     /// Held while the demo case is made, so that two clicks make one.
     pub(super) demo: Mutex<()>,
     log: Box<dyn Fn(&str) + Send + Sync>,
@@ -78,6 +80,7 @@ impl App {
             uploads: Semaphore::new(limits.uploads),
             checks: Semaphore::new(limits.checks),
             carrying: Semaphore::new(1),
+            follows: Follows::new(),
             demo: Mutex::new(()),
             log,
         }

@@ -1,5 +1,7 @@
 //! The course of a reach: the arm's angle over time, holds shaded, times without an angle hatched.
 
+use std::ops::Range;
+
 use crate::pose::{Rotation, View};
 use crate::report::chart::canvas::{
     Anchor, Area, DrawError, Drawing, TextSet, draw_line, filled, px, render, stroke, ticks, write_text,
@@ -10,6 +12,7 @@ use crate::report::input::Chart;
 use crate::report::palette::{BAND, BLUE, Color, INK, MUTED, RULE};
 use crate::report::wording::{fixed, occasion_word, rotation_word, view_word};
 use crate::screen::{Occasion, ReachResult, TrackedClip};
+use crate::track::{Hold, Raise};
 
 use plotters::prelude::{PathElement, Rectangle};
 
@@ -20,6 +23,8 @@ const TOP: f64 = 64.0;
 const BOTTOM: f64 = 268.0;
 /// The angle's axis spans at least this much, so that a tremor does not look like a raise.
 const SPAN_MIN_DEG: f64 = 30.0;
+/// Above and below the curve, deg.
+const MARGIN_DEG: f64 = 4.0;
 /// Distance of the hatching's lines, px.
 const HATCH: f64 = 7.0;
 
@@ -45,19 +50,46 @@ pub(crate) fn course_of_reach(clip: &TrackedClip, reach: &ReachResult) -> Result
     course(clip, course_chart_name(*occasion, *rotation, *view), &title)
 }
 
+/// What a drawing of a course shows, in seconds and degrees; the chart and the page have it from here.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct CoursePlan {
+    /// The time's axis, s.
+    pub times_s: Range<f64>,
+    /// The angle's axis, deg.
+    pub angles_deg: Range<f64>,
+    /// The holds, to be shaded.
+    pub holds: Vec<Hold>,
+    /// Times from and to (s) without an angle, to be hatched.
+    pub unknown_s: Vec<(f64, f64)>,
+}
+
+impl CoursePlan {
+    /// The plan for an angle (deg) at times (s) with its raises; `None` where there is nothing to draw.
+    pub fn of(times_s: &[f64], angles_deg: &[Option<f64>], raises: &[Raise]) -> Option<Self> {
+        let (from_s, to_s) = (*times_s.first()?, *times_s.last()?);
+        let known = angles_deg.iter().flatten();
+        let (low, high) =
+            known.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), deg| (low.min(*deg), high.max(*deg)));
+        if low > high || to_s <= from_s {
+            return None;
+        }
+        let missing = (SPAN_MIN_DEG - (high - low)).max(0.0) / 2.0;
+        Some(Self {
+            times_s: from_s..to_s,
+            angles_deg: (low - missing - MARGIN_DEG)..(high + missing + MARGIN_DEG),
+            holds: raises.iter().filter_map(|raise| raise.hold).collect(),
+            unknown_s: unknown_spans(times_s, angles_deg),
+        })
+    }
+}
+
 fn course(clip: &TrackedClip, name: String, title: &str) -> Result<Option<Drawing>, ReportError> {
-    let known: Vec<f64> = clip.image_angles_deg.iter().flatten().copied().collect();
-    let (Some(first_s), Some(last_s)) = (clip.track.times_s.first(), clip.track.times_s.last()) else {
+    let Some(plan) = CoursePlan::of(&clip.track.times_s, &clip.image_angles_deg, &clip.course.raises) else {
         return Ok(None);
     };
-    if known.is_empty() || last_s <= first_s {
-        return Ok(None);
-    }
-    let holds: Vec<String> = clip
-        .course
-        .raises
+    let holds: Vec<String> = plan
+        .holds
         .iter()
-        .filter_map(|raise| raise.hold)
         .map(|hold| {
             format!("{} degrees from {} to {} s", fixed(hold.mean_deg, 1), fixed(hold.start_s, 2), fixed(hold.end_s, 2))
         })
@@ -69,33 +101,29 @@ fn course(clip: &TrackedClip, name: String, title: &str) -> Result<Option<Drawin
     let caption =
         "Line: smoothed angle. Dots: each frame. Shaded: holds. Hatched: a mark of the arm or trunk is not followed.";
     let alt = format!("{title}. {alt}");
-    render(name, SIZE, alt, caption.to_owned(), |area| draw(area, clip, title, &known)).map(Some)
+    render(name, SIZE, alt, caption.to_owned(), |area| draw(area, clip, title, &plan)).map(Some)
 }
 
-fn draw(area: &Area, clip: &TrackedClip, title: &str, known: &[f64]) -> Result<(), DrawError> {
-    let times_s = &clip.track.times_s;
-    let (from_s, to_s) = (times_s[0], times_s[times_s.len() - 1]);
-    let (low, high) =
-        known.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), deg| (low.min(*deg), high.max(*deg)));
-    let missing = (SPAN_MIN_DEG - (high - low)).max(0.0) / 2.0;
-    let span = (low - missing - 4.0)..(high + missing + 4.0);
+fn draw(area: &Area, clip: &TrackedClip, title: &str, plan: &CoursePlan) -> Result<(), DrawError> {
+    let (times_s, span) = (&clip.track.times_s, &plan.angles_deg);
+    let (from_s, to_s) = (plan.times_s.start, plan.times_s.end);
     let x = |time_s: f64| LEFT + (time_s - from_s) / (to_s - from_s) * (RIGHT - LEFT);
     let y = |deg: f64| BOTTOM - (deg - span.start) / (span.end - span.start) * (BOTTOM - TOP);
     let start = [Anchor::Start, Anchor::Start];
     write_text(area, [0.0, 2.0], title, set(15.0, Weight::SemiBold, INK, start))?;
     let subtitle = "angle between trunk and arm on the picture, degrees: a cross-check, not the elevation";
     write_text(area, [0.0, 24.0], subtitle, set(12.0, Weight::Regular, MUTED, start))?;
-    for hold in clip.course.raises.iter().filter_map(|raise| raise.hold) {
+    for hold in &plan.holds {
         let corners = [(px(x(hold.start_s)), px(TOP)), (px(x(hold.end_s)), px(BOTTOM))];
         area.draw(&Rectangle::new(corners, filled(BAND)))?;
         let label = format!("{}°", fixed(hold.mean_deg, 1));
         let style = set(12.0, Weight::SemiBold, INK, [Anchor::Middle, Anchor::End]);
         write_text(area, [x(0.5 * (hold.start_s + hold.end_s)), TOP - 4.0], &label, style)?;
     }
-    for (from_s, to_s) in unknown_spans(clip) {
-        hatch(area, x(from_s), x(to_s).max(x(from_s) + 1.0))?;
+    for (from_s, to_s) in &plan.unknown_s {
+        hatch(area, x(*from_s), x(*to_s).max(x(*from_s) + 1.0))?;
     }
-    for tick in ticks(&span, 7) {
+    for tick in ticks(span, 7) {
         draw_line(area, [[LEFT, y(tick)], [RIGHT, y(tick)]], stroke(RULE, 0.5), None)?;
         let style = set(11.0, Weight::Regular, MUTED, [Anchor::End, Anchor::Middle]);
         write_text(area, [LEFT - 7.0, y(tick)], &fixed(tick, 0), style)?;
@@ -132,10 +160,9 @@ fn draw(area: &Area, clip: &TrackedClip, title: &str, known: &[f64]) -> Result<(
 }
 
 /// Times from and to (s) without an angle.
-fn unknown_spans(clip: &TrackedClip) -> Vec<(f64, f64)> {
-    let times_s = &clip.track.times_s;
+fn unknown_spans(times_s: &[f64], angles_deg: &[Option<f64>]) -> Vec<(f64, f64)> {
     let mut spans: Vec<(f64, f64)> = Vec::new();
-    for (frame, angle) in clip.image_angles_deg.iter().enumerate() {
+    for (frame, angle) in angles_deg.iter().enumerate() {
         if angle.is_some() {
             continue;
         }

@@ -9,12 +9,14 @@ use std::time::Duration;
 use axum::body::Bytes;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::io::{AsyncBufReadExt as _, AsyncReadExt as _, AsyncWriteExt as _, BufReader};
 use tokio::process::{Child, ChildStdin, ChildStdout, Command};
 use tokio::time::timeout;
 
 use super::calibrate::{CalibrateOutcome, CalibrateRequest};
+use super::follow::FollowLine;
 use super::program::{CarryOutcome, CarryRequest, NO_FRAME, Report};
+use crate::screen::{ArmToFollow, FollowedArm};
 use crate::web::error::WebError;
 
 /// The hidden command that looks at a clip.
@@ -37,6 +39,13 @@ pub const CALIBRATE_COMMAND: &str = "decode-calibrate";
 
 /// The longest answer with a lens profile and its page, which carries its typeface, bytes.
 const SHEET_BYTES_MAX: u64 = 4 << 20;
+
+/// The hidden command that follows an arm through a clip.
+pub const FOLLOW_COMMAND: &str = "decode-follow";
+
+/// All that the child that follows may say, bytes: numbers for each of the most frames, and how far it has come for as long as it may
+/// take.
+const FOLLOWED_BYTES_MAX: u64 = 16 << 20;
 
 /// How long a frame may take.
 const FRAME_TIME: Duration = Duration::from_secs(10);
@@ -100,6 +109,41 @@ pub(in crate::web) async fn calibrate(
             CHECK_TIME.as_secs()
         ))
     }))
+}
+
+/// Has a child follow an arm through the clip at `path`; `on_frame` is told how many frames of how many are done. The inner error is
+/// why it cannot be followed, without a full stop. The child is killed when this is dropped.
+pub(in crate::web) async fn follow(
+    program: &Path,
+    path: &Path,
+    arm: &ArmToFollow,
+    on_frame: impl Fn(usize, usize),
+) -> Result<Result<FollowedArm, String>, WebError> {
+    let failed = |source| WebError::Io { step: "start the decoder", source };
+    let stopped = || WebError::Stopped { task: "following a clip" };
+    let mut child = command(program)
+        .args([FOLLOW_COMMAND.as_ref(), path.as_os_str()])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .map_err(failed)?;
+    // kept to the end: the child ends with it
+    let (mut input, out) = (child.stdin.take().ok_or_else(stopped)?, child.stdout.take().ok_or_else(stopped)?);
+    let mut asked = serde_json::to_vec(arm).map_err(|_| stopped())?;
+    asked.push(b'\n');
+    // a child that ended at once is told of below
+    let _ = input.write_all(&asked).await;
+    let mut lines = BufReader::new(out.take(FOLLOWED_BYTES_MAX)).lines();
+    loop {
+        // the whole clip was decoded within that time when it was brought in: no two frames are further apart
+        let Ok(line) = timeout(CHECK_TIME, lines.next_line()).await else { return Err(stopped()) };
+        let Some(line) = line.map_err(failed)? else { return Err(stopped()) };
+        match serde_json::from_str(&line).map_err(|_| stopped())? {
+            FollowLine::Progress { done, all } => on_frame(done, all),
+            FollowLine::Followed(arm) => return Ok(Ok(arm)),
+            FollowLine::Refused(reason) => return Ok(Err(reason)),
+        }
+    }
 }
 
 /// What a child is asked to do, and the bounds on it.

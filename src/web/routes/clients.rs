@@ -288,7 +288,10 @@ pub async fn delete(State(app): State<Arc<App>>, Code(code): Code, mut form: For
         }
         let mut hashes = Vec::new();
         for visit in app.records.visits(client.id)? {
-            hashes.extend(app.records.reaches(visit.id)?.into_iter().map(|reach| reach.media.hash));
+            for reach in app.records.reaches(visit.id)? {
+                app.follows.stop(reach.id);
+                hashes.push(reach.media.hash);
+            }
         }
         app.records.delete_client(client.id)?;
         hashes.iter().for_each(|hash| app.frames.forget(hash));

@@ -6,6 +6,7 @@ pub(super) mod clients;
 pub(super) mod course;
 pub(super) mod demo;
 pub(super) mod documents;
+pub(super) mod follow;
 pub(super) mod frames;
 pub(super) mod lenses;
 pub(super) mod intake;

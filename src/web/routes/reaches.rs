@@ -263,6 +263,7 @@ pub async fn before_delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Re
 pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
     blocking(move || {
         let reach = app.records.reach(id)?;
+        app.follows.stop(id);
         app.records.delete_reach(id)?;
         app.frames.forget(&reach.media.hash);
         Ok(onwards(&format!("/visits/{}", reach.visit)))

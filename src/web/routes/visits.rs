@@ -195,6 +195,7 @@ pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response,
     blocking(move || {
         let client = app.records.client_by_id(app.records.visit(id)?.client)?;
         let reaches = app.records.reaches(id)?;
+        reaches.iter().for_each(|reach| app.follows.stop(reach.id));
         app.records.delete_visit(id)?;
         reaches.iter().for_each(|reach| app.frames.forget(&reach.media.hash));
         Ok(onwards(&client_path(&client.facts.code)))

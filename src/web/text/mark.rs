@@ -1,5 +1,9 @@
 //! `/reaches/{id}/mark`.
 
+use std::time::Duration;
+
+use crate::geometry::Landmark;
+
 pub const TITLE: &str = "Place the marks";
 pub const TITLE_BLIND: &str = "Mark again, blind";
 pub const BLIND: &str = "Your earlier marks and the numbers are hidden, so that they don't lead your hand.";
@@ -82,4 +86,65 @@ pub const NEEDS_SCRIPTS: &str = "Marking needs JavaScript, which is switched off
 #[must_use]
 pub fn raise(raise: u32) -> String {
     format!("raise {raise}")
+}
+
+pub const FOLLOW: &str = "The arm through the clip";
+pub const FOLLOW_START: &str = "Follow the clip";
+pub const FOLLOW_ANEW: &str = "Follow anew";
+pub const FOLLOW_STOP: &str = "Stop";
+pub const FOLLOW_NEVER: &str = "a still, or a view without a side towards the camera, has nothing to follow";
+pub const FOLLOW_FAILED: &str = "Following came to an end by itself. The terminal in which tworeach runs says more.";
+pub const CURVE: &str = "Moment in the clip, along the arm's angle";
+pub const CURVE_NOTE: &str = "Drag along the curve, or use the arrow keys. It is the angle between trunk and arm on the picture, degrees: a cross-check, not the elevation. Shaded: held. \
+     Dashed: a mark is hidden. Hatched: a mark is not followed.";
+
+/// Why a clip cannot be followed yet.
+#[must_use]
+pub fn follow_lacks(missing: &[Landmark]) -> String {
+    let names: Vec<&str> = missing.iter().map(|landmark| landmark.words()).collect();
+    format!("one frame must have all marks that the arm is followed from, and none has the {}", names.join(" and the "))
+}
+
+/// Why a clip could not be followed.
+#[must_use]
+pub fn follow_refused(reason: &str) -> String {
+    format!("The clip could not be followed: {reason}.")
+}
+
+/// How far the following has come, how fast it goes and how long it will take.
+#[must_use]
+pub fn pace(done: usize, all: usize, taken: Duration) -> String {
+    if done == 0 {
+        return "Opening the clip…".to_owned();
+    }
+    let per_s = done as f64 / taken.as_secs_f64();
+    if !per_s.is_finite() {
+        return format!("Frame {done} of {all}");
+    }
+    let left_s = all.saturating_sub(done) as f64 / per_s;
+    format!("Frame {done} of {all}, {per_s:.0} a second, {left_s:.0} s left")
+}
+
+/// What is said of frames in which marks are not seen.
+#[must_use]
+pub fn unseen(marks: &[Landmark], is_lost: bool) -> String {
+    let names: Vec<&str> = marks.iter().map(|landmark| landmark.words()).collect();
+    match (is_lost, names.is_empty()) {
+        (true, true) => "not followed here".to_owned(),
+        (true, false) => format!("{} lost here", names.join(" and ")),
+        (false, _) => format!("{} hidden, its place by the arm", names.join(" and ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pace_tells_speed_and_what_is_left() {
+        assert_eq!(pace(0, 0, Duration::from_secs(1)), "Opening the clip…");
+        // 30 frames in 2 s are 15 a second; 270 more take 18 s
+        assert_eq!(pace(30, 300, Duration::from_secs(2)), "Frame 30 of 300, 15 a second, 18 s left");
+        assert_eq!(pace(30, 300, Duration::ZERO), "Frame 30 of 300");
+    }
 }
