@@ -429,6 +429,8 @@ pub fn mark_words() -> Value {
         "nothing_asked": "Choose a mark from the list first.",
         "placed_how": "It is placed. Drag it or use the arrow keys to move it, or go on.",
         "carry": carry_words(),
+        "follow": follow_words(),
+        "curve": curve_words(),
         "still_missing": "Not complete yet",
         "still_missing_how": "Needed for an angle: {names}. Choose one from the list to place it.",
         "answer_now": "All marks are placed",
@@ -479,6 +481,34 @@ fn carry_words() -> Value {
         "failed": "The marks could not be brought over. Try again, or mark by hand.",
         "left_one": "{name}: {why}",
         "behind_one": "{n} of the {reach}",
+    })
+}
+
+/// What the marking page says of following a clip.
+fn follow_words() -> Value {
+    json!({
+        "start": mark::FOLLOW_START,
+        "anew": mark::FOLLOW_ANEW,
+        "can": "The arm can be followed through the clip from these marks. Its curve then takes you to any moment.",
+        "lacks": "Once all of these are marked on one frame, the arm can be followed through the clip: {names}.",
+        "waiting": "Another clip is being followed. This one comes next.",
+        "older": "Marks were moved since this was followed.",
+        "nothing": "Nothing could be followed from these marks. Mark another moment, or go on without.",
+        "done": "The clip is followed. The curve takes you to any moment.",
+        "stopped": "Following was stopped.",
+        "trouble": "The clip could not be followed. Is Tworeach still running? Try again.",
+    })
+}
+
+/// What the marking page says along the curve of a followed clip.
+fn curve_words() -> Value {
+    json!({
+        "angle": "{angle}° on the picture",
+        "held": "{angle}° on the picture, held",
+        "unknown": mark::unseen(&[], true),
+        "start": "start",
+        "end_range": "end range",
+        "second": "{s} s",
     })
 }
 

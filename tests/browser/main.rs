@@ -10,6 +10,7 @@
 mod board_pictures;
 mod browser;
 mod case;
+mod curve;
 mod driver;
 mod job;
 mod lenses;

@@ -4,6 +4,7 @@ const FULL_KEPT = 14; // a full 1080p picture takes 8 MB
 const PREVIEWS_KEPT = 120;
 const AHEAD = [1, -1, 2, -2, 3, 4];
 const SETTLE_MS = 90; // stepping fast past a frame should not fetch it in full
+const RESTING_MS = 250; // nor should a hand that drags past it
 
 export class Frames {
   #full = new Map();
@@ -21,8 +22,8 @@ export class Frames {
     this.direction = 1;
   }
 
-  // Shows a frame: what is at hand now, the rest when it comes.
-  show(index) {
+  // Shows a frame: what is at hand now, the rest when it comes. One that a hand drags past stays a preview.
+  show(index, isPassing = false) {
     this.direction = index < this.wanted ? -1 : 1;
     this.wanted = index;
     this.#dropStale();
@@ -40,7 +41,7 @@ export class Frames {
       this.#load(index, "full").then(() => {
         if (this.wanted === index) this.#fetchAhead();
       });
-    }, preview ? 0 : SETTLE_MS);
+    }, isPassing ? RESTING_MS : preview ? 0 : SETTLE_MS);
   }
 
   #fetchAhead() {

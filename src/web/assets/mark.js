@@ -1,6 +1,8 @@
 // The marking page: joins model, stage, frames and saving to the page's elements. All words come from the page.
 
 import { Carry } from "./mark-carry.js";
+import { Curve } from "./mark-curve.js";
+import { Follow } from "./mark-follow.js";
 import { Frames } from "./mark-frames.js";
 import { Model } from "./mark-model.js";
 import { Numbers } from "./mark-numbers.js";
@@ -55,12 +57,14 @@ class Page {
       address: `/api/reaches/${reach.id}/marks`,
       revision: reach.revision,
       onState: (state, answer) => this.#showSaved(state, answer),
-      onAnswer: ({ live, left_behind: leftBehind }, body) => {
+      onAnswer: ({ live, left_behind: leftBehind, follow }, body) => {
         this.#showLive(live, this.#madeAt.get(body));
+        this.follow?.show(follow);
         this.carry.showLeftBehind(leftBehind, (text) => this.say(text));
       },
     });
     this.carry = new Carry({ reach, model: this.model, words, timeOf: (index) => this.times[index] });
+    if (reach.follow) this.#beginFollowing();
     this.model.onChange((kind) => this.#changed(kind));
     this.#wire();
     this.#showLive(reach.live ?? null);
@@ -79,15 +83,58 @@ class Page {
     this.#sayTimer = setTimeout(() => this.say(text()), SAY_MOVED_MS);
   }
 
-  // Shows a frame; asking past the ends stays at the end.
-  goTo(index) {
+  // The curve of a followed clip takes the slider's place.
+  #beginFollowing() {
+    this.curve = new Curve({
+      host: element("curve"),
+      readouts: root.querySelectorAll(".here"),
+      times: this.times,
+      words: words.curve,
+      onGo: (index, isPassing) => this.goTo(index, isPassing),
+    });
+    this.follow = new Follow({
+      address: `/api/reaches/${this.reach.id}/follow`,
+      words: words.follow,
+      nameOf,
+      say: (text) => this.say(text),
+      onCurve: (curve) => this.#showCurve(curve),
+      told: this.reach.follow,
+    });
+  }
+
+  #showCurve(curve) {
+    const hadFocus = document.activeElement === element("scrub");
+    this.curve.show(curve);
+    element("scrub").parentElement.hidden = curve !== null;
+    element("curve-note").hidden = curve === null;
+    root.dataset.curve = curve === null ? "no" : "yes";
+    this.#showMoments();
+    this.curve.at(this.current, this.#timeWords());
+    if (hadFocus && curve !== null) element("curve").focus({ preventScroll: true });
+  }
+
+  // This raise's moment as it stands here, those of other raises as they were when the page was opened.
+  #showMoments() {
+    const { raise, raises } = this.reach;
+    const others = raises.filter((other) => other.raise !== raise && other.marks > 0).map((other) => this.#indexAt(other.time_s));
+    const here = this.model.state.frame === null ? [] : [this.model.state.frame];
+    this.curve?.setMoments([...new Set([...others, ...here])].sort((a, b) => a - b));
+  }
+
+  #timeWords() {
+    const values = { time: this.times[this.current].toFixed(2), n: this.current + 1, all: this.times.length };
+    return fill(words.frame_of, values);
+  }
+
+  // Shows a frame; asking past the ends stays at the end. One that a hand drags past is shown as a preview.
+  goTo(index, isPassing = false) {
     this.current = Math.min(this.times.length - 1, Math.max(0, index));
     this.frameAskedAt = performance.now();
-    this.frames.show(this.current);
-    const values = { time: this.times[this.current].toFixed(2), n: this.current + 1, all: this.times.length };
-    element("when").textContent = fill(words.frame_of, values);
+    this.frames.show(this.current, isPassing);
+    element("when").textContent = this.#timeWords();
     element("scrub").value = String(this.current);
-    element("scrub").setAttribute("aria-valuetext", fill(words.frame_of, values));
+    element("scrub").setAttribute("aria-valuetext", this.#timeWords());
+    this.curve?.at(this.current, this.#timeWords());
     this.#renderMoment();
     this.stage.redraw();
   }
@@ -319,6 +366,7 @@ class Page {
   #renderMoment() {
     const { frame } = this.model.state;
     element("banner").hidden = frame === null || frame === this.current;
+    this.#showMoments();
   }
 }
 

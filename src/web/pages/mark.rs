@@ -20,7 +20,8 @@ pub fn render(view: &MarkView) -> Markup {
         &["mark.js"],
         &html! {
             main #content {
-                div.marking #mark data-reach=(view.reach) data-repeat=(view.repeat) data-raise=(view.raise) data-words=(texts) {
+                div.marking #mark data-reach=(view.reach) data-repeat=(view.repeat) data-raise=(view.raise)
+                    data-followable=(if view.is_followable { "yes" } else { "no" }) data-words=(texts) {
                     (head(view, title, is_blind))
                     (stage(view))
                     (time(view))
@@ -80,11 +81,15 @@ fn stage(view: &MarkView) -> Markup {
 fn time(view: &MarkView) -> Markup {
     html! {
         section.time aria-label=(words::TIME) {
+            @if view.is_followable { (curve(view)) }
             div.scrub hidden[view.frames <= 1] {
                 (icon("frame-before", words::FRAME_BEFORE, "M15 4L7 12L15 20M4 4V20"))
-                label {
-                    span.sr { (words::TIME) }
-                    input #scrub type="range" min="0" max=(view.frames.saturating_sub(1)) step="1" value="0";
+                div.between #curve-row {
+                    label {
+                        span.sr { (words::TIME) }
+                        input #scrub type="range" min="0" max=(view.frames.saturating_sub(1)) step="1" value="0";
+                    }
+                    @if view.is_followable { p.here {} }
                 }
                 (icon("frame-after", words::FRAME_AFTER, "M9 4L17 12L9 20M20 4V20"))
             }
@@ -94,7 +99,11 @@ fn time(view: &MarkView) -> Markup {
                 (icon("zoom-fit", words::ZOOM_FIT, "M4 9V4H9M15 4H20V9M20 15V20H15M9 20H4V15"))
                 button #undo type="button" disabled { (words::UNDO) }
                 button #redo type="button" disabled { (words::REDO) }
-                output #when hidden[view.frames <= 1] {}
+                div.readout {
+                    output #when hidden[view.frames <= 1] {}
+                    // beside the curve there is no room for it on a wide screen, and here there is none on a narrow one
+                    @if view.is_followable { p.here {} }
+                }
                 span.gap {}
                 div.pad {
                     (icon("nudge-left", words::LEFT, "M19 12H5M12 5L5 12L12 19"))
@@ -102,6 +111,23 @@ fn time(view: &MarkView) -> Markup {
                     (icon("nudge-down", words::DOWN, "M12 5V19M5 12L12 19L19 12"))
                     (icon("nudge-right", words::RIGHT, "M5 12H19M12 5L19 12L12 19"))
                 }
+            }
+            @if view.is_followable { p.small #curve-note hidden { (words::CURVE_NOTE) } }
+        }
+    }
+}
+
+/// The curve of a followed clip, and until it is there the offer to follow.
+fn curve(view: &MarkView) -> Markup {
+    html! {
+        div.curve-box #curve-box {
+            div.curve #curve role="slider" tabindex="0" aria-label=(words::CURVE) aria-describedby="curve-note"
+                aria-valuemin="0" aria-valuemax=(view.frames.saturating_sub(1)) aria-valuenow="0" hidden {}
+            div.follow #follow hidden {
+                p.small #follow-what {}
+                progress #follow-progress aria-label=(words::FOLLOW) hidden {}
+                button #follow-start type="button" aria-describedby="follow-what" hidden { (words::FOLLOW_START) }
+                button #follow-stop type="button" hidden { (words::FOLLOW_STOP) }
             }
         }
     }

@@ -269,6 +269,7 @@ fn marking(repeat: u32) -> MarkView {
         mirrored: false,
         image_size: [1280, 720],
         frames: 102,
+        is_followable: repeat == 1,
         repeat,
         raise: 1,
         landmarks: vec![

@@ -9,10 +9,11 @@ use axum::response::Response;
 use serde_json::{Value, json};
 
 use super::carry::{left_behind, older_here, sources_json};
+use super::follow::{With, follow_json};
 use super::{onwards, page as shown};
 use crate::geometry::{Landmark, Side};
 use crate::pose::View;
-use crate::records::{CarriedFrom, Confirmed, Feel, Marking, Reach, ReachMarks, Word};
+use crate::records::{CarriedFrom, Confirmed, Feel, Followable, Marking, Reach, ReachMarks, Word};
 use crate::screen::marks::is_covariance;
 use crate::screen::{LimitedBy, RAISE_GAP_S, further_landmarks, needed_landmarks};
 use crate::video::TIME_TOLERANCE_S;
@@ -52,6 +53,7 @@ pub async fn page(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameter
             mirrored: facts.mirrored,
             image_size: media.facts.upright_size,
             frames: media.facts.frame_times_s.len(),
+            is_followable: repeat == 1 && Followable::of(&reach, &marks)? != Followable::Never,
             repeat,
             raise,
             landmarks: landmarks(&reach)
@@ -91,6 +93,8 @@ pub async fn read(State(app): State<Arc<App>>, Id(id): Id, parameters: Parameter
         json["sources"] = sources.into();
         json["older"] = older_here(&older, id, raise).into();
         json["left_behind"] = left_behind(&app.records, &older, id)?.into();
+        // the curve tells numbers, which a repeat is placed without
+        json["follow"] = if repeat > 1 { Value::Null } else { follow_json(&app, &reach, &marks, With::Curve)? };
         Ok(json)
     });
     Ok(Json(json.await?))
@@ -179,7 +183,8 @@ pub async fn confirm(
         // confirmed whatever becomes of the numbers
         let live = live_of(&app, &reach, Some(marking.time_s), marking.repeat);
         let left_behind = left_behind(&app.records, &app.records.older_marks(reach.visit)?, id)?;
-        Ok(json!({ "revision": revision, "live": live, "left_behind": left_behind }))
+        let follow = follow_json(&app, &reach, &app.records.marks(id)?, With::StateAlone)?;
+        Ok(json!({ "revision": revision, "live": live, "left_behind": left_behind, "follow": follow }))
     });
     Ok(Json(answer.await?))
 }

@@ -132,7 +132,7 @@ pub fn unseen(marks: &[Landmark], is_lost: bool) -> String {
     match (is_lost, names.is_empty()) {
         (true, true) => "not followed here".to_owned(),
         (true, false) => format!("{} lost here", names.join(" and ")),
-        (false, _) => format!("{} hidden, its place by the arm", names.join(" and ")),
+        (false, _) => format!("{} hidden", names.join(" and ")),
     }
 }
 

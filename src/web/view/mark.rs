@@ -59,6 +59,8 @@ pub struct MarkView {
     pub image_size: [u32; 2],
     /// Number of frames; 1 for a still.
     pub frames: usize,
+    /// The clip can be followed once its marks are placed, and no earlier marks are to be hidden.
+    pub is_followable: bool,
     /// Which marking of the raise, from 1; from 2 on the earlier marks are not shown.
     pub repeat: u32,
     /// Which raise of the clip, from 1.

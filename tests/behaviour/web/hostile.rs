@@ -131,6 +131,7 @@ fn malformed(page: &Page, rng: &mut ChaCha8Rng, visit: i64, reach: i64) -> Reque
                 "/reaches/ID/facts",
                 "/visits/ID/delete",
                 "/api/reaches/ID",
+                "/api/reaches/ID/follow",
                 "/api/visits/ID/live",
                 "/api/reaches/ID/frames/0.jpg",
                 "/visits/ID/charts/rotations.svg",

@@ -4,6 +4,7 @@ mod alone;
 mod carry;
 mod case;
 mod correct;
+mod follow;
 mod guarding;
 mod hostile;
 mod job;
