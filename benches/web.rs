@@ -74,6 +74,7 @@ fn main() {
         reaches.push(reach);
     }
     frames(&mut client, &reaches);
+    stepping_while_followed(&server, &mut client, &reaches);
     five_people(&server, &reaches, Duration::from_secs(seconds));
     drop(client);
     drop(server);
@@ -198,6 +199,42 @@ fn frames(client: &mut Client, reaches: &[i64]) {
     }
     sizes.sort_unstable();
     println!("{:<44} {:>8} kB median", "size of a frame", sizes[sizes.len() / 2] / 1000);
+}
+
+/// Steps through a clip while an arm is followed through another one, over and over.
+fn stepping_while_followed(server: &Server, client: &mut Client, reaches: &[i64]) {
+    let [followed, stepped] = [reaches[0], reaches[1]];
+    let reach = client.json(&format!("/api/reaches/{followed}"));
+    let points = json!({ "right_shoulder": [900, 500], "right_elbow": [950, 400], "right_wrist": [1000, 300],
+        "right_hip": [900, 700] });
+    let body =
+        json!({ "revision": reach["revision"], "time_s": reach["suggested_time_s"], "points": points }).to_string();
+    let marks = format!("/api/reaches/{followed}/marks");
+    assert_eq!(client.ask("PUT", &marks, "application/json", body.as_bytes()).0, 200);
+    let follow = format!("/api/reaches/{followed}/follow");
+    let before_kb = memory(server.child.id());
+    let (mut steps, mut runs, mut most_kb, mut words) = (Vec::new(), 0, 0, String::new());
+    for index in 0..240 {
+        if index % 8 == 0 {
+            let work = client.json(&follow)["work"].clone();
+            if work.is_null() {
+                assert_eq!(client.ask("POST", &follow, "", b"").0, 202);
+                runs += 1;
+            } else {
+                assert_ne!(work["state"], "failed", "{work}");
+                words = work["words"].as_str().unwrap_or(&words).to_owned();
+                most_kb = most_kb.max(memory(server.child.id()));
+            }
+        }
+        let began = Instant::now();
+        assert_eq!(client.ask("GET", &format!("/api/reaches/{stepped}/frames/{}.jpg", 20 + index), "", b"").0, 200);
+        steps.push(began.elapsed());
+        std::thread::sleep(PAUSE);
+    }
+    print("next frame while a clip is followed", &mut steps);
+    println!("{:<44} {runs:>8} runs; {words}", "of 300 frames followed");
+    println!("{:<44} {:>8} MB more than before", "memory meanwhile", most_kb.saturating_sub(before_kb) / 1000);
+    client.ask("DELETE", &follow, "", b"");
 }
 
 fn five_people(server: &Server, reaches: &[i64], length: Duration) {

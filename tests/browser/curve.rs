@@ -47,8 +47,9 @@ async fn curve(browser: Browser) -> Browser {
     assert_eq!(browser.run(&format!("return {tools}")).await, before, "what lies below jumps when the curve comes");
     assert_eq!(browser.run("return document.getElementById('scrub').offsetParent").await, Value::Null);
     browser.look("curve").await;
-    browser.glance("curve-in-sight").await;
     targets(&browser).await;
+    frames_along(&browser).await;
+    browser.glance("curve-in-sight").await;
     pointer(&browser).await;
     keys(&browser).await;
     older(&browser).await;
