@@ -1,11 +1,12 @@
 //! The course of a case in words: first and latest value, whether a change is told from error, and the trend.
 
 use crate::plan::words::day_words;
-use crate::plan::{CaseCourse, Detectable, Series, SeriesKind};
+use crate::plan::{CaseCourse, CoursePoint, Detectable, Series, SeriesKind};
 use crate::report::chart::side_name;
 use crate::report::content::{Cell, Row, Table};
 use crate::report::wording::{fixed, signed};
 use crate::screen::Call;
+use crate::uncertainty::Measured;
 
 /// One line of a course, as it is printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -83,6 +84,14 @@ fn row(series: &Series) -> Option<CourseRow> {
         SeriesKind::Difference => format!("{}{suffix}", signed(value, decimals)),
         _ => format!("{}{suffix}", fixed(value, decimals)),
     };
+    // a value that was measured with an error comes with its interval
+    let below = |point: &CoursePoint| match point.u {
+        Some(u) if series.kind == SeriesKind::Difference => {
+            let Measured { lo, hi, .. } = Measured::from_u(point.value, u, series.dof);
+            format!("{}, {} to {}", day_words(point.on), number(lo), number(hi))
+        }
+        _ => day_words(point.on),
+    };
     let overall = series.overall();
     let last = series.points.last().filter(|_| overall.is_some());
     let change = overall.map(|change| {
@@ -101,8 +110,8 @@ fn row(series: &Series) -> Option<CourseRow> {
     });
     Some(CourseRow {
         name: series.name.clone(),
-        first: [number(first.value), day_words(first.on)],
-        latest: last.map(|point| [number(point.value), day_words(point.on)]).unwrap_or_default(),
+        first: [number(first.value), below(first)],
+        latest: last.map(|point| [number(point.value), below(point)]).unwrap_or_default(),
         change: change.unwrap_or_default(),
         trend: trend.unwrap_or_default(),
         is_detected: overall.is_some_and(|change| change.is_detected),
@@ -112,7 +121,7 @@ fn row(series: &Series) -> Option<CourseRow> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::{CoursePoint, Day};
+    use crate::plan::Day;
 
     fn series(kind: SeriesKind, detectable: Detectable, values: [f64; 3]) -> Series {
         let first: Day = "2026-10-05".parse().unwrap();
@@ -131,6 +140,10 @@ mod tests {
         assert_eq!(pain(3.0).first, ["5 of 10", "5 October"]);
         // a straight fall of one a week leaves no scatter
         assert_eq!(pain(3.0).trend, ["−1.00", "−1.00 to −1.00"]);
+        // 1.96 times 1.5 deg is 2.94
+        let mut screens = series(SeriesKind::Difference, Detectable::ByUncertainty(f64::INFINITY), [-6.0, -5.0, 0.0]);
+        screens.points.iter_mut().for_each(|point| point.u = Some(1.5));
+        assert_eq!(row(&screens).unwrap().first, ["−6.0°", "5 October, −8.9° to −3.1°"]);
         let load = row(&series(SeriesKind::Load, Detectable::Any, [1.0, 1.5, 2.0])).unwrap();
         assert_eq!((load.change[0].as_str(), load.trend[0].as_str()), ("+1.00", ""));
     }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::figure::figure;
-use super::screening::{questions, who_and_code};
+use super::screening::{asked, who_and_code};
 use super::shell::{Crumbs, errors, page, stopped};
 use super::visit::upload;
 use crate::geometry::Side;
@@ -23,7 +23,8 @@ pub fn render_start(view: &AloneStartView) -> Markup {
             p.lead { (words::LEAD_START) }
             (errors(&view.form))
             form method="post" action="/alone" novalidate {
-                (questions(&view.signs, &view.form))
+                (asked(&view.signs, words::SIGNS, &view.form))
+                input type="hidden" name="answered_by" value="client";
                 fieldset { legend { (words::YOU) } (who_and_code(&view.form, words::CODE_HINT)) }
                 button.main { (words::START) }
             }
@@ -69,7 +70,9 @@ pub fn render(view: &AloneView) -> Markup {
                 Some(refusal) => (stopped(refusal, &visit.client_code)),
                 None => {
                     ol.steps.alone.space {
-                        (step(words::STEP_SIGNS, Standing::Done, &html! { p { (words::STEP_SIGNS_DONE) } }))
+                        (step(words::STEP_SIGNS, Standing::Done, &html! {
+                            p { (view.goes_on.as_deref().unwrap_or(words::STEP_SIGNS_DONE)) }
+                        }))
                         @if cells.iter().all(|cell| filmed(cell)) { (step(words::STEP_FILM, Standing::Done, &html! {})) }
                         @else { (step(words::STEP_FILM, Standing::Now, &film())) }
                         @for (cell, standing) in &clips {
@@ -193,7 +196,7 @@ pub fn render_result(view: &AloneResultView) -> Markup {
             @if let Some(refusal) = &view.stopped { (stopped(refusal, &view.client_code)) }
             @match &view.answer {
                 None => section { p { (words::NOTHING_YET) } },
-                Some(answer) => (told(answer)),
+                Some(answer) => (told(answer, view)),
             }
             section {
                 h2 { (words::MEANS_NOT) }
@@ -211,7 +214,8 @@ pub fn render_result(view: &AloneResultView) -> Markup {
     )
 }
 
-fn told(answer: &AnswerView) -> Markup {
+fn told(answer: &AnswerView, view: &AloneResultView) -> Markup {
+    let is_stopped = view.stopped.is_some();
     let (heading, means) = match answer.call {
         Call::Positive => (words::POSITIVE, words::POSITIVE_MEANS),
         Call::Negative => (words::NEGATIVE, words::NEGATIVE_MEANS),
@@ -228,12 +232,14 @@ fn told(answer: &AnswerView) -> Markup {
                 p { (words::difference(&difference.value, &difference.interval)) }
                 p.small { (words::margin(&answer.margin)) }
             }
-            h3 { (words::MEANS) }
-            p { (means) }
+            // what it means speaks of stretching and filming: not while a danger sign stands open
+            @if !is_stopped { h3 { (words::MEANS) } p { (means) } }
             @if matches!(answer.call, Call::Positive | Call::Negative) {
                 details { summary { (words::DECIDED) } p { (answer.reason) } }
             } @else { p { (answer.reason) } }
-            @if !answer.next_step.is_empty() { p.note { b { (words::NEXT) ": " } (answer.next_step) } }
+            @if answer.is_to_stretch && !is_stopped {
+                p.note { b { (words::NEXT) ": " } (words::STRETCH_NEXT) " " a href={ "/visits/" (view.visit) } { (words::TO_AFTER) } }
+            } @else if !answer.next_step.is_empty() && !is_stopped { p.note { b { (words::NEXT) ": " } (answer.next_step) } }
         }
     }
 }

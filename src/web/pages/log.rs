@@ -113,6 +113,7 @@ fn one_due(view: &LogView, due: &DueView, address: &str) -> Markup {
                 p { (due.how[0]) }
                 p { b { (plan_words::FELT) ": " } (due.how[1]) }
                 p { b { (plan_words::STOP) ": " } (due.how[2]) }
+                p { b { (plan_words::PAIN_TAKEN) ": " } (due.pain) }
             }
             form method="post" action=(address) {
                 (hidden(&due.stage, &view.today, "yes"))

@@ -84,7 +84,7 @@ fn one_stage(stage: &StageView) -> Markup {
                 summary { (words::ALL_OF_IT) span.sr { ", " (stage.name) } }
                 dl.told {
                     @for (label, said) in [
-                        (words::HOW, &stage.how), (words::FELT, &stage.felt), (words::STOP, &stage.stop),
+                        (words::HOW, &stage.how), (words::FELT, &stage.felt), (words::STOP, &stage.stop), (words::PAIN_TAKEN, &stage.pain),
                         (words::ENTRY, &stage.entry), (words::EXIT, &stage.exit),
                     ] {
                         div { dt { (label) } dd { (said) } }
@@ -154,6 +154,7 @@ pub fn render_form(view: &PlanFormView) -> Markup {
             p.lead { (words::LEAD_EDIT) }
             (errors(form))
             form #field-plan method="post" action={ "/clients/" (view.code) "/plan/edit" } novalidate {
+                @if !form.value("was").is_empty() { input type="hidden" name="was" value=(form.value("was")); }
                 fieldset.space {
                     legend { (words::PAIN) }
                     (choose(form, "pain_rule", words::PAIN_RULE, "", &rules))

@@ -91,15 +91,23 @@ fn person(form: &FormView) -> Markup {
     }
 }
 
-pub(super) fn questions(signs: &[DangerSign], form: &FormView) -> Markup {
-    let (reason_id, hint_id, error_id) = ids("reason");
-    let error = form.error("reason");
+/// The questions alone, under a heading.
+pub(super) fn asked(signs: &[DangerSign], heading: &str, form: &FormView) -> Markup {
     html! {
         div.caution { p { (words::EMERGENCY) } }
         section {
-            h2 #signs { (words::SIGNS) }
+            h2 #signs { (heading) }
             @for sign in signs { (question(*sign, form)) }
         }
+    }
+}
+
+/// The questions, who answers them, and a clinician's reason to go on.
+fn questions(signs: &[DangerSign], form: &FormView) -> Markup {
+    let (reason_id, hint_id, error_id) = ids("reason");
+    let error = form.error("reason");
+    html! {
+        (asked(signs, words::SIGNS, form))
         fieldset.space {
             legend { (words::WHO) }
             (Choice {

@@ -57,7 +57,7 @@ fn all_pages() -> Vec<(&'static str, Markup)> {
         ("mark-blind", mark(&marking(2))),
         ("result", result(&measured())),
         ("alone-start", alone_start(&AloneStartView { signs: DangerSign::ALL.to_vec(), form: FormView::default() })),
-        ("alone", alone(&AloneView { visit: one_visit(), landmarks: marking(1).landmarks })),
+        ("alone", alone(&AloneView { visit: one_visit(), goes_on: None, landmarks: marking(1).landmarks })),
         ("alone-result", alone_result(&one_answer(Call::Positive))),
         ("alone-result-open", alone_result(&one_answer(Call::NotComparable))),
         ("intake", intake(&one_intake())),

@@ -11,12 +11,14 @@ use super::visits::{result_view, visit_view};
 use super::{onwards, page, page_again};
 use crate::geometry::Side;
 use crate::pose::View;
-use crate::records::{DangerSign, Records, RecordsError};
-use crate::screen::{Occasion, ResultSide};
+use crate::records::{AnsweredBy, Answers, DangerSign, Records, RecordsError};
+use crate::screen::{Call, Occasion, ResultSide};
+use crate::web::danger;
 use crate::web::error::WebError;
 use crate::web::pages;
 use crate::web::request::{Form, Id};
 use crate::web::state::{App, blocking};
+use crate::web::text::alone as words;
 use crate::web::view::{AloneResultView, AloneStartView, AloneView, AnswerView, FormView, LandmarkView, VisitView};
 
 /// `GET /alone`.
@@ -31,10 +33,12 @@ pub async fn begin(State(app): State<Arc<App>>, mut form: Form) -> Result<Respon
         let (Some(answers), Some(facts), true) = (answers, facts, form.is_right()) else {
             return Ok(page_again(pages::alone_start(&start_view(form.view))));
         };
+        // whoever is alone answers for themselves
+        let answers = Answers { answered_by: AnsweredBy::Client, reason: None, ..answers };
         let client = match app.records.add_client(&facts, &answers) {
             Ok(client) => client,
             Err(RecordsError::CodeTaken { code }) => {
-                form.fault("code", format!("another client has the code {code}"));
+                form.fault("code", words::code_taken(&code));
                 return Ok(page_again(pages::alone_start(&start_view(form.view))));
             }
             Err(error) => return Err(error.into()),
@@ -51,8 +55,11 @@ pub async fn begin(State(app): State<Arc<App>>, mut form: Form) -> Result<Respon
 
 /// `GET /visits/{id}/alone`.
 pub async fn steps(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
-    blocking(move || Ok(page(pages::alone(&alone_view(visit_view(&app.records, id, None, FormView::default())?)))))
-        .await
+    blocking(move || {
+        let visit = visit_view(&app.records, id, None, FormView::default())?;
+        Ok(page(pages::alone(&alone_view(&app.records, visit)?)))
+    })
+    .await
 }
 
 /// `GET /visits/{id}/alone/result`.
@@ -70,7 +77,7 @@ fn start_view(form: FormView) -> AloneStartView {
 }
 
 /// The steps of a visit as its sheet has it, with an upload that was refused.
-pub(super) fn alone_view(visit: VisitView) -> AloneView {
+pub(super) fn alone_view(records: &Records, visit: VisitView) -> Result<AloneView, WebError> {
     let near_side = match visit.affected_side {
         ResultSide::Left => Side::Left,
         ResultSide::Right | ResultSide::Both => Side::Right,
@@ -78,11 +85,15 @@ pub(super) fn alone_view(visit: VisitView) -> AloneView {
     let landmarks = landmarks_of_view(View::Side, Some(near_side))
         .map(|(landmark, is_required)| LandmarkView { landmark, is_required })
         .collect();
-    AloneView { visit, landmarks }
+    let note = danger::note(records, visit.id)?;
+    let goes_on = note.filter(|note| !note.is_stop).map(|note| note.text);
+    Ok(AloneView { visit, goes_on, landmarks })
 }
 
 fn alone_result_view(records: &Records, id: i64) -> Result<AloneResultView, WebError> {
     let result = result_view(records, id)?;
+    let is_painful = result.is_painful;
+    let has_after = result.comparisons.iter().any(|comparison| comparison.occasion == Occasion::After);
     let before = result.comparisons.into_iter().filter(|comparison| comparison.occasion == Occasion::Before);
     // several where both sides were compared: that of the affected side, else the first
     let mut comparisons: Vec<_> = before.collect();
@@ -93,6 +104,7 @@ fn alone_result_view(records: &Records, id: i64) -> Result<AloneResultView, WebE
         margin: comparison.margin,
         reason: comparison.reason,
         next_step: comparison.next_step,
+        is_to_stretch: comparison.call == Call::Positive && !has_after && !is_painful,
     });
     Ok(AloneResultView {
         visit: id,

@@ -253,10 +253,7 @@ fn take_person(case: &Casework, form: &mut Form, before: Option<&Intake>) -> Opt
         }
     }
     let mut intake = before.cloned().unwrap_or_else(|| Intake::blank(case.code(), clients));
-    // what was rated stays rated: an activity that is given up takes its ratings with it
-    for visit in &mut intake.visits {
-        visit.ratings.retain(|activity, _| activities.contains(activity));
-    }
+    move_ratings(&mut intake, &activities, form)?;
     intake.client = case.code().to_owned();
     intake.affected_side = affected_side?;
     intake.pain_spots = pain_spots;
@@ -268,6 +265,41 @@ fn take_person(case: &Casework, form: &mut Form, before: Option<&Intake>) -> Opt
     intake.goals = goals;
     intake.activities = activities;
     Some(intake)
+}
+
+/// What was rated stays rated: where an activity that has ratings is named no more, the person says whether it has another name
+/// now or is given up.
+fn move_ratings(intake: &mut Intake, activities: &[String], form: &mut Form) -> Option<()> {
+    let is_rated = |activity: &String| intake.visits.iter().any(|visit| visit.ratings.contains_key(activity));
+    let gone: Vec<(usize, String)> = (intake.activities.iter().cloned().enumerate())
+        .filter(|(_, activity)| !activities.contains(activity) && is_rated(activity))
+        .collect();
+    if gone.is_empty() {
+        return Some(());
+    }
+    let keeps = match form.text("ratings").as_deref() {
+        Some("renamed") => true,
+        Some("given_up") => false,
+        _ => {
+            let names: Vec<&str> = gone.iter().map(|(_, activity)| activity.as_str()).collect();
+            form.fault("ratings", words::ratings_of(&names.join(", ")));
+            return None;
+        }
+    };
+    for (at, before) in gone {
+        let renamed = form.line_up_to(&format!("activity_{}", at + 1), ACTIVITY_LENGTH_MAX);
+        let renamed = renamed.filter(|name| keeps && !intake.activities.contains(name));
+        if keeps && renamed.is_none() {
+            form.fault("ratings", words::no_new_name(&before));
+            return None;
+        }
+        for visit in &mut intake.visits {
+            if let (Some(rating), Some(name)) = (visit.ratings.remove(&before), &renamed) {
+                visit.ratings.insert(name.clone(), rating);
+            }
+        }
+    }
+    Some(())
 }
 
 /// What is told and found at a visit. Faults are noted in the form.
@@ -288,7 +320,8 @@ fn take_visit(case: &Casework, form: &mut Form, activities: &[String]) -> Option
         } else {
             activities.get(number - 1).cloned()
         };
-        let activity = activity.filter(|name| activities.contains(name));
+        // of names that were refused, what is wrong is told with them
+        let activity = activity.filter(|name| !name.is_empty() && (are_chosen_here || activities.contains(name)));
         let rating = whole(form, &name, u16::from(PAIN_MAX)).and_then(|rating| u8::try_from(rating).ok());
         match (activity, rating) {
             (Some(activity), Some(rating)) => {

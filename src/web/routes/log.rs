@@ -20,7 +20,7 @@ use crate::web::error::WebError;
 use crate::web::pages;
 use crate::web::request::{Code, CodeAndId, Form, Parameters};
 use crate::web::state::{App, blocking};
-use crate::web::text::log as words;
+use crate::web::text::{log as words, plan as plan_words};
 use crate::web::text_file::TextFile;
 use crate::web::view::{DueView, EntryFormView, EntryView, FormView, LogView, MorningView};
 
@@ -54,6 +54,13 @@ pub async fn add(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) 
         let entry = take_entry(&case, &mut form);
         if case.stopped.is_some() && entry.as_ref().is_some_and(|entry| entry.is_done && entry.day == case.today) {
             form.fault("day", words::STOPPED);
+        }
+        // a second press, or another tab: what is there is corrected, not doubled
+        if let Some(entry) = &entry
+            && case.entries.iter().any(|logged| (logged.entry.day, logged.entry.stage) == (entry.day, entry.stage))
+        {
+            let stage = &case.plan.stages()[entry.stage].name;
+            form.fault("stage", words::is_there(stage, &day_words(entry.day)));
         }
         let Some(entry) = entry.filter(|_| form.is_right()) else {
             return Ok(page_again(if is_of_form {
@@ -290,6 +297,7 @@ fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
                     decision: stage.decision,
                     reason: stage.reason.clone(),
                     dose: (dose.phase.clone(), dose.words.clone()),
+                    pain: plan_words::pain_limits(case.plan.pain_limits(at)),
                     how: [dose.how.clone(), dose.felt.clone(), dose.stop.clone()],
                     cells: [
                         dose.load.clone().unwrap_or_default(),

@@ -18,7 +18,7 @@ pub(super) mod visits;
 
 use axum::extract::Multipart;
 use axum::extract::multipart::MultipartRejection;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::Markup;
 
@@ -37,6 +37,12 @@ fn page_again(markup: Markup) -> Response {
 /// On to another page, after something was done.
 fn onwards(path: &str) -> Response {
     Redirect::to(path).into_response()
+}
+
+/// `GET` on an address that only takes something, as when a page that was refused is opened again: on to the page above it.
+pub(super) async fn upwards(uri: Uri) -> Response {
+    let above = uri.path().rsplit_once('/').map_or("", |(above, _)| above);
+    onwards(if above.is_empty() { "/" } else { above })
 }
 
 /// The parts of an upload's body.

@@ -1,5 +1,6 @@
 //! The plan: what it proposes, its form, its file, and a clinician's decision to go on.
 
+use std::hash::{Hash as _, Hasher as _};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -100,7 +101,9 @@ pub async fn unit(State(app): State<Arc<App>>, Code(code): Code, mut form: Form)
 pub async fn form(State(app): State<Arc<App>>, Code(code): Code) -> Result<Response, WebError> {
     blocking(move || {
         let case = Casework::of(&app.records, &code)?;
-        Ok(page(pages::plan_form(&form_view(&case, filled(&case.plan)))))
+        let mut filled = filled(&case.plan);
+        filled.values.insert("was".to_owned(), state_of(&case.plan)?);
+        Ok(page(pages::plan_form(&form_view(&case, filled))))
     })
     .await
 }
@@ -109,6 +112,12 @@ pub async fn form(State(app): State<Arc<App>>, Code(code): Code) -> Result<Respo
 pub async fn edit(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) -> Result<Response, WebError> {
     blocking(move || {
         let case = Casework::of(&app.records, &code)?;
+        // another tab, or another person, may have changed the plan since this form was filled
+        let state = state_of(&case.plan)?;
+        if form.text("was").is_some_and(|was| was != state) {
+            form.fault("plan", words::CHANGED_MEANWHILE);
+            form.view.values.insert("was".to_owned(), state);
+        }
         let draft = take_draft(&case.plan, &mut form);
         if form.is_right() {
             let changed = case.plan.with(draft).map_err(|error| faults(&error, false));
@@ -182,6 +191,7 @@ fn plan_view(case: &Casework, clearing: FormView, upload: FormView) -> PlanView 
         how: stage.how.clone(),
         felt: stage.felt.clone(),
         stop: stage.stop.clone(),
+        pain: words::pain_limits(plan.pain_limits(at)),
         entry: entry_of_stage_words(stage, plan),
         exit: exit_of_stage_words(stage),
         phases: (0..stage.phases.len())
@@ -259,6 +269,13 @@ fn form_view(case: &Casework, form: FormView) -> PlanFormView {
     PlanFormView { code: case.code().to_owned(), stages: stages.collect(), form }
 }
 
+/// Tells a plan from what it was before a change.
+fn state_of(plan: &Plan) -> Result<String, WebError> {
+    let mut hasher = std::hash::DefaultHasher::new();
+    plan.to_toml()?.hash(&mut hasher);
+    Ok(format!("{:016x}", hasher.finish()))
+}
+
 fn filled(plan: &Plan) -> FormView {
     let mut form = FormView::default();
     let mut set = |name: String, value: String| form.values.insert(name, value);
@@ -320,10 +337,15 @@ fn take_draft(plan: &Plan, form: &mut Form) -> Draft {
             let ends = ["from", "to"];
             let place = format!("{}, {}", stage.name, phase.name);
             let mut range = |name: &str, into: &mut [u16; 2]| {
-                for (end, into) in ends.iter().zip(into) {
+                let is_right = form.is_right();
+                for (end, into) in ends.iter().zip(into.iter_mut()) {
                     if let Some(number) = counted(form, &format!("{name}_{end}.{id}.{}", phase.id), &place) {
                         *into = number;
                     }
+                }
+                if is_right && form.is_right() && into[0] > into[1] {
+                    let name = format!("{name}_to.{id}.{}", phase.id);
+                    form.fault(&name, words::runs_backward(&place, words::field(&name), into.map(f64::from)));
                 }
             };
             range("sets", &mut phase.sets);
@@ -337,13 +359,17 @@ fn take_draft(plan: &Plan, form: &mut Form) -> Draft {
                 *lowering_s = number;
             }
             if let Some(weight_kg) = &mut phase.weight_kg {
-                for (end, into) in ends.iter().zip(weight_kg) {
+                for (end, into) in ends.iter().zip(weight_kg.iter_mut()) {
                     let name = format!("weight_{end}.{id}.{}", phase.id);
                     match form.number(&name, [0.0, WEIGHT_MAX], "kg") {
                         Some(kg) => *into = kg,
                         None if form.view.error(&name).is_none() => form.fault(&name, words::nothing_typed(&place)),
                         None => {}
                     }
+                }
+                if form.is_right() && weight_kg[0] > weight_kg[1] {
+                    let name = format!("weight_to.{id}.{}", phase.id);
+                    form.fault(&name, words::runs_backward(&place, words::field(&name), *weight_kg));
                 }
             }
         }

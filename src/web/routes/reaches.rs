@@ -60,7 +60,7 @@ pub async fn upload(
     }
     blocking(move || {
         let view = visit_view(&app.records, visit, None, form.view)?;
-        Ok(page_again(if view.is_alone { pages::alone(&alone_view(view)) } else { pages::visit(&view) }))
+        Ok(page_again(if view.is_alone { pages::alone(&alone_view(&app.records, view)?) } else { pages::visit(&view) }))
     })
     .await
 }

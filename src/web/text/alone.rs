@@ -4,6 +4,7 @@
 pub const TITLE_START: &str = "Screen yourself, step by step";
 pub const LEAD_START: &str = "A quarter of an hour with a phone, a light bar, a stool and the edge of a wall. First some questions: if one \
                               answer is yes, this is not the right thing to do today.";
+pub const SIGNS: &str = "Do you have any of these?";
 pub const YOU: &str = "You";
 pub const CODE_HINT: &str = "A short code of your own, such as R07. Not your name.";
 pub const START: &str = "Go on";
@@ -19,6 +20,9 @@ pub const NOW: &str = "now";
 pub const LATER: &str = "later";
 pub const STEP_SIGNS: &str = "Danger signs";
 pub const STEP_SIGNS_DONE: &str = "Asked, and nothing speaks against it. Stop all the same at the first pain.";
+pub const STRETCH_NEXT: &str =
+    "Stretch as a clinician or coach has shown you, then film the same two reaches again from the same place.";
+pub const TO_AFTER: &str = "Bring in the clips after the stretch";
 pub const STEP_FILM: &str = "Film two clips";
 pub const FILM: [&str; 5] = [
     "Stand the phone side on, about 3 m away, at shoulder height, and don't touch it again.",
@@ -86,6 +90,14 @@ pub fn difference(value: &str, interval: &str) -> String {
 #[must_use]
 pub fn margin(margin: &str) -> String {
     format!("Differences smaller than {margin} are taken for none. A minus means that the palms-up reach ends lower.")
+}
+
+/// A code that is there already: at home it is mostly the own one of the time before.
+#[must_use]
+pub fn code_taken(code: &str) -> String {
+    format!(
+        "{code} is there already. If it is you, open it under Clients and choose \"{VISIT_BUTTON}\"; if not, choose another code."
+    )
 }
 
 /// Points that are still missing.

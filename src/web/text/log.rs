@@ -74,6 +74,11 @@ pub fn not_a_day(found: &str) -> String {
 }
 
 #[must_use]
+pub fn is_there(stage: &str, date: &str) -> String {
+    format!("\"{stage}\" of {date} is in the log already: correct that entry where something was different")
+}
+
+#[must_use]
 pub fn in_future(found: &str, today: &str) -> String {
     format!("{found} is in the future: today is {today}")
 }

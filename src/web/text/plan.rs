@@ -1,7 +1,10 @@
 //! `/clients/{code}/plan`. What the plan itself says comes from the plan's file.
 
-use crate::plan::PainRule;
+use crate::plan::pain::{SEVERE_FROM, SEVERE_MORNING_FROM};
+use crate::plan::{PainLimits, PainRule};
 
+pub const PAIN_TAKEN: &str = "Pain that is taken";
+pub const CHANGED_MEANWHILE: &str = "the plan was changed since this form was opened: look at it in another tab, then save again to put this in its place";
 pub const TITLE: &str = "Plan and next session";
 pub const TITLE_EDIT: &str = "Doses and limits";
 pub const LEAD_EDIT: &str = "What you save is checked as a whole: if a part contradicts another, nothing is changed.";
@@ -112,6 +115,32 @@ pub fn field(name: &str) -> &'static str {
 #[must_use]
 pub fn not_a_count(place: &str, label: &str, found: &str, most: u16) -> String {
     format!("{place}: {label} is \"{found}\", expected a whole number from 0 to {most}")
+}
+
+/// A range that ends below where it begins.
+#[must_use]
+pub fn runs_backward(place: &str, label: &str, [from, to]: [f64; 2]) -> String {
+    format!("{place}: {label} goes from {from} to {to}, expected the smaller number first")
+}
+
+/// What pain a stage takes, and what it does to the dose.
+#[must_use]
+pub fn pain_limits(limits: PainLimits) -> String {
+    let PainLimits { safe_at_most, acceptable_at_most, morning_at_most, .. } = limits;
+    let during = match (safe_at_most, acceptable_at_most) {
+        (0, 0) => "None during it, or the dose comes down.".to_owned(),
+        (safe, most) if safe == most => format!("At most {most} of 10 during it, or the dose comes down."),
+        (safe, most) => {
+            format!("At most {safe} of 10 during it for the dose to rise, and at most {most}, or it comes down.")
+        }
+    };
+    let morning = match morning_at_most {
+        0 => "None the next morning.".to_owned(),
+        most => format!("At most {most} the next morning."),
+    };
+    format!(
+        "{during} {morning} From {SEVERE_FROM} on during it, or {SEVERE_MORNING_FROM} the next morning, a clinician looks first."
+    )
 }
 
 #[must_use]

@@ -22,6 +22,8 @@ pub struct AloneStartView {
 pub struct AloneView {
     /// The visit as its sheet has it.
     pub visit: VisitView,
+    /// That a clinician goes on in spite of a danger sign, as a sentence.
+    pub goes_on: Option<String>,
     /// The points that are marked, each with how to find it.
     pub landmarks: Vec<LandmarkView>,
 }
@@ -54,4 +56,6 @@ pub struct AnswerView {
     pub reason: String,
     /// What would settle it; empty where nothing goes on.
     pub next_step: String,
+    /// The next step is to stretch, and to film the same two reaches again.
+    pub is_to_stretch: bool,
 }

@@ -48,6 +48,8 @@ pub struct StageView {
     pub felt: String,
     /// When to stop.
     pub stop: String,
+    /// What pain it takes.
+    pub pain: String,
     /// When it begins.
     pub entry: String,
     /// What ends it.
@@ -158,6 +160,8 @@ pub struct DueView {
     pub dose: (String, String),
     /// How it is done, what is felt, when to stop.
     pub how: [String; 3],
+    /// What pain it takes.
+    pub pain: String,
     /// The dose as an entry holds it: `load`, `sets`, `repetitions`, `seconds`.
     pub cells: [String; 4],
     /// What a load may be; `None` where there is none.

@@ -15,8 +15,16 @@ fn a_danger_sign_stops_before_the_first_step() {
         let stopped = page.post("/alone", &client("R07", &["night_pain"])).await;
         assert_eq!(stopped.location(), "/clients/R07");
         assert!(page.app.records.visits(1).unwrap().is_empty(), "no visit is begun");
+        // nobody is a clinician to themselves
+        let own = [("answered_by", "clinician"), ("reason", "it is nothing")];
+        let own: Vec<_> =
+            client("R09", &["night_pain"]).into_iter().filter(|(name, _)| *name != "answered_by").chain(own).collect();
+        assert_eq!(page.post("/alone", &own).await.location(), "/clients/R09");
+        assert!(page.app.records.visits(2).unwrap().is_empty(), "no visit is begun");
+        let start = page.get("/alone").await.text();
+        assert!(start.contains("Do you have any of these?") && !start.contains("A licensed clinician"), "{start}");
         let taken = page.post("/alone", &client("r07", &[])).await;
-        assert!(taken.text().contains("another client has the code r07"), "{}", taken.text());
+        assert!(taken.text().contains("r07 is there already. If it is you, open it under Clients"), "{}", taken.text());
     });
 }
 
@@ -43,8 +51,18 @@ fn the_steps_lead_on_and_back_again() {
         }
         let answer = page.get("/visits/1/alone/result").await.text();
         assert!(answer.contains("There is no answer yet"), "{answer}");
+        // a clinician goes on in spite of a sign: the first step says so
+        let goes_on = [("answered_by", "clinician"), ("reason", "looked at, an old strain")];
+        let goes_on: Vec<_> = client("R07", &["weak_grip"])
+            .into_iter()
+            .filter(|(name, _)| *name != "answered_by")
+            .chain(goes_on)
+            .collect();
+        page.post("/clients/R07/screening", &goes_on).await.location();
+        let steps = page.get("/visits/1/alone").await.text();
+        assert!(steps.contains("looked at, an old strain") && !steps.contains("nothing speaks against it"), "{steps}");
         // a sign that comes up on the way
-        page.post("/clients/R07/screening", &client("R07", &["weak_grip"])).await.location();
+        page.post("/clients/R07/screening", &client("R07", &["fever"])).await.location();
         let steps = page.get("/visits/1/alone").await.text();
         assert!(steps.contains("Do not go on") && !steps.contains("before-external-file"), "{steps}");
     });

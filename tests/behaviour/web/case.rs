@@ -143,8 +143,61 @@ fn what_an_intake_cannot_say_is_refused_in_a_sentence() {
             let fields = with(&good, &change);
             let fields: Vec<_> = fields.into_iter().filter(|(name, _)| !name.is_empty()).collect();
             let refused = post(&page, "/clients/R07/intake", &fields).await;
+            let is_about_rating = named.contains("rates an activity");
+            assert_eq!(
+                refused.text().contains("rates an activity"),
+                is_about_rating,
+                "a fault brings no other: {named}"
+            );
             let named = named.replace('"', "&quot;");
             is_refused(&page, &before, &refused, &named);
+        }
+    });
+}
+
+#[test]
+fn ratings_of_an_activity_go_only_when_a_person_says_so() {
+    wait_for(async {
+        let page = case(21).await;
+        let before = page.everything();
+        let renamed = with(&intake(&page, 21), &[("activity_1", "sculling")]);
+        let refused = post(&page, "/clients/R07/intake/person", &renamed).await;
+        is_refused(&page, &before, &refused, "rowing: rated at earlier visits and named no more");
+        let empty = with(&renamed, &[("activity_1", ""), ("ratings", "renamed")]);
+        let refused = post(&page, "/clients/R07/intake/person", &empty).await;
+        is_refused(&page, &before, &refused, "there is no new name where");
+        post(&page, "/clients/R07/intake/person", &with(&renamed, &[("ratings", "renamed")])).await.location();
+        let ratings = || page.app.records.intake(1, today(&page)).unwrap().unwrap().visits[0].ratings.clone();
+        assert_eq!((ratings().get("sculling"), ratings().get("rowing")), (Some(&3), None));
+        let given_up = with(&renamed, &[("activity_1", "swimming"), ("ratings", "given_up")]);
+        post(&page, "/clients/R07/intake/person", &given_up).await.location();
+        assert_eq!(ratings().keys().collect::<Vec<_>>(), ["carrying"]);
+    });
+}
+
+#[test]
+fn a_second_press_doubles_no_session() {
+    wait_for(async {
+        let page = case(21).await;
+        let on = today(&page).to_string();
+        page.post("/clients/R07/log", &entry(&on, "flexors", "", "0", "")).await.location();
+        let before = page.everything();
+        let again = page.post("/clients/R07/log", &entry(&on, "flexors", "", "3", "")).await;
+        is_refused(&page, &before, &again, "is in the log already: correct that entry");
+    });
+}
+
+#[test]
+fn an_address_that_only_takes_something_leads_back_when_it_is_opened() {
+    wait_for(async {
+        let page = case(21).await;
+        for (path, above) in [
+            ("/clients/R07/plan/file", "/clients/R07/plan"),
+            ("/clients/R07/log/morning", "/clients/R07/log"),
+            ("/clients/R07/visits", "/clients/R07"),
+            ("/clients", "/"),
+        ] {
+            assert_eq!(page.get(path).await.location(), above);
         }
     });
 }
@@ -346,7 +399,8 @@ fn the_clinician_changes_doses_limits_and_units() {
             ("sets_from.flexors.light", "-3", "Wrist flexors, Up and down, light: Sets is \"-3\""),
             ("weight_from.flexors.light", "-5", "expected a number from 0 to 500 kg"),
             ("days_between.flexors", "1", "heavy work is never done on consecutive days"),
-            ("sets_from.flexors.light", "9", "\"sets\""),
+            ("sets_from.flexors.light", "9", "Wrist flexors, Up and down, light: Sets goes from 9 to"),
+            ("weight_from.flexors.light", "99", "Wrist flexors, Up and down, light: Weight, kg goes from 99 to"),
             ("pain_rule", "brave", "expected pain_free, thomee_1997"),
             ("safe_at_most", "11", "Safe up to is \"11\""),
         ] {
@@ -354,8 +408,20 @@ fn the_clinician_changes_doses_limits_and_units() {
             is_refused(&page, &before, &refused, &named.replace('"', "&quot;"));
         }
         assert_eq!(send(&changed("weight_from.flexors.light", "2")).await.location(), "/clients/R07/plan");
+        // the form was filled before that: what somebody changed meanwhile is not undone unseen
+        let before = page.everything();
+        let stale = send(&changed("sets_from.flexors.light", "1")).await;
+        is_refused(&page, &before, &stale, "was changed since this form was opened");
+        let fields = fields_of(&page.get("/clients/R07/plan/edit").await.text());
+        let changed = |name: &str, value: &str| {
+            let mut fields = fields.clone();
+            fields.insert(name.to_owned(), value.to_owned());
+            fields
+        };
         assert!(page.get("/clients/R07/plan").await.text().contains("from 3 sets of 10, 2 kg"));
         send(&changed("pain_rule", "thomee_1997")).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(plan.contains("At most 2 of 10 during it for the dose to rise, and at most 5"), "{plan}");
         let kept = page.app.records.plan(1).unwrap().unwrap();
         assert_eq!(kept.pain_limits(kept.stage_at("flexors").unwrap()).safe_at_most, 2);
 

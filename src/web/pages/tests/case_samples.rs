@@ -57,6 +57,7 @@ pub(super) fn one_plan(decision: Decision) -> PlanView {
         how: words_of("Curl the wrist."),
         felt: words_of("Work."),
         stop: words_of("Stop when it hurts."),
+        pain: words_of("None."),
         entry: words_of("Begins at once."),
         exit: words_of("Done at the end."),
         phases: vec![(words_of("Lowering only"), words_of("from light to heavy"))],
@@ -106,6 +107,7 @@ pub(super) fn one_answer(call: Call) -> AloneResultView {
             margin: words_of("3.0°"),
             reason: words_of("The interval lies below zero."),
             next_step: words_of("Stretch, then film again."),
+            is_to_stretch: call == Call::Positive,
         }),
     }
 }
@@ -135,6 +137,7 @@ pub(super) fn one_log(form: FormView) -> LogView {
         reason: words_of("The same again, because the next morning is not known."),
         dose: (words_of("Lowering only"), words_of("3 sets of 10, 2.5 kg")),
         how: [words_of("Curl."), words_of("Work."), words_of("Stop when it hurts.")],
+        pain: words_of("None."),
         cells: [words_of("2.5 kg"), words_of("3"), words_of("10"), String::new()],
         load_hint: Some(words_of("a weight")),
         has_seconds: true,
