@@ -10,6 +10,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use crate::geometry::ImagePoint;
 
+use super::plane::LANES;
 use super::pyramid::Pyramid;
 
 /// How a point is followed from picture to picture.
@@ -137,13 +138,17 @@ fn level_scale(level: usize) -> f64 {
 struct Window<'a> {
     options: &'a FlowOptions,
     side: usize,
+    /// Columns with those beside the window that make them a multiple of [`LANES`].
+    columns: usize,
     /// Values with a border of one px, from which the derivatives come.
     bordered: Vec<f32>,
     values: Vec<f32>,
-    /// Derivatives along x and y, without their mean where brightness is free.
-    slopes: Vec<[f32; 2]>,
+    /// Derivatives along x and along y, without their mean where brightness is free; 0 beside the window.
+    slopes: [Vec<f32>; 2],
     normal: Matrix2<f64>,
     other: Vec<f32>,
+    /// Room to read pixels in.
+    pixels: Vec<f32>,
 }
 
 impl<'a> Window<'a> {
@@ -151,11 +156,13 @@ impl<'a> Window<'a> {
         Self {
             options,
             side: 2 * options.half_window_px + 1,
+            columns: (2 * options.half_window_px + 1).next_multiple_of(LANES),
             bordered: Vec::new(),
             values: Vec::new(),
-            slopes: Vec::new(),
+            slopes: [Vec::new(), Vec::new()],
             normal: Matrix2::zeros(),
             other: Vec::new(),
+            pixels: Vec::new(),
         }
     }
 
@@ -172,37 +179,38 @@ impl<'a> Window<'a> {
     /// Takes the window around `middle`; `false` if it is too flat.
     fn take(&mut self, pyramid: &Pyramid, level: usize, middle: Vector2<f64>) -> bool {
         let plane = pyramid.level(level);
-        let side = self.side;
-        let wide = side + 2;
+        let (side, columns) = (self.side, self.columns);
+        let wide = columns + LANES;
         let corner = middle - Vector2::repeat(self.options.half_window_px as f64 + 1.0);
-        plane.sample_grid(narrow(corner.x), narrow(corner.y), wide, &mut self.bordered);
+        plane.sample_grid(narrow(corner.x), narrow(corner.y), [wide, side + 2], &mut self.pixels, &mut self.bordered);
         self.values.clear();
-        self.slopes.clear();
-        for y in 1..=side {
-            let [above, here, below] = [y - 1, y, y + 1].map(|row| &self.bordered[row * wide..(row + 1) * wide]);
-            for x in 1..=side {
-                self.values.push(here[x]);
-                // Scharr's operator: a derivative one way, weights 3 10 3 the other, over 32.
-                let along_x = 3.0 * (above[x + 1] - above[x - 1] + below[x + 1] - below[x - 1])
-                    + 10.0 * (here[x + 1] - here[x - 1]);
-                let along_y =
-                    3.0 * (below[x - 1] - above[x - 1] + below[x + 1] - above[x + 1]) + 10.0 * (below[x] - above[x]);
-                self.slopes.push([along_x / 32.0, along_y / 32.0]);
-            }
+        self.slopes.iter_mut().for_each(Vec::clear);
+        let [along_x, along_y] = &mut self.slopes;
+        for rows in self.bordered.windows(3 * wide).step_by(wide) {
+            let (above, rest) = rows.split_at(wide);
+            let (here, below) = rest.split_at(wide);
+            self.values.extend_from_slice(&here[1..=columns]);
+            // Scharr's operator: a derivative one way, weights 3 10 3 the other, over 32.
+            let around = above.windows(3).zip(here.windows(3)).zip(below.windows(3)).take(side);
+            along_x.extend(around.clone().map(|((above, here), below)| {
+                (3.0 * (above[2] - above[0] + below[2] - below[0]) + 10.0 * (here[2] - here[0])) / 32.0
+            }));
+            along_y.extend(around.map(|((above, _), below)| {
+                (3.0 * (below[0] - above[0] + below[2] - above[2]) + 10.0 * (below[1] - above[1])) / 32.0
+            }));
+            along_x.resize(self.values.len(), 0.0);
+            along_y.resize(self.values.len(), 0.0);
         }
-        let count = self.slopes.len() as f32;
+        let count = (side * side) as f32;
         if self.options.is_brightness_free {
-            let sum = self.slopes.iter().fold([0.0_f32; 2], |sum, slope| [sum[0] + slope[0], sum[1] + slope[1]]);
-            for slope in &mut self.slopes {
-                *slope = [slope[0] - sum[0] / count, slope[1] - sum[1] / count];
+            for slopes in &mut self.slopes {
+                let mean = slopes.iter().sum::<f32>() / count;
+                let rows = slopes.chunks_exact_mut(columns);
+                rows.for_each(|row| row[..side].iter_mut().for_each(|slope| *slope -= mean));
             }
         }
-        let (mut xx, mut xy, mut yy) = (0.0_f32, 0.0_f32, 0.0_f32);
-        for [x, y] in &self.slopes {
-            xx += x * x;
-            xy += x * y;
-            yy += y * y;
-        }
+        let [along_x, along_y] = &self.slopes;
+        let (xx, xy, yy) = (dot(along_x, along_x), dot(along_x, along_y), dot(along_y, along_y));
         self.normal = Matrix2::new(f64::from(xx), f64::from(xy), f64::from(xy), f64::from(yy));
         weaker_eigenvalue(&self.normal) / f64::from(count) >= self.options.texture_min
     }
@@ -236,31 +244,49 @@ impl<'a> Window<'a> {
     /// The gradient of half the squared difference by the window's position. Slopes without a mean leave out brightness.
     fn gradient(&mut self, plane: &super::plane::Plane, middle: Vector2<f64>) -> Vector2<f64> {
         self.sample_other(plane, middle);
-        let (mut x, mut y) = (0.0_f32, 0.0_f32);
-        for ((other, value), slope) in self.other.iter().zip(&self.values).zip(&self.slopes) {
-            let difference = other - value;
-            x += difference * slope[0];
-            y += difference * slope[1];
-        }
+        self.other.iter_mut().zip(&self.values).for_each(|(other, value)| *other -= value);
+        let [x, y] = self.slopes.each_ref().map(|slopes| dot(&self.other, slopes));
         Vector2::new(f64::from(x), f64::from(y))
     }
 
     fn sample_other(&mut self, plane: &super::plane::Plane, middle: Vector2<f64>) {
         let corner = middle - Vector2::repeat(self.options.half_window_px as f64);
-        plane.sample_grid(narrow(corner.x), narrow(corner.y), self.side, &mut self.other);
+        plane.sample_grid(
+            narrow(corner.x),
+            narrow(corner.y),
+            [self.columns, self.side],
+            &mut self.pixels,
+            &mut self.other,
+        );
     }
 
     /// What is left at `end` on the finest level: mean absolute difference, and the covariance of the point.
     fn judge(&mut self, to: &Pyramid, end: Vector2<f64>) -> (f64, Matrix2<f64>) {
         self.sample_other(to.picture(), end);
-        let count = self.values.len() as f64;
-        let differences = || self.other.iter().zip(&self.values).map(|(other, value)| f64::from(other - value));
+        let count = (self.side * self.side) as f64;
+        let rows = || self.other.chunks_exact(self.columns).zip(self.values.chunks_exact(self.columns));
+        let differences = || {
+            rows().flat_map(|(other, value)| {
+                other.iter().zip(value).take(self.side).map(|(other, value)| f64::from(other - value))
+            })
+        };
         let mean = if self.options.is_brightness_free { differences().sum::<f64>() / count } else { 0.0 };
         let absolute = differences().map(|difference| (difference - mean).abs()).sum::<f64>() / count;
         let variance = differences().map(|difference| (difference - mean).powi(2)).sum::<f64>() / (count - 3.0);
         let inverse = self.normal.try_inverse().unwrap_or_else(|| Matrix2::repeat(f64::NAN));
         (absolute, inverse * variance)
     }
+}
+
+/// The sum of products of windows.
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let mut parts = [0.0_f32; LANES];
+    for (a, b) in a.as_chunks::<LANES>().0.iter().zip(b.as_chunks::<LANES>().0) {
+        for ((part, a), b) in parts.iter_mut().zip(a).zip(b) {
+            *part += a * b;
+        }
+    }
+    parts.iter().sum()
 }
 
 /// The smaller eigenvalue of a symmetric matrix.

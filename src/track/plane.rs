@@ -2,6 +2,9 @@
 
 use image::GrayImage;
 
+/// Values that are worked out side by side.
+pub(crate) const LANES: usize = 8;
+
 /// A grey picture with values from 0 to 255. Positions are in px from the centre of the top-left pixel, x right, y down.
 /// Beyond its edges the picture is its own mirror image through the centres of the outer pixels.
 #[derive(Debug, Clone, PartialEq)]
@@ -82,36 +85,45 @@ impl Plane {
         Some(upper + down * (lower - upper))
     }
 
-    /// Puts the values of an upright grid of `side` times `side` positions, one px apart, into `grid`; its first position is
-    /// at `x`, `y`, which must be finite.
-    pub(crate) fn sample_grid(&self, x: f32, y: f32, side: usize, grid: &mut Vec<f32>) {
-        grid.clear();
+    /// Puts the values of an upright grid of positions, one px apart, into `grid`, row by row: `rows` of them with `columns`, a
+    /// multiple of [`LANES`]. Its first position is at `x`, `y`, which must be finite. `pixels` is room to work in.
+    pub(crate) fn sample_grid(
+        &self,
+        x: f32,
+        y: f32,
+        [columns, rows]: [usize; 2],
+        pixels: &mut Vec<f32>,
+        grid: &mut Vec<f32>,
+    ) {
+        debug_assert_eq!(columns % LANES, 0);
         let (left, top) = (x.floor(), y.floor());
         let (across, down) = (x - left, y - top);
         let (left, top) = (whole(left), whole(top));
-        let last = i32::try_from(side).expect("a window is small");
-        let weights = [(1.0 - across) * (1.0 - down), across * (1.0 - down), (1.0 - across) * down, across * down];
-        let is_inside = left >= 0
-            && top >= 0
-            && usize::try_from(left + last).is_ok_and(|right| right < self.width)
-            && usize::try_from(top + last).is_ok_and(|bottom| bottom < self.height);
-        if is_inside {
-            let (left, top) = (left.unsigned_abs() as usize, top.unsigned_abs() as usize);
-            for row in top..top + side {
-                let upper = &self.row(row)[left..=left + side];
-                let lower = &self.row(row + 1)[left..=left + side];
-                grid.extend(upper.windows(2).zip(lower.windows(2)).map(|(upper, lower)| {
-                    weights[0] * f32::from(upper[0])
-                        + weights[1] * f32::from(upper[1])
-                        + weights[2] * f32::from(lower[0])
-                        + weights[3] * f32::from(lower[1])
-                }));
+        let [right, bottom] = [(left, columns), (top, rows)]
+            .map(|(first, count)| first + i32::try_from(count).expect("a window is small"));
+        // the pixels that are needed; of each row some more, so that rows of all widths are worked through in one go
+        let wide = columns + LANES;
+        pixels.resize((rows + 1) * wide, 0.0);
+        let is_inside = left >= 0 && usize::try_from(right).is_ok_and(|right| right < self.width);
+        let places: Vec<usize> =
+            if is_inside { Vec::new() } else { (left..=right).map(|column| mirrored(column, self.width)).collect() };
+        for (row, line) in (top..=bottom).zip(pixels.chunks_exact_mut(wide)) {
+            let row = self.row(mirrored(row, self.height));
+            if is_inside {
+                let row = &row[left.unsigned_abs() as usize..][..=columns];
+                line.iter_mut().zip(row).for_each(|(value, pixel)| *value = f32::from(*pixel));
+            } else {
+                line.iter_mut().zip(&places).for_each(|(value, place)| *value = f32::from(row[*place]));
             }
-        } else {
-            for row in 0..last {
-                for column in 0..last {
-                    grid.push(self.at(x + column as f32, y + row as f32));
-                }
+        }
+        let weights = [(1.0 - across) * (1.0 - down), across * (1.0 - down), (1.0 - across) * down, across * down];
+        grid.resize(rows * columns, 0.0);
+        for (lines, out) in pixels.windows(2 * wide).step_by(wide).zip(grid.chunks_exact_mut(columns)) {
+            let (upper, lower) = lines.split_at(wide);
+            let upper = upper.iter().zip(&upper[1..]);
+            let lower = lower.iter().zip(&lower[1..]);
+            for (out, ((a, b), (c, d))) in out.iter_mut().zip(upper.zip(lower)) {
+                *out = weights[0] * a + weights[1] * b + weights[2] * c + weights[3] * d;
             }
         }
     }
@@ -157,14 +169,16 @@ mod tests {
     }
 
     #[test]
-    fn grid_inside_is_the_grid_read_point_by_point() {
-        let plane = ramp();
-        let mut grid = Vec::new();
-        plane.sample_grid(0.75, 0.5, 3, &mut grid);
-        for row in 0..3_u8 {
-            for column in 0..3_u8 {
-                let slow = plane.at(0.75 + f32::from(column), 0.5 + f32::from(row));
-                assert!((grid[usize::from(row * 3 + column)] - slow).abs() < 1e-4);
+    fn grid_is_the_plane_read_point_by_point_also_beyond_its_edges() {
+        let plane =
+            Plane::new(19, 17, (0..19_u32 * 17).map(|index| u8::try_from(index * index % 251).unwrap()).collect());
+        let (mut pixels, mut grid) = (Vec::new(), Vec::new());
+        for (x, y) in [(0.75, 0.5), (-3.25, 4.0), (15.5, -2.75), (2.0, 14.25), (-30.5, -40.25)] {
+            plane.sample_grid(x, y, [8, 3], &mut pixels, &mut grid);
+            assert_eq!(grid.len(), 24);
+            for (place, found) in grid.iter().enumerate() {
+                let [row, column] = [place / 8, place % 8].map(|step| f32::from(u8::try_from(step).unwrap()));
+                assert!((found - plane.at(x + column, y + row)).abs() < 1e-3, "{x} {y}, {place}");
             }
         }
     }
