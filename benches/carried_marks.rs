@@ -1,5 +1,6 @@
 //! How far the difference is from the truth when marks are carried from reach to reach by image matching, and when every reach
-//! is marked on its own. Pictures are rendered; `cargo bench --bench carried_marks -- [VISITS] [SEED]`.
+//! is marked on its own. Pictures are rendered; `cargo bench --bench carried_marks -- [VISITS] [SEED] [DIFFERENCE]`. With a true
+//! difference (deg) given, before and after the stretch, calls are counted too.
 //!
 //! A visit has four reaches of one frame at end range. By hand, every mark of every reach has its own error of
 //! [`MARK_SD_PX`]. Carried, only before internal is marked whole; the other rotation takes what matches and gets its wrists
@@ -28,6 +29,7 @@ use tworeach::pose::{
     BarFacts, FrameObservations, Mark, PersonFacts, Quantity, ReachObservations, Rotation, SharedError, Term,
     VisitObservations, fit_visit,
 };
+use tworeach::screen::case::MARGIN_DEG_DEFAULT;
 use tworeach::track::{ArmTurn, carry_marks};
 
 /// Spread of a mark placed by hand, px in each direction.
@@ -47,14 +49,16 @@ fn main() {
     let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
     let visits: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(100);
     let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
+    let difference_deg: Option<f64> = arguments.next().and_then(|text| text.parse().ok());
     let mut table: BTreeMap<(&str, &str), Column> = BTreeMap::new();
     let mut landings: BTreeMap<(&str, Landmark), Landing> = BTreeMap::new();
+    let mut calls: BTreeMap<&str, Calls> = BTreeMap::new();
     let mut carry_s = 0.0;
     let mut carries = 0.0;
     for index in 0..visits {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(index);
-        let (scenario, shots) = film(&mut rng);
+        let (scenario, shots) = film(&mut rng, difference_deg);
         let own = |rng: &mut ChaCha8Rng| -> Vec<Vec<Mark>> {
             shots
                 .iter()
@@ -119,6 +123,11 @@ fn main() {
             for (what, to, from) in [("difference", 1, 0), ("difference", 3, 2), ("change, external", 3, 1)] {
                 let found = fit.combine(&[term(1.0, to), term(-1.0, from)]).ok().map(|e| (e.value, e.u));
                 table.entry((what, name)).or_default().add(found, truth(to) - truth(from));
+                if what == "difference"
+                    && let (Some((value, u)), Some(_)) = (found, difference_deg)
+                {
+                    calls.entry(name).or_default().add(value, u);
+                }
             }
             let found = fit.combine(&[term(1.0, 0)]).ok().map(|e| (e.value, e.u));
             table.entry(("elevation", name)).or_default().add(found, truth(0));
@@ -131,6 +140,15 @@ fn main() {
     for ((what, name), column) in &table {
         column.print(what, name);
     }
+    for (name, calls) in &calls {
+        let share = |count: usize| 100.0 * count as f64 / calls.all.max(1) as f64;
+        println!(
+            "  calls {name:<11} n {:>4}  positive {:.1} %  negative {:.1} %",
+            calls.all,
+            share(calls.positive),
+            share(calls.negative)
+        );
+    }
     println!("where carried marks land, px from the spot they came from");
     for ((kind, landmark), landing) in &mut landings {
         landing.print(kind, *landmark);
@@ -138,7 +156,7 @@ fn main() {
 }
 
 /// A visit with its own camera and course, filmed.
-fn film(rng: &mut ChaCha8Rng) -> (Scenario, Vec<Shot>) {
+fn film(rng: &mut ChaCha8Rng, difference_deg: Option<f64>) -> (Scenario, Vec<Shot>) {
     let mut scenario = Scenario::of(DemoCase::Side, 1280);
     let position = Vector3::new(
         normal(rng, 250.0, 250.0),
@@ -152,12 +170,17 @@ fn film(rng: &mut ChaCha8Rng) -> (Scenario, Vec<Shot>) {
     let sensor = Sensor::new();
     let internal_deg = rng.random_range(138.0..170.0);
     let grip_mm = 620.0;
-    let held = [
+    let mut held = [
         (Rotation::Internal, internal_deg),
         (Rotation::External, internal_deg + rng.random_range(-10.0..4.0)),
         (Rotation::Internal, internal_deg + normal(rng, 1.0, 1.5)),
         (Rotation::External, internal_deg + rng.random_range(-4.0..4.0)),
     ];
+    if let Some(difference_deg) = difference_deg {
+        for pair in held.chunks_exact_mut(2) {
+            pair[1].1 = pair[0].1 + difference_deg;
+        }
+    }
     let left_higher_deg = normal(rng, 0.0, 0.7);
     let mut shots = Vec::new();
     for (rotation, held_deg) in held {
@@ -242,6 +265,23 @@ fn observed(scenario: &Scenario, shots: &[Shot], marks: &[Vec<Mark>]) -> VisitOb
 
 fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
     Normal::new(mean, sd).expect("every spread in this file is finite and not negative").sample(rng)
+}
+
+/// Calls by the rules of the screen, all of its checks taken for passed.
+#[derive(Default)]
+struct Calls {
+    all: usize,
+    positive: usize,
+    negative: usize,
+}
+
+impl Calls {
+    fn add(&mut self, value: f64, u: f64) {
+        let [lo, hi] = [-1.0, 1.0].map(|way| value + way * 1.959_964 * u);
+        self.all += 1;
+        self.positive += usize::from(hi < 0.0 && value <= -MARGIN_DEG_DEFAULT);
+        self.negative += usize::from(lo >= -MARGIN_DEG_DEFAULT);
+    }
 }
 
 #[derive(Default)]
