@@ -1,6 +1,6 @@
 //! How far the difference is from the truth when marks are carried from reach to reach by image matching, and when every reach
-//! is marked on its own. Pictures are rendered; `cargo bench --bench carried_marks -- [VISITS] [SEED] [DIFFERENCE]`. With a true
-//! difference (deg) given, before and after the stretch, calls are counted too.
+//! is marked on its own. Pictures are rendered; `cargo bench --bench carried_marks -- [VISITS] [SEED] [DIFFERENCE] [VIEW]`. With a
+//! true difference (deg) given, before and after the stretch, calls are counted too; the view is `side` or `front`.
 //!
 //! A visit has four reaches of one frame at end range. By hand, every mark of every reach has its own error of
 //! [`MARK_SD_PX`]. Carried, only before internal is marked whole; the other rotation takes what matches and gets its wrists
@@ -26,7 +26,7 @@ use tworeach::demo::studio::Studio;
 use tworeach::demo::{DemoCase, Scenario};
 use tworeach::geometry::{ImagePoint, Landmark, Side};
 use tworeach::pose::{
-    BarFacts, FrameObservations, Mark, PersonFacts, Quantity, ReachObservations, Rotation, SharedError, Term,
+    BarFacts, FrameObservations, Mark, PersonFacts, Quantity, ReachObservations, Rotation, SharedError, Term, View,
     VisitObservations, fit_visit,
 };
 use tworeach::screen::case::MARGIN_DEG_DEFAULT;
@@ -50,6 +50,10 @@ fn main() {
     let visits: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(100);
     let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
     let difference_deg: Option<f64> = arguments.next().and_then(|text| text.parse().ok());
+    let case = match arguments.next().as_deref() {
+        Some("front") => DemoCase::Front,
+        _ => DemoCase::Side,
+    };
     let mut table: BTreeMap<(&str, &str), Column> = BTreeMap::new();
     let mut landings: BTreeMap<(&str, Landmark), Landing> = BTreeMap::new();
     let mut calls: BTreeMap<&str, Calls> = BTreeMap::new();
@@ -58,7 +62,7 @@ fn main() {
     for index in 0..visits {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(index);
-        let (scenario, shots) = film(&mut rng, difference_deg);
+        let (scenario, shots) = film(&mut rng, case, difference_deg);
         let own = |rng: &mut ChaCha8Rng| -> Vec<Vec<Mark>> {
             shots
                 .iter()
@@ -113,12 +117,11 @@ fn main() {
         }
         for (name, marks) in [("by hand", &hand), ("carried", &carried)] {
             let fit = fit_visit(&observed(&scenario, &shots, marks));
-            let term = |factor: f64, reach: usize| Term {
-                factor,
-                reach,
-                raise: 0,
-                quantity: Quantity::Elevation(Side::Right),
+            let quantity = match case {
+                DemoCase::Side => Quantity::Elevation(Side::Right),
+                DemoCase::Front => Quantity::ElevationFromVertical(Side::Right),
             };
+            let term = |factor: f64, reach: usize| Term { factor, reach, raise: 0, quantity };
             let truth = |reach: usize| shots[reach].elevation_deg;
             for (what, to, from) in [("difference", 1, 0), ("difference", 3, 2), ("change, external", 3, 1)] {
                 let found = fit.combine(&[term(1.0, to), term(-1.0, from)]).ok().map(|e| (e.value, e.u));
@@ -156,13 +159,17 @@ fn main() {
 }
 
 /// A visit with its own camera and course, filmed.
-fn film(rng: &mut ChaCha8Rng, difference_deg: Option<f64>) -> (Scenario, Vec<Shot>) {
-    let mut scenario = Scenario::of(DemoCase::Side, 1280);
-    let position = Vector3::new(
+fn film(rng: &mut ChaCha8Rng, case: DemoCase, difference_deg: Option<f64>) -> (Scenario, Vec<Shot>) {
+    let mut scenario = Scenario::of(case, 1280);
+    let [sideways_mm, height_mm, away_mm] = [
         normal(rng, 250.0, 250.0),
         normal(rng, 1150.0, 300.0).clamp(700.0, 1700.0),
         normal(rng, 3050.0, 120.0).clamp(2850.0, 3400.0),
-    );
+    ];
+    let position = match case {
+        DemoCase::Side => Vector3::new(sideways_mm, height_mm, away_mm),
+        DemoCase::Front => Vector3::new(away_mm + 200.0, height_mm, sideways_mm - 250.0),
+    };
     let target = Vector3::new(110.0 + normal(rng, 0.0, 30.0), 972.0, 0.0);
     scenario.camera = SceneCamera::looking_at(scenario.camera.lens, position, target, normal(rng, 0.0, 0.8));
     let studio = Studio::new(&scenario.room);
@@ -215,7 +222,10 @@ fn film(rng: &mut ChaCha8Rng, difference_deg: Option<f64>) -> (Scenario, Vec<Sho
             rotation,
             image: DynamicImage::ImageRgb8(picture).into_luma8(),
             truth,
-            elevation_deg: scenario.truth(&body).elevation_right_deg,
+            elevation_deg: match case {
+                DemoCase::Side => scenario.truth(&body).elevation_right_deg,
+                DemoCase::Front => scenario.truth(&body).elevation_from_vertical_right_deg,
+            },
         });
     }
     (scenario, shots)
@@ -252,7 +262,7 @@ fn observed(scenario: &Scenario, shots: &[Shot], marks: &[Vec<Mark>]) -> VisitOb
             .zip(marks)
             .map(|(shot, marks)| ReachObservations {
                 view: scenario.view,
-                near_side: Some(Side::Right),
+                near_side: (scenario.view != View::Front).then_some(Side::Right),
                 rotation: shot.rotation,
                 is_mirrored: false,
                 image_size: known.image_size,

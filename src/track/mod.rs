@@ -1,6 +1,7 @@
 //! Pyramids, optical flow, carried marks, tracks; smoothing and end range.
 
 mod affine;
+mod bar;
 mod carry;
 mod flow;
 mod clip_track;

@@ -1,0 +1,801 @@
+//! A straight bar found between two rough points: its axis and its ends, to a fraction of a px and with their covariance.
+//!
+//! Across the rough axis the picture is read on some hundred lines. Where a bar lies, these have two edges at the same distance from
+//! one straight line; hands, and a background that has edges of its own, do not. The pair of lines with most such edges is taken,
+//! and the axis laid through all of them, with what does not fit left out. An end is where both edges stop and the picture changes
+//! along the axis.
+//!
+//! It assumes a bar of one width that is seen from the side, and two points within [`SEARCH_PX`] of its axis. It refuses where the
+//! edges do not surely make a bar. That another straight thing lies alike beside the bar is seen only if it has as good edges.
+
+use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
+
+use crate::geometry::ImagePoint;
+
+use super::carry::SCALE_AT_PX;
+use super::plane::Plane;
+use super::pyramid::Pyramid;
+
+/// The axis is looked for within this of the rough one at each end, px at a long side of [`SCALE_AT_PX`].
+const SEARCH_PX: f64 = 8.0;
+/// A bar that is seen shorter than this is seen end on, px at the same size.
+const LENGTH_MIN_PX: f64 = 120.0;
+/// Half the width of a bar, px at the same size: 10 to 50 mm thick at 2 to 5 m (common practice).
+const HALF_WIDTH_PX: [f64; 2] = [1.5, 11.0];
+/// Lines across the axis at the most.
+const LINES_MAX: f64 = 240.0;
+/// From one place on a line to the next, px.
+const PITCH_PX: f64 = 0.5;
+/// An edge changes the grey value by this for each px.
+const EDGE_MIN: f64 = 2.5;
+/// An edge counts no more than one that changes it by so much: one bright stripe is no bar.
+const EDGE_MAX: f64 = 12.0;
+/// Both edges are seen on this share of the lines at least: hands and head may cover the rest.
+const SUPPORT_MIN: f64 = 0.4;
+/// Another pair of lines has no more than this share of the best one's edges.
+const RIVAL_MAX: f64 = 0.85;
+/// A wider pair that shares an edge with the strongest has this share of its edges at least.
+const NESTED_MIN: f64 = 0.6;
+/// Edges further from their line than this are other things, px.
+const EDGE_OFF_PX: f64 = 1.6;
+/// Steps of the fit, each with lines read anew across the axis that was found.
+const FIT_STEPS: usize = 5;
+/// Bend of the axis between its middle and its ends by the lens, px at the same size: what a phone's lens does (common practice).
+const BEND_SD_PX: f64 = 1.5;
+/// One end may look wider than the other by this share: it is nearer.
+const TAPER_SD_RATIO: f64 = 0.1;
+/// What light and shade move the axis by, px: common to all of its length. In drawn scenes whose bars are lighter on one side by up
+/// to their whole contrast with the ground it is off by so much at a blur of some px.
+const SHADE_SD_PX: f64 = 0.25;
+/// Tukey's constant for residuals, in spreads.
+const TUKEY: f64 = 4.685;
+/// Spread of normal noise over its median absolute value.
+const SPREAD_OF_MEDIAN: f64 = 1.4826;
+/// An end is looked for within this of the rough one, px at the same size.
+const END_SEARCH_PX: f64 = 12.0;
+/// At an end the grey value changes along the axis by this for each px.
+const END_EDGE_MIN: f64 = 3.0;
+/// Length before an end that must show edges, and after it that must not, px at the same size.
+const END_INSIDE_PX: f64 = 14.0;
+const END_OUTSIDE_PX: f64 = 9.0;
+/// Shares of them with edges.
+const END_SHARES: [f64; 2] = [0.55, 0.35];
+/// A flat end that is turned towards or away from the camera hangs over its middle by the half width times the sine of the turn: on
+/// the mean by this share of the half width, and its spread, for turns up to some 15 deg and round ends.
+const OVERHANG_RATIO: f64 = 0.1;
+const OVERHANG_SD_RATIO: f64 = 0.1;
+/// Spread of the place of an edge along the axis by reading it alone, px.
+const END_SD_PX: f64 = 0.2;
+
+/// A bar in a picture.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct BarFound {
+    /// Two points of its axis beside the rough ones, px, with their covariance, px²: certain across the axis alone.
+    pub(crate) axis: [BarPoint; 2],
+    /// Its ends in the order of the rough points, each where it was found.
+    pub(crate) ends: [Option<BarPoint>; 2],
+    /// Half its width in the middle, px.
+    pub(crate) half_width_px: f64,
+    /// Share of the lines across it with both edges.
+    pub(crate) support: f64,
+}
+
+/// A point of a bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct BarPoint {
+    /// px.
+    pub(crate) point: ImagePoint,
+    /// Covariance, px².
+    pub(crate) covariance_px2: Matrix2<f64>,
+}
+
+/// Why no bar was found.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub(crate) enum NoBar {
+    /// The points are too near each other: the bar is seen end on.
+    #[error("the two points are {length_px:.0} px apart, and a bar that is seen so short has no axis")]
+    Short {
+        /// Their distance, px.
+        length_px: f64,
+    },
+    /// Too few lines across the axis show both edges.
+    #[error("two edges were seen on {percent:.0} % of its length, too little to be sure of a bar")]
+    FewEdges {
+        /// Share, percent.
+        percent: f64,
+    },
+    /// Something else beside it could be the bar as well.
+    #[error("two straight things lie there, and either could be the bar")]
+    Rival,
+    /// What looked like two edges is one.
+    #[error("there is one edge, not two")]
+    OneEdge,
+    /// The edges do not lie on straight lines.
+    #[error("its edges do not lie on straight lines")]
+    NotStraight,
+}
+
+/// Unknowns: offset, slope and bend of the axis, half width and taper. The place along the axis runs from -1 to 1.
+const UNKNOWNS: usize = 5;
+
+/// Looks for a bar between two rough points (px).
+///
+/// # Errors
+/// [`NoBar`] where there is not surely one.
+pub(crate) fn find_bar(picture: &Pyramid, rough: [ImagePoint; 2]) -> Result<BarFound, NoBar> {
+    let plane = picture.picture();
+    let (width, height) = plane.size();
+    let scale = width.max(height) as f64 / SCALE_AT_PX;
+    let ends = rough.map(|point| Vector2::new(point.x, point.y));
+    let length_px = (ends[1] - ends[0]).norm();
+    if !length_px.is_finite() || length_px < LENGTH_MIN_PX * scale {
+        return Err(NoBar::Short { length_px });
+    }
+    let mut frame =
+        Frame { middle: 0.5 * (ends[0] + ends[1]), along: (ends[1] - ends[0]) / length_px, half_px: 0.5 * length_px };
+    let reach_px = (SEARCH_PX + HALF_WIDTH_PX[1]) * scale + 4.0;
+    let lines = Lines::read(plane, frame, reach_px);
+    let mut model = lines.voted(scale)?;
+    let mut fit = None;
+    for _ in 0..FIT_STEPS {
+        frame = frame.moved(&model);
+        model[0] = 0.0;
+        model[1] = 0.0;
+        let lines = Lines::read(plane, frame, (HALF_WIDTH_PX[1] + 1.0) * scale + 4.0);
+        let fitted = lines.fitted(&model, scale).ok_or(NoBar::NotStraight)?;
+        model = fitted.model;
+        fit = Some(fitted);
+    }
+    let Some(fit) = fit else { return Err(NoBar::NotStraight) };
+    // two lines that came together are one edge
+    if model[3] < (HALF_WIDTH_PX[0] * scale).max(1.0) {
+        return Err(NoBar::OneEdge);
+    }
+    if fit.support < SUPPORT_MIN {
+        return Err(NoBar::FewEdges { percent: 100.0 * fit.support });
+    }
+    let axis = [-1.0, 1.0].map(|place| fit.point(&frame, place, 0.0, (0.25 * length_px).powi(2)));
+    let ends = [-1.0, 1.0].map(|way| fit.end(plane, &frame, way, scale));
+    Ok(BarFound { axis, ends, half_width_px: model[3], support: fit.support })
+}
+
+/// A straight line in the picture, and what lies across it.
+#[derive(Clone, Copy)]
+struct Frame {
+    middle: Vector2<f64>,
+    along: Vector2<f64>,
+    /// Half the length, px: the place 1 along it.
+    half_px: f64,
+}
+
+impl Frame {
+    fn across(&self) -> Vector2<f64> {
+        Vector2::new(-self.along.y, self.along.x)
+    }
+
+    fn place(&self, place: f64, across_px: f64) -> Vector2<f64> {
+        self.middle + self.along * (place * self.half_px) + self.across() * across_px
+    }
+
+    /// Laid along the straight part of an axis, with its ends where they were: so that distances across it are those of a total
+    /// least squares fit.
+    fn moved(&self, model: &SVector<f64, UNKNOWNS>) -> Self {
+        let [from, to] = [-1.0, 1.0].map(|place| self.place(place, model[0] + model[1] * place));
+        let along = (to - from).normalize();
+        Self { middle: 0.5 * (from + to), along, half_px: self.half_px }
+    }
+}
+
+/// The axis at a place, px across.
+fn center(model: &SVector<f64, UNKNOWNS>, place: f64) -> f64 {
+    model[0] + model[1] * place + model[2] * (place * place - 1.0 / 3.0)
+}
+
+fn half_width(model: &SVector<f64, UNKNOWNS>, place: f64) -> f64 {
+    model[3] + model[4] * place
+}
+
+/// How the grey value changes across an axis, on lines along it.
+struct Lines {
+    /// Places of the lines along the axis, from -1 to 1.
+    places: Vec<f64>,
+    /// By line, the change for each px at places [`PITCH_PX`] apart, from -`reach_px` on.
+    slopes: Vec<Vec<f64>>,
+    reach_px: f64,
+}
+
+impl Lines {
+    fn read(plane: &Plane, frame: Frame, reach_px: f64) -> Self {
+        let count = (2.0 * frame.half_px).min(LINES_MAX).floor();
+        let half_count = whole(reach_px / PITCH_PX);
+        let mut lines = Self { places: Vec::new(), slopes: Vec::new(), reach_px: PITCH_PX * number(half_count) };
+        let mut values = Vec::new();
+        let step_px = 2.0 * frame.half_px / count;
+        let mut at = 0.5;
+        while at < count {
+            let place = (2.0 * at - count) / count;
+            values.clear();
+            // two more at each end, for the change
+            for index in 0..2 * half_count + 5 {
+                let across_px = PITCH_PX * (number(index) - 2.0) - lines.reach_px;
+                // over a step along the axis, so that noise averages
+                let mean = [-1.0, 0.0, 1.0].map(|part| {
+                    let here = frame.place(place, across_px) + frame.along * (part * (step_px / 3.0).max(0.8));
+                    read(plane, here)
+                });
+                values.push(mean.iter().copied().sum::<Option<f64>>().map(|sum| sum / 3.0));
+            }
+            let change = |around: &[Option<f64>]| match (around[0], around[4]) {
+                (Some(before), Some(after)) => (after - before) / (4.0 * PITCH_PX),
+                _ => 0.0,
+            };
+            lines.places.push(place);
+            lines.slopes.push(values.windows(5).map(change).collect());
+            at += 1.0;
+        }
+        lines
+    }
+
+    /// The pair of straight lines with the most edges.
+    fn voted(&self, scale: f64) -> Result<SVector<f64, UNKNOWNS>, NoBar> {
+        let search = whole(SEARCH_PX * scale / PITCH_PX);
+        let widths = HALF_WIDTH_PX.map(|half| whole((half * scale).max(1.0) / PITCH_PX).max(2));
+        // only where the change is the strongest around, so that one edge is not two; and as good half a px beside its line
+        let strengths: Vec<Vec<f64>> = self
+            .slopes
+            .iter()
+            .map(|slopes| {
+                let mut strengths = vec![0.0_f64; slopes.len()];
+                for index in 1..slopes.len().saturating_sub(1) {
+                    let [before, here, after] = [index - 1, index, index + 1].map(|index| slopes[index].abs());
+                    if here >= EDGE_MIN && here >= before && here > after {
+                        for strength in &mut strengths[index - 1..=index + 1] {
+                            *strength = strength.max(here.min(EDGE_MAX));
+                        }
+                    }
+                }
+                strengths
+            })
+            .collect();
+        let middle = whole(self.reach_px / PITCH_PX);
+        let last = self.places.len().saturating_sub(1).max(1);
+        let mut votes: Vec<(f64, [usize; 3])> = Vec::new();
+        for from in (middle - search..=middle + search).step_by(2) {
+            for to in (middle - search..=middle + search).step_by(2) {
+                for half in widths[0]..=widths[1] {
+                    let vote: f64 = strengths
+                        .iter()
+                        .enumerate()
+                        .map(|(line, strengths)| {
+                            let center = (from * (last - line) + to * line + last / 2) / last;
+                            let lower = center.checked_sub(half).and_then(|index| strengths.get(index));
+                            lower.zip(strengths.get(center + half)).map_or(0.0, |(lower, upper)| lower.min(*upper))
+                        })
+                        .sum();
+                    votes.push((vote, [from, to, half]));
+                }
+            }
+        }
+        votes.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let percent_of = |vote: f64| 100.0 * vote / (EDGE_MIN * self.places.len() as f64);
+        let Some((best, strongest)) = votes.first().copied() else { return Err(NoBar::FewEdges { percent: 0.0 }) };
+        if best <= 0.0 {
+            return Err(NoBar::FewEdges { percent: percent_of(best) });
+        }
+        let lines_of = |[from, to, half]: [usize; 3]| [[from - half, to - half], [from + half, to + half]];
+        let apart = |a: [usize; 2], b: [usize; 2]| a[0].abs_diff(b[0]).max(a[1].abs_diff(b[1]));
+        // light and shade draw lines along a bar, within its edges: of pairs that share an edge the widest is the bar
+        let shares_edge = |a: [usize; 3], b: [usize; 3]| {
+            lines_of(a).into_iter().zip(lines_of(b)).any(|(line, other)| apart(line, other) <= 2)
+        };
+        let [from, to, half] = votes
+            .iter()
+            .take_while(|(vote, _)| *vote > NESTED_MIN * best)
+            .map(|(_, pair)| *pair)
+            .filter(|pair| pair[2] > strongest[2] + 1 && shares_edge(*pair, strongest))
+            // the first of the widest has the most votes of them
+            .fold(strongest, |widest, pair| if pair[2] > widest[2] { pair } else { widest });
+        // an own edge with another thing's is no rival: both its edges must be others, as far as a px goes
+        let is_apart = |a: [usize; 2], b: [usize; 2]| apart(a, b) > 6;
+        let own = lines_of([from, to, half]);
+        let is_other = |votes: &[usize; 3]| {
+            lines_of(*votes).into_iter().all(|line| {
+                let within = line[0] >= own[0][0] && line[0] <= own[1][0];
+                !within && own.into_iter().all(|other| is_apart(line, other))
+            })
+        };
+        if votes.iter().take_while(|(vote, _)| *vote > RIVAL_MAX * best).any(|(_, other)| is_other(other)) {
+            return Err(NoBar::Rival);
+        }
+        let [from_px, to_px] = [from, to].map(|index| PITCH_PX * number(index) - self.reach_px);
+        let (offset, slope) = (0.5 * (from_px + to_px), 0.5 * (to_px - from_px));
+        Ok(SVector::from([offset, slope, 0.0, PITCH_PX * number(half), 0.0]))
+    }
+
+    /// Lays axis and width through the edges near those of a model. `None` where they do not hold it.
+    fn fitted(&self, start: &SVector<f64, UNKNOWNS>, scale: f64) -> Option<Fit> {
+        // by line and side: place along, distance across, and the side's sign
+        let mut edges: Vec<(usize, f64, f64, f64)> = Vec::new();
+        for (line, (place, slopes)) in self.places.iter().zip(&self.slopes).enumerate() {
+            for sign in [-1.0, 1.0] {
+                let expected = center(start, *place) + sign * half_width(start, *place);
+                if let Some(edge_px) = self.edge_near(slopes, expected) {
+                    edges.push((line, *place, edge_px, sign));
+                }
+            }
+        }
+        let mut model = *start;
+        let mut spread_px = f64::INFINITY;
+        let priors = [f64::INFINITY, f64::INFINITY, BEND_SD_PX * scale, f64::INFINITY, TAPER_SD_RATIO * start[3]];
+        let mut normal = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
+        let mut weights = vec![1.0; edges.len()];
+        for step in 0..12 {
+            normal.fill(0.0);
+            let mut right = SVector::<f64, UNKNOWNS>::zeros();
+            for ((_, place, edge_px, sign), weight) in edges.iter().zip(&weights) {
+                let row = SVector::from([1.0, *place, place * place - 1.0 / 3.0, *sign, sign * place]);
+                normal += row * row.transpose() * *weight;
+                right += row * (*edge_px * *weight);
+            }
+            for (index, sd) in priors.iter().enumerate().filter(|(_, sd)| sd.is_finite()) {
+                let spread_px = if spread_px.is_finite() { spread_px } else { 0.5 };
+                normal[(index, index)] += (spread_px / sd).powi(2);
+            }
+            let next = normal.cholesky()?.solve(&right);
+            let moved = (next - model).amax();
+            model = next;
+            let residual = |(_, place, edge_px, sign): &(usize, f64, f64, f64)| {
+                edge_px - center(&model, *place) - sign * half_width(&model, *place)
+            };
+            let mut sizes: Vec<f64> = edges.iter().map(|edge| residual(edge).abs()).collect();
+            if sizes.len() < 4 * UNKNOWNS {
+                return None;
+            }
+            let middle = sizes.len() / 2;
+            let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
+            spread_px = (SPREAD_OF_MEDIAN * *median).max(0.05);
+            for (edge, weight) in edges.iter().zip(&mut weights) {
+                let ratio = residual(edge) / (TUKEY * spread_px);
+                *weight = if ratio.abs() < 1.0 { (1.0 - ratio * ratio).powi(2) } else { 0.0 };
+            }
+            if step > 2 && moved < 1e-4 {
+                break;
+            }
+        }
+        let residuals: Vec<f64> = edges
+            .iter()
+            .map(|(_, place, edge_px, sign)| edge_px - center(&model, *place) - sign * half_width(&model, *place))
+            .collect();
+        let kept: Vec<usize> = (0..edges.len()).filter(|index| weights[*index] > 0.0).collect();
+        let freedom = number(kept.len()) - number(UNKNOWNS);
+        if freedom < 1.0 {
+            return None;
+        }
+        let square: f64 = kept.iter().map(|index| residuals[*index].powi(2)).sum();
+        let variance = square / freedom;
+        // neighbours along an edge err alike: what that costs is read off the residuals themselves
+        let alike = |lag: usize| {
+            let (mut product, mut count) = (0.0, 0.0);
+            for pair in 0..kept.len() {
+                let (line, .., sign) = edges[kept[pair]];
+                let later =
+                    kept[pair..].iter().find(|other| edges[**other].0 == line + lag && edges[**other].3 * sign > 0.0);
+                if let Some(other) = later {
+                    product += residuals[kept[pair]] * residuals[*other];
+                    count += 1.0;
+                }
+            }
+            if count > 0.0 { product / count / variance.max(1e-9) } else { 0.0 }
+        };
+        let mut inflation = 1.0;
+        for lag in 1..=12 {
+            let likeness = alike(lag);
+            if likeness <= 0.05 {
+                break;
+            }
+            inflation += 2.0 * likeness.min(1.0);
+        }
+        let covariance = normal.cholesky()?.inverse() * (variance * inflation);
+        let mut seen = vec![0_u8; self.places.len()];
+        for index in &kept {
+            seen[edges[*index].0] += 1;
+        }
+        let support = number(seen.iter().filter(|sides| **sides == 2).count()) / number(seen.len());
+        Some(Fit { model, covariance, support })
+    }
+
+    /// The edge nearest to a distance across, px.
+    fn edge_near(&self, slopes: &[f64], expected_px: f64) -> Option<f64> {
+        let at = |px: f64| (px + self.reach_px) / PITCH_PX;
+        let (from, to) = (at(expected_px - EDGE_OFF_PX).ceil(), at(expected_px + EDGE_OFF_PX).floor());
+        if from < 1.0 || to + 2.0 > number(slopes.len()) {
+            return None;
+        }
+        let strongest = (whole(from)..=whole(to))
+            .filter(|index| {
+                let [before, here, after] = [index - 1, *index, index + 1].map(|index| slopes[index].abs());
+                here >= EDGE_MIN && here >= before && here > after
+            })
+            .max_by(|a, b| slopes[*a].abs().total_cmp(&slopes[*b].abs()))?;
+        Some(PITCH_PX * (number(strongest) + peak(slopes, strongest)) - self.reach_px)
+    }
+}
+
+/// An axis and its width, laid through edges.
+struct Fit {
+    model: SVector<f64, UNKNOWNS>,
+    covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    support: f64,
+}
+
+impl Fit {
+    /// The axis at a place, with the variance along it (px²).
+    fn point(&self, frame: &Frame, place: f64, beyond_px: f64, along_px2: f64) -> BarPoint {
+        let place = place + beyond_px / frame.half_px;
+        let at = frame.place(place, center(&self.model, place));
+        let row = SVector::from([1.0, place, place * place - 1.0 / 3.0, 0.0, 0.0]);
+        // shade errs on its own, whatever the noise of the edges does
+        let across_px2 = (row.transpose() * self.covariance * row)[(0, 0)] + SHADE_SD_PX.powi(2);
+        let (along, across) = (frame.along, frame.across());
+        BarPoint {
+            point: ImagePoint::new(at.x, at.y),
+            covariance_px2: along * along.transpose() * along_px2 + across * across.transpose() * across_px2,
+        }
+    }
+
+    /// The end on one side: where both edges stop and the grey value changes along the axis.
+    fn end(&self, plane: &Plane, frame: &Frame, way: f64, scale: f64) -> Option<BarPoint> {
+        let search_px = END_SEARCH_PX * scale;
+        let [inside_px, outside_px] = [END_INSIDE_PX, END_OUTSIDE_PX].map(|px| (px * scale).max(5.0));
+        let half_count = whole((search_px + inside_px.max(outside_px)) / PITCH_PX) + 2;
+        let from_px = -PITCH_PX * number(half_count);
+        let (mut values, mut has_edges) = (Vec::new(), Vec::new());
+        for index in 0..2 * half_count + 1 {
+            let place = way + way * (from_px + PITCH_PX * number(index)) / frame.half_px;
+            let half = half_width(&self.model, place);
+            let middle = center(&self.model, place);
+            let at = |across_px: f64| read(plane, frame.place(place, middle + across_px));
+            let mean = [-0.5, -0.25, 0.0, 0.25, 0.5].map(|part| at(part * half)).iter().copied().sum::<Option<f64>>();
+            values.push(mean.map(|sum| sum / 5.0));
+            has_edges.push([-1.0, 1.0].iter().all(|sign| {
+                let change = |off: f64| {
+                    at(sign * half + off + 1.0)
+                        .zip(at(sign * half + off - 1.0))
+                        .map_or(0.0, |(after, before)| 0.5 * (after - before))
+                };
+                [-0.7, 0.0, 0.7].iter().any(|off| change(*off).abs() >= EDGE_MIN)
+            }));
+        }
+        let slopes: Vec<f64> = values
+            .windows(5)
+            .map(|around| around[0].zip(around[4]).map_or(0.0, |(before, after)| (after - before) / (4.0 * PITCH_PX)))
+            .collect();
+        let share = |from: usize, to: usize| {
+            let part = &has_edges[from.min(has_edges.len())..to.min(has_edges.len())];
+            number(part.iter().filter(|has| **has).count()) / number(part.len().max(1))
+        };
+        let margin = whole(inside_px.max(outside_px) / PITCH_PX);
+        let candidate = |index: usize| {
+            let [before, here, after] = [index - 1, index, index + 1].map(|index| slopes[index].abs());
+            // two of the values lie before the first change
+            let at = index + 2;
+            let inside = share(at - whole(inside_px / PITCH_PX), at - 2);
+            let outside = share(at + 4, at + 4 + whole(outside_px / PITCH_PX));
+            let is_end = here >= END_EDGE_MIN
+                && here >= before
+                && here > after
+                && inside >= END_SHARES[0]
+                && outside <= END_SHARES[1];
+            is_end.then_some((index, inside - outside, here))
+        };
+        let (index, ..) = (margin..slopes.len().saturating_sub(margin))
+            .filter_map(candidate)
+            .max_by(|a, b| (a.1 * a.2.min(4.0 * EDGE_MAX)).total_cmp(&(b.1 * b.2.min(4.0 * EDGE_MAX))))?;
+        let end_px = from_px + PITCH_PX * (number(index) + 2.0 + peak(&slopes, index));
+        let half = half_width(&self.model, way).max(0.0);
+        let along_px2 = END_SD_PX.powi(2) + (OVERHANG_SD_RATIO * half).powi(2);
+        Some(self.point(frame, way, way * (end_px - OVERHANG_RATIO * half), along_px2))
+    }
+}
+
+/// Where between its neighbours the largest of three changes lies, by a parabola, in steps.
+fn peak(slopes: &[f64], index: usize) -> f64 {
+    let [before, here, after] = [index - 1, index, index + 1].map(|index| slopes[index].abs());
+    let bend = before - 2.0 * here + after;
+    if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+}
+
+/// The value at a place of a picture, where it has one.
+#[expect(clippy::cast_possible_truncation, reason = "single precision holds a thousandth of a px at 8192")]
+fn read(plane: &Plane, place: Vector2<f64>) -> Option<f64> {
+    plane.at_inside(place.x as f32, place.y as f32).map(f64::from)
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count of places on a picture")]
+const fn whole(value: f64) -> usize {
+    value.max(0.0) as usize
+}
+
+const fn number(count: usize) -> f64 {
+    count as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use image::{GrayImage, Luma};
+    use rand::{Rng, RngExt as _, SeedableRng as _};
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution as _, Normal};
+
+    use super::super::carry::{ArmTurn, carry_marks};
+    use super::*;
+    use crate::geometry::{Landmark, Side};
+
+    /// Scenes a test draws.
+    const SCENES: u64 = 100;
+    /// Width and height of a scene, px.
+    const SIZE: [u32; 2] = [520, 200];
+    /// A grey value is the mean of so many places in a pixel, squared.
+    const PARTS: u32 = 2;
+    /// Chi-square with two degrees of freedom, and with one, below which 95 % lie.
+    const CHI2_95: [f64; 2] = [3.841, 5.991];
+
+    fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
+        Normal::new(mean, sd).unwrap().sample(rng)
+    }
+
+    /// A bar before a busy ground, with hands on it.
+    struct Scene {
+        ends: [Vector2<f64>; 2],
+        half_width: f64,
+        taper: f64,
+        bend: f64,
+        /// By how much its flat ends hang over, px.
+        overhang: f64,
+        bar: f64,
+        shade: f64,
+        tips: f64,
+        hands: Vec<(f64, f64, f64)>,
+        blots: Vec<([f64; 4], f64, f64)>,
+        blur: f64,
+        noise: f64,
+    }
+
+    impl Scene {
+        fn draw(rng: &mut impl Rng, has_hands: bool) -> Self {
+            let middle = Vector2::new(normal(rng, 260.0, 5.0), rng.random_range(70.0..100.0));
+            let (sin, cos) = normal(rng, 0.0, 4.0).to_radians().sin_cos();
+            let half_length = rng.random_range(150.0..220.0);
+            let half_width = rng.random_range(2.0..5.0);
+            let along = Vector2::new(cos, sin) * half_length;
+            let bar: f64 = rng.random_range(40.0..220.0);
+            // A ground of boxes, some as grey as the bar; the wall behind differs from it by 25 codes at least, as any bar does
+            // from some wall that a person would film it before.
+            let blots = (0..18)
+                .map(|_| {
+                    let corner = [rng.random_range(-40.0..520.0), rng.random_range(-40.0..200.0)];
+                    let size = [rng.random_range(10.0..160.0), rng.random_range(10.0..120.0)];
+                    (
+                        [corner[0], corner[1], size[0], size[1]],
+                        rng.random_range(-0.6..0.6),
+                        rng.random_range(-30.0..30.0),
+                    )
+                })
+                .collect();
+            let tilt: f64 = normal(rng, 0.0, 8.0);
+            Self {
+                ends: [middle - along, middle + along],
+                half_width,
+                taper: normal(rng, 0.0, 0.05),
+                bend: normal(rng, 0.0, 0.4),
+                overhang: half_width * tilt.to_radians().sin().abs(),
+                bar,
+                shade: rng.random_range(-25.0..25.0),
+                tips: if rng.random_bool(0.5) { rng.random_range(-40.0..40.0) } else { 0.0 },
+                hands: if has_hands {
+                    vec![
+                        (-0.55, rng.random_range(8.0..14.0), rng.random_range(60.0..200.0)),
+                        (0.5, rng.random_range(8.0..14.0), rng.random_range(60.0..200.0)),
+                    ]
+                } else {
+                    Vec::new()
+                },
+                blots,
+                blur: rng.random_range(0.5..1.2),
+                noise: rng.random_range(1.0..4.0),
+            }
+        }
+
+        fn axis(&self, place: f64) -> Vector2<f64> {
+            let along = (self.ends[1] - self.ends[0]).normalize();
+            let across = Vector2::new(-along.y, along.x);
+            0.5 * (self.ends[0] + self.ends[1])
+                + 0.5 * (self.ends[1] - self.ends[0]) * place
+                // the bend leaves the ends where they are
+                + across * (self.bend * (place * place - 1.0))
+        }
+
+        fn ground(&self, at: Vector2<f64>) -> f64 {
+            let wall = if self.bar > 130.0 { self.bar - 45.0 } else { self.bar + 45.0 };
+            self.blots.iter().fold(wall, |grey, ([x, y, width, height], lean, change)| {
+                let (right, down) = (at.x - x - lean * (at.y - y), at.y - y);
+                if (0.0..*width).contains(&right) && (0.0..*height).contains(&down) {
+                    grey + 0.6 * change
+                } else {
+                    grey
+                }
+            })
+        }
+
+        fn grey(&self, at: Vector2<f64>) -> f64 {
+            let half = 0.5 * (self.ends[1] - self.ends[0]);
+            let along = half.normalize();
+            let across = Vector2::new(-along.y, along.x);
+            let from_middle = at - 0.5 * (self.ends[0] + self.ends[1]);
+            let place = from_middle.dot(&along) / half.norm();
+            for (hand, radius, grey) in &self.hands {
+                if (at - self.axis(*hand)).norm() < *radius {
+                    return *grey;
+                }
+            }
+            let off = from_middle.dot(&across) - self.bend * (place * place - 1.0);
+            let ratio = off / (self.half_width * (1.0 + self.taper * place));
+            // half an ellipse hangs over each end
+            let overhang = self.overhang * (1.0 - ratio * ratio).max(0.0).sqrt();
+            if ratio.abs() > 1.0 || (place.abs() - 1.0) * half.norm() > overhang {
+                return self.ground(at);
+            }
+            let tip = if (1.0 - place.abs()) * half.norm() < 9.0 { self.tips } else { 0.0 };
+            self.bar + self.shade * ratio + tip + 3.0 * (place * 40.0).sin()
+        }
+
+        fn picture(&self, rng: &mut impl Rng) -> GrayImage {
+            let [width, height] = SIZE;
+            let part = 1.0 / f64::from(PARTS);
+            let sharp: Vec<f64> = (0..width * height)
+                .map(|index| {
+                    let corner =
+                        Vector2::new(f64::from(index % width), f64::from(index / width)).add_scalar(0.5 * part - 0.5);
+                    let places = (0..PARTS * PARTS).map(|part_index| {
+                        corner + Vector2::new(f64::from(part_index % PARTS), f64::from(part_index / PARTS)) * part
+                    });
+                    places.map(|at| self.grey(at)).sum::<f64>() * part * part
+                })
+                .collect();
+            let kernel: Vec<f64> = (-4..=4).map(|step| (-0.5 * (f64::from(step) / self.blur).powi(2)).exp()).collect();
+            let sum: f64 = kernel.iter().sum();
+            let blurred = |values: &[f64], step_x: i32, step_y: i32| -> Vec<f64> {
+                let clamped = |at: i32, length: u32| at.clamp(0, i32::try_from(length).unwrap() - 1);
+                (0..i32::try_from(height).unwrap())
+                    .flat_map(|y| (0..i32::try_from(width).unwrap()).map(move |x| (x, y)))
+                    .map(|(x, y)| {
+                        let part = |(weight, step): (&f64, i32)| {
+                            let [x, y] = [clamped(x + step * step_x, width), clamped(y + step * step_y, height)];
+                            weight * values[usize::try_from(y * i32::try_from(width).unwrap() + x).unwrap()]
+                        };
+                        kernel.iter().zip(-4..=4).map(part).sum::<f64>() / sum
+                    })
+                    .collect()
+            };
+            let soft = blurred(&blurred(&sharp, 1, 0), 0, 1);
+            GrayImage::from_fn(width, height, |x, y| {
+                let grey = soft[usize::try_from(y * width + x).unwrap()] + normal(rng, 0.0, self.noise);
+                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded, within 0 to 255")]
+                Luma([grey.round().clamp(0.0, 255.0) as u8])
+            })
+        }
+
+        fn rough(&self, rng: &mut impl Rng, sd_px: f64) -> [ImagePoint; 2] {
+            self.ends.map(|end| ImagePoint::new(end.x + normal(rng, 0.0, sd_px), end.y + normal(rng, 0.0, sd_px)))
+        }
+    }
+
+    /// The share that holds is within three binomial standard errors of 95 %.
+    fn is_covered(held: usize, all: usize) -> bool {
+        let (held, all) = (number(held), number(all));
+        (held / all - 0.95).abs() <= 3.0 * (0.95 * 0.05 / all).sqrt()
+    }
+
+    #[test]
+    fn ends_and_axis_are_found_with_their_covariance_behind_hands_and_before_clutter() {
+        let (mut found, mut ends, mut squares, mut held, mut held_across) = (0, 0, 0.0, 0, 0);
+        let (mut across_squares, mut wrong) = (0.0, 0);
+        for index in 0..SCENES {
+            let rng = &mut ChaCha8Rng::seed_from_u64(31);
+            rng.set_stream(index);
+            let scene = Scene::draw(rng, true);
+            let picture = Pyramid::of(&scene.picture(rng), 1);
+            // good to 3 px in each direction: rougher than a careful mark by half
+            let Ok(bar) = find_bar(&picture, scene.rough(rng, 1.5)) else { continue };
+            found += 1;
+            let along = (scene.ends[1] - scene.ends[0]).normalize();
+            let across = Vector2::new(-along.y, along.x);
+            for (end, truth) in bar.ends.iter().zip(scene.ends) {
+                let Some(end) = end else { continue };
+                let off = Vector2::new(end.point.x, end.point.y) - truth;
+                ends += 1;
+                squares += off.norm_squared();
+                across_squares += off.dot(&across).powi(2);
+                wrong += usize::from(off.norm() > 3.0);
+                let ratio = (off.transpose() * end.covariance_px2.try_inverse().unwrap() * off)[(0, 0)];
+                held += usize::from(ratio <= CHI2_95[1]);
+                let across_px2 = across.dot(&(end.covariance_px2 * across));
+                held_across += usize::from(off.dot(&across).powi(2) / across_px2 <= CHI2_95[0]);
+            }
+        }
+        let rms = |squares: f64| (squares / number(ends)).sqrt();
+        eprintln!(
+            "{found} of {SCENES} bars, {ends} ends: rms {:.3} px, across {:.3} px; 95 % holds {:.1} %, across {:.1} %; {wrong} wrong",
+            rms(squares),
+            rms(across_squares),
+            100.0 * number(held) / number(ends),
+            100.0 * number(held_across) / number(ends)
+        );
+        assert!(number(found) >= 0.8 * number(usize::try_from(SCENES).unwrap()), "{found} found");
+        assert!(rms(across_squares) < 0.5 && rms(squares) < 0.8, "half a px across, sub-pixel in all");
+        assert!(100 * wrong <= ends, "{wrong} of {ends} ends are others");
+        assert!(is_covered(held, ends) && is_covered(held_across, ends));
+    }
+
+    #[test]
+    fn where_there_is_no_bar_none_is_found() {
+        let mut claimed = 0;
+        for index in 0..SCENES {
+            let rng = &mut ChaCha8Rng::seed_from_u64(32);
+            rng.set_stream(index);
+            let mut scene = Scene::draw(rng, true);
+            let rough = scene.rough(rng, 3.0);
+            // the bar is somewhere else
+            scene.ends = scene.ends.map(|end| end + Vector2::new(0.0, 70.0));
+            claimed += usize::from(find_bar(&Pyramid::of(&scene.picture(rng), 1), rough).is_ok());
+        }
+        eprintln!("{claimed} of {SCENES} claimed");
+        assert!(claimed <= 1);
+    }
+
+    #[test]
+    fn ends_go_with_the_bar_to_another_picture_without_an_arm_that_leads_there() {
+        let (mut carried, mut squares, mut ratios, mut wrong) = (0, 0.0, 0.0, 0);
+        let scenes = SCENES / 2;
+        for index in 0..scenes {
+            let rng = &mut ChaCha8Rng::seed_from_u64(33);
+            rng.set_stream(index);
+            let mut scene = Scene::draw(rng, true);
+            let (from, before) = (scene.picture(rng), scene.ends);
+            let marked = scene.rough(rng, 1.5);
+            // raised or lowered by up to 20 px of a picture 520 px wide, and shifted and tilted a little
+            let [along, down] = [rng.random_range(-3.0..3.0), rng.random_range(-20.0..20.0)];
+            let tilt = normal(rng, 0.0, 1.0);
+            scene.ends = [before[0] + Vector2::new(along, down - tilt), before[1] + Vector2::new(along, down + tilt)];
+            let to = scene.picture(rng);
+            let ends = [Side::Left, Side::Right].map(Landmark::BarEnd);
+            let given: Vec<_> = ends.into_iter().zip(marked).collect();
+            let found = carry_marks(&from, &to, ArmTurn::Other, &given);
+            for (index, (_, result)) in found.marks.iter().enumerate() {
+                let Ok(end) = result else { continue };
+                // the mark's own error goes along
+                let own = Vector2::new(marked[index].x, marked[index].y) - before[index];
+                let off = Vector2::new(end.point.x, end.point.y) - scene.ends[index] - own;
+                carried += 1;
+                squares += off.norm_squared();
+                ratios += (off.transpose() * end.covariance_px2.try_inverse().unwrap() * off)[(0, 0)];
+                wrong += usize::from(off.norm() > 3.0);
+            }
+        }
+        let count = number(carried);
+        let (rms_px, over_stated) = ((squares / count).sqrt(), (ratios / (2.0 * count)).sqrt());
+        eprintln!("{carried} of {} ends, rms {rms_px:.3} px, {over_stated:.2} of stated, {wrong} wrong", 2 * scenes);
+        assert!(2 * carried >= usize::try_from(scenes).unwrap(), "{carried} carried");
+        assert!(rms_px < 0.8 && wrong == 0, "{rms_px} px, {wrong} wrong");
+        // what both pictures have in common is counted twice: on the safe side
+        assert!(over_stated < 1.1, "{over_stated}");
+    }
+
+    #[test]
+    fn a_bar_seen_end_on_is_refused() {
+        let rng = &mut ChaCha8Rng::seed_from_u64(7);
+        let picture = Pyramid::of(&Scene::draw(rng, false).picture(rng), 1);
+        let short = find_bar(&picture, [ImagePoint::new(300.0, 200.0), ImagePoint::new(330.0, 180.0)]);
+        assert!(matches!(short, Err(NoBar::Short { .. })), "{short:?}");
+    }
+}
