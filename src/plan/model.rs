@@ -56,7 +56,7 @@ pub struct Stage {
     pub id: String,
     /// Its name in words.
     pub name: String,
-    /// How it is done.
+    /// How it is done, in every phase that does not say so itself: see [`Stage::how_of`].
     pub how: String,
     /// What is felt, and where.
     pub felt: String,
@@ -157,7 +157,7 @@ pub struct Phase {
     pub name: String,
     /// How its doses are done.
     pub mode: Mode,
-    /// How it differs from the stage's own `how`.
+    /// How it is done, in full, where the stage's own `how` is not it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
     /// Fewest and most sets.
@@ -259,6 +259,16 @@ impl Stage {
     #[must_use]
     pub fn load_kind(&self) -> LoadKind {
         self.rungs.first().map_or(LoadKind::None, |rung| rung.load.kind())
+    }
+
+    /// How the doses of a phase are done: what the phase says itself, or else what the stage says, never both, since one may ask
+    /// for what the other leaves out.
+    ///
+    /// # Panics
+    /// If the stage has no such phase.
+    #[must_use]
+    pub fn how_of(&self, phase: usize) -> &str {
+        self.phases[phase].how.as_ref().unwrap_or(&self.how)
     }
 
     /// The phase of a dose.

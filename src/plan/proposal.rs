@@ -184,7 +184,6 @@ fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choic
 fn dose(plan: &Plan, stage: &Stage, rung: &Rung) -> Dose {
     let phase = &stage.phases[rung.phase];
     let bands = &plan.equipment().bands;
-    let how = phase.how.as_ref().map_or_else(|| stage.how.clone(), |phase| format!("{} {phase}", stage.how));
     Dose {
         phase: phase.name.clone(),
         mode: phase.mode,
@@ -194,7 +193,7 @@ fn dose(plan: &Plan, stage: &Stage, rung: &Rung) -> Dose {
         hold_s: (rung.hold_s > 0).then_some(rung.hold_s),
         lowering_s: phase.lowering_s,
         load: (Load::kind(rung.load) != LoadKind::None).then(|| rung.load.words(bands)),
-        how,
+        how: stage.how_of(rung.phase).to_owned(),
         felt: stage.felt.clone(),
         stop: stage.stop.clone(),
     }

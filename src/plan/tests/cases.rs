@@ -70,6 +70,7 @@ fn lifting_that_hurts_changes_to_lowering_only_with_no_more_load() {
     assert_eq!((dose.phase.as_str(), dose.load.as_deref()), ("Lowering only", Some("1.5 kg")));
     assert_eq!((dose.sets, dose.repetitions), (3, 10));
     assert!(dose.how.ends_with("the sore side only lets it down."), "{}", dose.how);
+    assert!(!dose.how.contains("Curl"), "{}", dose.how);
 }
 
 #[test]
@@ -429,4 +430,20 @@ fn pain_in_a_stage_that_has_not_begun_bounds_its_first_dose() {
     assert_eq!(of(&next(&plan, &facts, std::slice::from_ref(&done), "2026-10-09"), "pull").decision, Decision::Waiting);
     // its first dose would be 2 x 3
     assert_eq!(words(&next(&plan, &facts, &[done], "2026-10-10"), "pull"), "2 sets of 1");
+}
+
+#[test]
+fn a_phase_tells_how_it_is_done_by_itself() {
+    for plan in [Plan::default_plan(Unit::Kg), Plan::default_plan(Unit::Lb)] {
+        let how = |stage: &str, phase: &str| {
+            let stage = &plan.stages()[plan.stage_at(stage).unwrap()];
+            stage.how_of(stage.phases.iter().position(|one| one.id == phase).unwrap()).to_owned()
+        };
+        let (lowering, light) = (how("flexors", "lowering"), how("flexors", "light"));
+        assert!(lowering.starts_with("Rest the forearm") && !lowering.contains("Curl the wrist"), "{lowering}");
+        assert!(light.contains("Curl the wrist") && !light.contains("other hand"), "{light}");
+        let (blades, full) = (how("pull", "blades"), how("pull", "full"));
+        assert!(blades.contains("the elbows staying straight") && !blades.contains("with the arms"), "{blades}");
+        assert!(full.contains("pull yourself up with the arms") && !full.contains("staying straight"), "{full}");
+    }
 }
