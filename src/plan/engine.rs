@@ -195,12 +195,13 @@ impl<'a> Progress<'a> {
             let cleared = self.facts.cleared_on(entry.day);
             let state = &mut self.states[entry.stage];
             state.forget_before(cleared);
-            if state.last.is_some() {
+            // a further entry of a day belongs to the session that the first one began
+            if state.last.is_some_and(|last| last.day != entry.day) {
                 let (rung, ceiling) = choice.rung.map_or((state.rung, state.ceiling), |rung| (rung, choice.ceiling));
                 state.move_to(rung, ceiling, choice.is_fall);
             }
-            let morning = self.proposed[entry.stage].dose(stage);
-            state.take(entry, stage, &limits, morning.as_ref());
+            let proposed = [self.proposed[entry.stage].dose(stage), choice.dose(stage)];
+            state.take(entry, stage, &limits, proposed);
         }
         if during || morning || entry.sign.is_some() {
             self.sore_on = Some(entry.day);
@@ -353,10 +354,11 @@ impl<'a> Progress<'a> {
         let is_pressing_met = exit
             .pain_on_pressing_at_most
             .is_none_or(|limit| self.facts.pain_on(on).is_some_and(|pain| pain.on_pressing <= limit));
-        // sessions count as good only once their morning is known; soreness elsewhere on that day or since takes that back
+        // sessions count as good only once their day is over and their morning is known; soreness elsewhere on that day or since
+        // takes that back
         state.has_exit_sessions(&self.plan.stages[stage])
             && is_pressing_met
-            && state.last.is_some_and(|last| !self.is_sore_since(last.day, on))
+            && state.last.is_some_and(|last| last.day < on && !self.is_sore_since(last.day, on))
     }
 
     fn is_sore_since(&self, day: Day, on: Day) -> bool {

@@ -59,16 +59,16 @@ pub enum Zone {
     TooMuch,
 }
 
-/// How the pain is on the morning after.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+/// How the pain is on the morning after, the best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Morning {
     /// As it should be.
     Settled,
-    /// Not settled overnight.
-    NotSettled,
     /// Not recorded.
     Unknown,
+    /// Not settled overnight.
+    NotSettled,
 }
 
 /// Pain that ends the plan at once.

@@ -161,7 +161,15 @@ fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choic
         entry.pain_during.is_some_and(|pain| limits.zone(pain) != Zone::Safe)
             || entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most)
     };
-    let latest_first = log.entries().iter().rev().filter(own);
+    // a day is one session: of several entries the one that hurt most stands for it
+    let mut latest_first: Vec<&LogEntry> = Vec::new();
+    for entry in log.entries().iter().rev().filter(own) {
+        match latest_first.last_mut().filter(|other| other.day == entry.day) {
+            Some(other) => *other = worse(other, entry),
+            None => latest_first.push(entry),
+        }
+    }
+    let latest_first = latest_first.into_iter();
     let mut found: Vec<&LogEntry> = match choice.cause {
         Cause::Exit | Cause::Earlier => latest_first.take(usize::from(of_stage.exit.sessions)).collect(),
         Cause::Rule(Some(rule)) => {
@@ -179,6 +187,11 @@ fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choic
     };
     found.reverse();
     found
+}
+
+fn worse<'a>(one: &'a LogEntry, other: &'a LogEntry) -> &'a LogEntry {
+    let pain = |entry: &LogEntry| entry.pain_during.max(entry.pain_next_morning);
+    if pain(other) > pain(one) { other } else { one }
 }
 
 fn dose(plan: &Plan, stage: &Stage, rung: &Rung) -> Dose {

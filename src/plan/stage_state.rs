@@ -1,4 +1,5 @@
-//! Where a client stands in one stage: the dose, the latest session, and how the run of sessions went.
+//! Where a client stands in one stage: the dose, the latest session, and how the run of sessions went. A day is one session,
+//! however many entries it has: whatever of them was worst decides.
 
 use super::ceiling::Ceiling;
 use super::day::Day;
@@ -40,18 +41,19 @@ pub(super) struct StageState {
     pub(super) run_here: u16,
     /// Good sessions in a row at any dose, up to the latest.
     pub(super) run: u16,
+    /// Both runs as they were before the latest session, which each entry of its day judges anew.
+    runs_before: [u16; 2],
     /// The latest session.
     pub(super) last: Option<LastSession>,
     /// Pain of the sessions of the last two weeks, each day at its place in the fortnight.
     recent: [DayOfPain; RECENT_DAYS],
 }
 
-/// Pain during the sessions of one day.
+/// The most pain during the session of one day.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 struct DayOfPain {
     day: Option<Day>,
-    sum: u32,
-    count: u32,
+    pain: u8,
 }
 
 /// The latest session of a stage.
@@ -60,8 +62,6 @@ pub(super) struct LastSession {
     pub(super) day: Day,
     /// The load that was used, never more than what is known: as proposed where nothing was stated.
     pub(super) load: Load,
-    pub(super) pain_during: Option<u8>,
-    pub(super) pain_next_morning: Option<u8>,
     pub(super) during: Zone,
     pub(super) morning: Morning,
     pub(super) is_short: bool,
@@ -79,6 +79,19 @@ impl LastSession {
     pub(super) fn is_good(&self) -> bool {
         !self.is_short && self.during == Zone::Safe && self.morning == Morning::Settled
     }
+
+    /// The session with another entry of its day in it: the worst of both in each.
+    fn and(&self, other: &Self) -> Self {
+        let load = if other.load.amount() < self.load.amount() { other.load } else { self.load };
+        Self {
+            day: self.day,
+            load,
+            during: self.during.max(other.during),
+            morning: self.morning.max(other.morning),
+            is_short: self.is_short || other.is_short,
+            is_cut: self.is_cut || other.is_cut,
+        }
+    }
 }
 
 impl StageState {
@@ -94,6 +107,7 @@ impl StageState {
             training_days: 0,
             run_here: 0,
             run: 0,
+            runs_before: [0, 0],
             last: None,
             recent: [DayOfPain::default(); RECENT_DAYS],
         }
@@ -135,32 +149,37 @@ impl StageState {
         self.ceiling.map_or(*rung, |ceiling| ceiling.cut(rung))
     }
 
-    /// Takes in a session that was to be done with the present dose, or with the one that was proposed in the morning.
-    pub(super) fn take(&mut self, entry: &LogEntry, stage: &Stage, limits: &PainLimits, morning: Option<&Rung>) {
+    /// Takes in an entry of a session that was to be done with the present dose, or with one of those that were `proposed` in the
+    /// course of its day.
+    pub(super) fn take(&mut self, entry: &LogEntry, stage: &Stage, limits: &PainLimits, proposed: [Option<Rung>; 2]) {
         let dose = self.dose(stage);
+        let same_day = self.last.filter(|last| last.day == entry.day);
         let mut session = session_of(entry, &dose, limits);
         if session.is_sore() {
-            let mut ceiling = Ceiling::of(entry, &dose);
-            if let Some(morning) = morning {
-                ceiling = ceiling.and(&Ceiling::of(entry, morning));
-            }
+            let ceilings = proposed.iter().flatten().map(|proposed| Ceiling::of(entry, proposed));
+            let mut ceiling = ceilings.fold(Ceiling::of(entry, &dose), |least, other| least.and(&other));
             ceiling.load = self.ceiling.map_or(ceiling.load, |before| before.load.min(ceiling.load));
+            if let Some(before) = self.ceiling.filter(|_| same_day.is_some_and(|last| last.is_sore())) {
+                ceiling = ceiling.and(&before);
+            }
             session.is_cut = !ceiling.holds(&dose);
             self.ceiling = Some(ceiling);
         }
-        if let Some(last) = self.last {
-            let gap = u16::try_from(entry.day.days_since(last.day)).unwrap_or(0);
-            self.training_days = self.training_days.saturating_add(gap.min(TRAINING_GAP_DAYS));
+        if let Some(same_day) = same_day {
+            session = same_day.and(&session);
+        } else {
+            self.runs_before = [self.run_here, self.run];
+            if let Some(last) = self.last {
+                let gap = u16::try_from(entry.day.days_since(last.day)).unwrap_or(0);
+                self.training_days = self.training_days.saturating_add(gap.min(TRAINING_GAP_DAYS));
+            }
         }
-        let grown = |run: u16| if session.is_good() { run.saturating_add(1) } else { 0 };
-        (self.run_here, self.run) = (grown(self.run_here), grown(self.run));
+        let is_good = session.is_good();
+        [self.run_here, self.run] = self.runs_before.map(|run| if is_good { run.saturating_add(1) } else { 0 });
         if let Some(pain) = entry.pain_during {
             let at = &mut self.recent[entry.day.place_in(RECENT_DAYS)];
-            if at.day != Some(entry.day) {
-                *at = DayOfPain { day: Some(entry.day), sum: 0, count: 0 };
-            }
-            at.sum += u32::from(pain);
-            at.count += 1;
+            let before = if at.day == Some(entry.day) { at.pain } else { 0 };
+            *at = DayOfPain { day: Some(entry.day), pain: pain.max(before) };
         }
         self.last = Some(session);
     }
@@ -197,11 +216,11 @@ impl StageState {
     /// Mean pain during sessions of the week up to a day is above that of the week before.
     fn week_rises(&self, until: Day) -> bool {
         let mut sums = [(0_u32, 0_u32); 2];
-        for DayOfPain { day, sum, count } in self.recent {
+        for DayOfPain { day, pain } in self.recent {
             let Some(ago) = day.map(|day| until.days_since(day)).filter(|ago| *ago < 2 * WEEK_DAYS) else { continue };
             let week = usize::from(ago >= WEEK_DAYS);
-            sums[week].0 += sum;
-            sums[week].1 += count;
+            sums[week].0 += u32::from(pain);
+            sums[week].1 += 1;
         }
         let [(now, now_count), (before, before_count)] = sums;
         // cross-multiplied means; a week without sessions compares with nothing
@@ -220,8 +239,6 @@ fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession
     LastSession {
         day: entry.day,
         load,
-        pain_during: entry.pain_during,
-        pain_next_morning: entry.pain_next_morning,
         // a session that was not done says nothing of pain unless some is stated
         during: entry.pain_during.map_or(Zone::Safe, |pain| limits.zone(pain)),
         morning: limits.morning(entry.pain_next_morning),

@@ -447,3 +447,38 @@ fn a_phase_tells_how_it_is_done_by_itself() {
         assert!(full.contains("pull yourself up with the arms") && !full.contains("staying straight"), "{full}");
     }
 }
+
+#[test]
+fn entries_of_one_day_are_one_session_and_the_worst_of_them_decides() {
+    let plan = plan();
+    let twice = [good(&plan, 1), good(&plan, 1)].concat();
+    let proposal = next(&plan, &facts(), &twice, "2026-10-04");
+    assert_eq!(of(&proposal, "flexors").decision, Decision::Hold, "{}", of(&proposal, "flexors").reason);
+    assert_eq!(words(&proposal, "flexors"), "3 sets of 10, 1 kg, lowering over 5 s");
+    // six sessions end the ball's stage: six rows of one day are one
+    let rolled = vec![session(&plan, "2026-10-02", "soft_tissue", "", 0, Some(0)); 6];
+    let ball = next(&plan, &facts(), &rolled, "2026-10-03");
+    assert_ne!(of(&ball, "soft_tissue").decision, Decision::StageDone);
+    // the second day counts, and is named once
+    let days = [twice.clone(), vec![session(&plan, "2026-10-04", "flexors", "", 0, Some(0)); 2]].concat();
+    let up = next(&plan, &facts(), &days, "2026-10-06");
+    assert_eq!(words(&up, "flexors"), "3 sets of 15, 1 kg, lowering over 5 s");
+    assert!(of(&up, "flexors").reason.ends_with("(rule ready; 2 and 4 October)."), "{}", of(&up, "flexors").reason);
+    // whatever hurt or was not known on a day holds, in either order
+    for bad in [
+        LogEntry { pain_during: Some(3), ..twice[0].clone() },
+        LogEntry { pain_next_morning: Some(2), ..twice[0].clone() },
+        LogEntry { pain_next_morning: None, ..twice[0].clone() },
+        LogEntry { sets: Some(1), ..twice[0].clone() },
+    ] {
+        let mut days = days.clone();
+        days[3] = LogEntry { day: days[3].day, ..bad };
+        for _ in 0..2 {
+            let proposal = next(&plan, &facts(), &days, "2026-10-06");
+            let stage = of(&proposal, "flexors");
+            assert!(matches!(stage.decision, Decision::Hold | Decision::ChangeOfMode), "{}", stage.reason);
+            assert!(!words(&proposal, "flexors").contains("of 15"), "{}", words(&proposal, "flexors"));
+            days.swap(2, 3);
+        }
+    }
+}

@@ -279,8 +279,8 @@ proptest! {
         }
     }
 
-    /// A rise is one place on the ladder, follows as many good sessions in a row as the stage asks for, and never the day's
-    /// first unknown morning.
+    /// A rise is one place on the ladder, follows good sessions on as many days in a row as the stage asks for, and never an
+    /// unknown morning.
     #[test]
     fn a_rise_is_one_step_and_earned(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
         let plan = plan_of(rule);
@@ -293,13 +293,13 @@ proptest! {
                 if let Some(rung) = choice.rung.filter(|rung| *rung > state.rung) {
                     prop_assert_eq!(rung, state.rung + 1);
                     let wanted = usize::from(plan.stages()[stage].sessions_to_rise);
-                    let latest: Vec<&LogEntry> = entries
-                        .iter()
-                        .rev()
-                        .filter(|entry| entry.stage == stage && (entry.is_done || entry.pain_next_morning.is_some()))
-                        .take(wanted)
-                        .collect();
-                    prop_assert_eq!(latest.len(), wanted);
+                    let of_stage = |entry: &&LogEntry| {
+                        entry.stage == stage && (entry.is_done || entry.pain_next_morning.is_some())
+                    };
+                    let mut days: Vec<Day> = entries.iter().rev().filter(of_stage).map(|entry| entry.day).collect();
+                    days.dedup();
+                    prop_assert!(days.len() >= wanted, "{wanted} days, {days:?}");
+                    let latest = entries.iter().filter(of_stage).filter(|entry| days[..wanted].contains(&entry.day));
                     for entry in latest {
                         prop_assert!(entry.is_done && entry.pain_next_morning.is_some() && !is_sore(&plan, entry));
                     }
@@ -311,6 +311,26 @@ proptest! {
         }
     }
 
+    /// A session that did not hurt and is told twice counts once.
+    #[test]
+    fn a_day_is_one_session(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let (mut once, mut twice) = (Progress::new(&plan, &facts), Progress::new(&plan, &facts));
+        for (event, on) in events.iter().zip(days) {
+            let choices = once.choices(on);
+            let entry = entry_of(&plan, event, on, &choices[event.stage]);
+            once.record(&entry).unwrap();
+            twice.record(&entry).unwrap();
+            if !is_sore(&plan, &entry) {
+                twice.record(&entry).unwrap();
+            }
+            for later in [0, 1, 2, 20].map(|gap| on.plus(gap)) {
+                prop_assert_eq!(once.choices(later), twice.choices(later));
+            }
+        }
+    }
+
     /// A stage has a dose only once every stage that it waits for has met its exit, by a count of the log that shares nothing
     /// with the engine.
     #[test]
@@ -319,17 +339,21 @@ proptest! {
         let (days, facts) = days_and_facts(&events);
         let mut progress = Progress::new(&plan, &facts);
         let (first, second) = (plan.stage_at("soft_tissue").unwrap(), plan.stage_at("pull").unwrap());
-        let (mut run, mut longest) = (0_u16, 0_u16);
+        let (mut run, mut longest, mut before_day) = (0_u16, 0_u16, 0_u16);
+        let mut latest: Option<Day> = None;
         for (event, on) in events.iter().zip(days) {
             let choices = progress.choices(on);
+            longest = longest.max(run);
             if choices[second].rung.is_some() {
                 prop_assert!(longest >= plan.stages()[first].exit.sessions, "{longest} sessions, then {:?}", choices[second]);
             }
             let entry = entry_of(&plan, event, on, &choices[event.stage]);
             if entry.stage == first && (entry.is_done || entry.pain_next_morning.is_some()) {
                 let is_good = entry.is_done && entry.pain_next_morning.is_some() && !is_sore(&plan, &entry);
-                run = if is_good { run + 1 } else { 0 };
-                longest = longest.max(run);
+                // a day counts once, and not at all if any of it was not good
+                let before = if latest == Some(on) { before_day } else { run };
+                run = if is_good && (latest != Some(on) || run > before) { before + 1 } else { 0 };
+                (latest, before_day) = (Some(on), before);
             }
             progress.record(&entry).unwrap();
         }
