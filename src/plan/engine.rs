@@ -115,6 +115,23 @@ impl Choice {
     }
 }
 
+/// Something that stops the plan.
+#[derive(Debug, Clone, Copy)]
+struct Told<T> {
+    /// The day of it.
+    on: Day,
+    /// The day from which on a clinician could know of it.
+    told_on: Day,
+    what: T,
+}
+
+impl<T: Copy> Told<T> {
+    /// That which was told later; of two of one day the new one. A clearance that answers it answers the other too.
+    fn later(before: Option<Self>, new: Self) -> Option<Self> {
+        Some(before.filter(|before| before.told_on > new.told_on).unwrap_or(new))
+    }
+}
+
 /// Where a client stands in a plan.
 #[derive(Debug, Clone)]
 pub struct Progress<'a> {
@@ -125,12 +142,12 @@ pub struct Progress<'a> {
     sore_on: Option<Day>,
     /// The latest day of pain beyond what the plan takes, of any stage.
     pained_on: Option<Day>,
-    /// The latest pain of the log that is too strong to go on with.
-    severe: Option<(Day, Severe)>,
+    /// Of the log's pain that is too strong to go on with, that which was told last.
+    severe: Option<Told<Severe>>,
     /// The latest day of heavy work of the wrist flexors.
     heavy_on: Option<Day>,
-    /// The latest danger sign of the log.
-    sign: Option<(Day, DangerSign)>,
+    /// Of the log's danger signs, the one that was told last.
+    sign: Option<Told<DangerSign>>,
     latest: Option<Day>,
     /// What was proposed at the beginning of the latest day, before any of its entries.
     proposed: Vec<Choice>,
@@ -211,13 +228,12 @@ impl<'a> Progress<'a> {
         let pained_on = if morning { Some(entry.day.plus(1)) } else { is_too_much.then_some(entry.day) };
         self.pained_on = self.pained_on.max(pained_on);
         if let Some(severe) = Severe::of(entry.pain_during, entry.pain_next_morning) {
-            let felt_on = if severe == Severe::NextMorning { entry.day.plus(1) } else { entry.day };
-            if self.severe.is_none_or(|(on, _)| on <= felt_on) {
-                self.severe = Some((felt_on, severe));
-            }
+            let on = if severe == Severe::NextMorning { entry.day.plus(1) } else { entry.day };
+            let told_on = on.max(entry.told_on());
+            self.severe = Told::later(self.severe, Told { on, told_on, what: severe });
         }
         if let Some(sign) = entry.sign {
-            self.sign = Some((entry.day, sign));
+            self.sign = Told::later(self.sign, Told { on: entry.day, told_on: entry.told_on(), what: sign });
         }
         let load = if entry.load == Load::None { stage.rungs[self.states[entry.stage].rung].load } else { entry.load };
         // pain in one stage holds another from that hour on, but what was proposed in the morning may have been done before it
@@ -286,13 +302,14 @@ impl<'a> Progress<'a> {
 
     /// The danger sign or finding that stops everything on a day, until a clinician has let the plan go on.
     ///
-    /// A clearance answers what came up before its day. It also answers what was found at a visit of the same day.
+    /// A clearance answers what came up, and was entered, before its day. It also answers what was found at a visit of the same
+    /// day.
     #[must_use]
     pub fn alarm(&self, on: Day) -> Option<(Day, Alarm)> {
         let cleared = self.facts.cleared_on(on);
-        let stands = |(day, _): &(Day, Alarm)| cleared.is_none_or(|cleared| cleared <= *day);
-        let logged = self.sign.map(|(day, sign)| (day, Alarm::Sign(sign))).filter(stands);
-        let severe = self.severe.map(|(day, severe)| (day, Alarm::Pain(severe))).filter(stands);
+        let stands = |told_on: Day| cleared.is_none_or(|cleared| cleared <= told_on);
+        let logged = self.sign.filter(|sign| stands(sign.told_on)).map(|sign| (sign.on, Alarm::Sign(sign.what)));
+        let severe = self.severe.filter(|pain| stands(pain.told_on)).map(|pain| (pain.on, Alarm::Pain(pain.what)));
         let seen = self.facts.alarm_on(on).filter(|(day, _)| cleared.is_none_or(|cleared| cleared < *day));
         logged.or(seen).or(severe)
     }

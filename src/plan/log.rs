@@ -5,7 +5,7 @@ use super::day::Day;
 use super::error::EntryFault;
 use super::load::{Load, LoadKind, WEIGHT_MAX, Weight};
 use super::model::Plan;
-use super::pain::PAIN_MAX;
+use super::pain::{PAIN_MAX, PainLimits};
 
 /// The most that an entry takes: whatever lies beyond is a slip of the finger.
 const SETS_MAX: u16 = 50;
@@ -38,7 +38,7 @@ pub const COLUMNS: [&str; 12] = [
 pub struct LogEntry {
     /// The day it was done.
     pub day: Day,
-    /// The day it was entered, where that was another: a catch-up.
+    /// The day it was entered, where that was another: a catch-up, or a correction that tells of more pain or a danger sign.
     pub entered: Option<Day>,
     /// Place of the stage in the plan.
     pub stage: usize,
@@ -96,6 +96,26 @@ pub struct Log {
 }
 
 impl LogEntry {
+    /// The day from which on anybody could know of it: a catch-up that was entered after a clinician looked is no part of what was
+    /// looked at.
+    #[must_use]
+    pub fn told_on(&self) -> Day {
+        self.entered.unwrap_or(self.day).max(self.day)
+    }
+
+    /// The entry in the place of another of the same day, corrected `today`: entered when that one was, unless it tells of a danger
+    /// sign, or of pain above `limits`, that the other did not tell of.
+    #[must_use]
+    pub fn correcting(self, before: &Self, limits: &PainLimits, today: Day) -> Self {
+        let is_worse =
+            |now: Option<u8>, before: Option<u8>, safe: u8| now > before && now.is_some_and(|pain| pain > safe);
+        let tells_anew = self.sign.is_some() && self.sign != before.sign
+            || is_worse(self.pain_during, before.pain_during, limits.safe_at_most)
+            || is_worse(self.pain_next_morning, before.pain_next_morning, limits.morning_at_most);
+        let entered = if tells_anew { (self.day < today).then_some(today) } else { before.entered };
+        Self { entered, ..self }
+    }
+
     /// The entry's cells, in the order of [`COLUMNS`], as [`TypedEntry::check`] takes them. `plan` is the one that it was checked
     /// against.
     #[must_use]
@@ -126,6 +146,23 @@ impl Log {
     pub fn from_entries(mut entries: Vec<LogEntry>) -> Self {
         entries.sort_by_key(|entry| entry.day);
         Self { entries }
+    }
+
+    /// The log of a file that comes to a `kept` one `today`: what does not say when it was entered, and is not kept, was today.
+    #[must_use]
+    pub fn told_today(self, kept: &Self, plan: &Plan, today: Day) -> Self {
+        let dated = |entry: LogEntry| {
+            let is_same = |before: &&LogEntry| (before.day, before.stage) == (entry.day, entry.stage);
+            match kept.entries.iter().rfind(is_same) {
+                _ if entry.entered.is_some() => entry,
+                Some(before) => {
+                    let limits = plan.pain_limits(entry.stage);
+                    entry.correcting(before, &limits, today)
+                }
+                None => LogEntry { entered: (entry.day < today).then_some(today), ..entry },
+            }
+        };
+        Self { entries: self.entries.into_iter().map(dated).collect() }
     }
 
     /// The entries, the earliest first.
@@ -394,6 +431,30 @@ mod tests {
         let late = check(TypedEntry { entered: "2026-11-08", ..GOOD }).unwrap();
         assert_eq!(late.entered.unwrap().to_string(), "2026-11-08");
         assert_eq!(check(TypedEntry { entered: "2026-11-05", ..GOOD }).unwrap().entered, None);
+    }
+
+    #[test]
+    fn a_correction_that_tells_of_more_was_entered_when_it_was_made() {
+        let (plan, today) = (Plan::default_plan(Unit::Kg), "2026-11-20".parse().unwrap());
+        let limits = plan.pain_limits(plan.stage_at("flexors").unwrap());
+        let before = check(GOOD).unwrap();
+        let corrected = |typed| check(typed).unwrap().correcting(&before, &limits, today).entered;
+        assert_eq!(corrected(TypedEntry { sets: "2", pain_next_morning: "0", ..GOOD }), None);
+        for worse in [
+            TypedEntry { pain_during: "9", ..GOOD },
+            TypedEntry { pain_next_morning: "8", ..GOOD },
+            TypedEntry { danger_sign: "fever", ..GOOD },
+        ] {
+            assert_eq!(corrected(worse), Some(today));
+        }
+        // a file that comes today says nothing of when: what is kept already stays as it was
+        let log = |entries: &[TypedEntry<'_>]| {
+            Log::from_entries(entries.iter().map(|entry| check(*entry).unwrap()).collect())
+        };
+        let file = log(&[GOOD, TypedEntry { day: "2026-11-07", ..GOOD }, TypedEntry { day: "2026-11-20", ..GOOD }]);
+        let taken = file.told_today(&log(&[GOOD]), &plan, today);
+        let entered: Vec<Option<Day>> = taken.entries().iter().map(|entry| entry.entered).collect();
+        assert_eq!(entered, [None, Some(today), None]);
     }
 
     #[test]

@@ -33,7 +33,7 @@ pub(super) struct StageState {
     pub(super) best: usize,
     /// Falls since `best` was reached, or since a clinician looked.
     pub(super) setbacks: u16,
-    /// The session that led to the latest fall.
+    /// The day from which on the session that led to the latest fall could be known.
     pub(super) setback_on: Option<Day>,
     /// Days of training since `best` was reached, or since a clinician looked.
     pub(super) training_days: u16,
@@ -60,6 +60,8 @@ struct DayOfPain {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct LastSession {
     pub(super) day: Day,
+    /// The day from which on all of it could be known.
+    told_on: Day,
     /// The load that was used, never more than what is known: as proposed where nothing was stated.
     pub(super) load: Load,
     pub(super) during: Zone,
@@ -85,6 +87,7 @@ impl LastSession {
         let load = if other.load.amount() < self.load.amount() { other.load } else { self.load };
         Self {
             day: self.day,
+            told_on: self.told_on.max(other.told_on),
             load,
             during: self.during.max(other.during),
             morning: self.morning.max(other.morning),
@@ -120,7 +123,7 @@ impl StageState {
                 self.setbacks = 0;
                 self.setback_on = None;
             }
-            if self.last.is_some_and(|last| cleared > last.day) {
+            if self.last.is_some_and(|last| cleared > last.told_on) {
                 self.training_days = 0;
             }
         }
@@ -133,7 +136,7 @@ impl StageState {
         }
         if is_fall || rung < self.rung {
             self.setbacks = self.setbacks.saturating_add(1);
-            self.setback_on = self.last.map(|last| last.day);
+            self.setback_on = self.setback_on.max(self.last.map(|last| last.told_on));
         }
         if rung > self.best {
             self.best = rung;
@@ -195,7 +198,7 @@ impl StageState {
             is_ready: self.run_here >= stage.sessions_to_rise,
             setbacks: if is_seen_since(self.setback_on) { 0 } else { self.setbacks },
             // a stage that is done has nothing left to gain
-            days_without_gain: if is_seen_since(Some(last.day)) || self.done_on.is_some() {
+            days_without_gain: if is_seen_since(Some(last.told_on)) || self.done_on.is_some() {
                 0
             } else {
                 self.training_days
@@ -238,6 +241,7 @@ fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession
         && (rung.hold_s == 0 || reaches(entry.seconds, rung.hold_s));
     LastSession {
         day: entry.day,
+        told_on: entry.told_on(),
         load,
         // a session that was not done says nothing of pain unless some is stated
         during: entry.pain_during.map_or(Zone::Safe, |pain| limits.zone(pain)),

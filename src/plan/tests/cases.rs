@@ -482,3 +482,49 @@ fn entries_of_one_day_are_one_session_and_the_worst_of_them_decides() {
         }
     }
 }
+
+#[test]
+fn a_clearance_answers_only_what_was_entered_before_it() {
+    let plan = plan();
+    let cleared = Facts { clearances: vec![day("2026-10-15")], ..facts() };
+    let with = |late: LogEntry| [good(&plan, 2), vec![late]].concat();
+    let sign = LogEntry { sign: Some(DangerSign::Fever), ..session(&plan, "2026-10-10", "cuff", "", 0, Some(0)) };
+    let severe = session(&plan, "2026-10-10", "cuff", "", 9, None);
+    let morning = session(&plan, "2026-10-10", "cuff", "", 0, Some(8));
+    for (late, words) in [
+        (sign, "a fever was noted on 10 October"),
+        (severe, "severe pain during a session was noted on 10 October"),
+        (morning, "strong pain on the morning after a session was noted on 11 October"),
+    ] {
+        assert_ne!(
+            of(&next(&plan, &cleared, &with(late.clone()), "2026-10-20"), "flexors").decision,
+            Decision::SeeClinician
+        );
+        for entered in ["2026-10-15", "2026-10-20"] {
+            let late = LogEntry { entered: Some(day(entered)), ..late.clone() };
+            let proposal = next(&plan, &cleared, &with(late.clone()), "2026-10-20");
+            for stage in &proposal.stages {
+                assert_eq!((stage.decision, stage.dose.is_none()), (Decision::SeeClinician, true), "{entered}");
+                assert!(stage.reason.contains(words), "{}", stage.reason);
+            }
+            // one that came up and was told later does not hide it, nor does the answer to that one answer it
+            let other = LogEntry { day: day("2026-10-12"), entered: None, ..late.clone() };
+            let both = next(&plan, &cleared, &[with(late.clone()), vec![other]].concat(), "2026-10-20");
+            assert!(of(&both, "pull").reason.contains(words), "{}", of(&both, "pull").reason);
+            let again = Facts { clearances: vec![day("2026-10-15"), day("2026-10-21")], ..facts() };
+            let after = next(&plan, &again, &with(late), "2026-10-21");
+            assert_ne!(of(&after, "flexors").decision, Decision::SeeClinician);
+        }
+    }
+}
+
+#[test]
+fn falls_that_were_told_after_a_clearance_are_not_answered_by_it() {
+    let plan = plan();
+    let sore = |on: &str| session(&plan, on, "flexors", "", 4, Some(0));
+    let mut entries = vec![sore("2026-10-02"), sore("2026-10-04"), sore("2026-10-06")];
+    let cleared = Facts { clearances: vec![day("2026-10-07")], ..facts() };
+    assert_eq!(of(&next(&plan, &cleared, &entries, "2026-10-08"), "flexors").decision, Decision::Hold);
+    entries.iter_mut().for_each(|entry| entry.entered = Some(day("2026-10-08")));
+    assert_eq!(of(&next(&plan, &cleared, &entries, "2026-10-08"), "flexors").decision, Decision::SeeClinician);
+}

@@ -21,6 +21,8 @@ struct Event {
     morning: Option<u8>,
     sign: bool,
     cleared: bool,
+    /// Entered so many days later.
+    late_days: u8,
 }
 
 fn event() -> impl Strategy<Value = Event> {
@@ -37,19 +39,22 @@ fn event() -> impl Strategy<Value = Event> {
         pain,
         morning,
         prop::bool::weighted(0.02),
-        prop::bool::weighted(0.05),
+        (prop::bool::weighted(0.05), prop_oneof![6 => Just(0_u8), 1 => 1_u8..20]),
     )
-        .prop_map(|(gap_days, stage, is_done, load_tenths, dose_tenths, pain, morning, sign, cleared)| Event {
-            gap_days,
-            stage,
-            is_done,
-            load_tenths,
-            dose_tenths,
-            pain,
-            morning,
-            sign,
-            cleared,
-        })
+        .prop_map(
+            |(gap_days, stage, is_done, load_tenths, dose_tenths, pain, morning, sign, (cleared, late_days))| Event {
+                gap_days,
+                stage,
+                is_done,
+                load_tenths,
+                dose_tenths,
+                pain,
+                morning,
+                sign,
+                cleared,
+                late_days,
+            },
+        )
 }
 
 fn rule_name() -> impl Strategy<Value = &'static str> {
@@ -83,7 +88,7 @@ fn entry_of(plan: &Plan, event: &Event, on: Day, choice: &Choice) -> LogEntry {
     };
     LogEntry {
         day: on,
-        entered: None,
+        entered: (event.late_days > 0).then(|| on.plus(i32::from(event.late_days))),
         stage: event.stage,
         is_done: event.is_done,
         load: if is_stated { load } else { Load::None },
@@ -196,7 +201,8 @@ proptest! {
             // 7 of 10 in a session and 5 on the next morning: common practice, no source
             let (during, morning) = (entry.pain_during.unwrap_or(0), entry.pain_next_morning.unwrap_or(0));
             let felt = if morning >= 5 { Some(on.plus(1)) } else { (during >= 7).then_some(on) };
-            severe = severe.max(felt);
+            // what is told late no clinician has looked at before
+            severe = severe.max(felt.map(|felt| felt.max(entry.told_on())));
             let limits = plan.pain_limits(event.stage);
             let quiet_days = match (morning > limits.morning_at_most, during > limits.acceptable_at_most) {
                 (true, _) => Some(2),
@@ -272,7 +278,8 @@ proptest! {
                         prop_assert!(choice.rung.is_none_or(|rung| rung <= state.rung), "{stage} {choice:?}");
                     }
                 }
-                if entry.sign.is_some() && !facts.clearances.iter().any(|cleared| *cleared > on && *cleared <= on.plus(later)) {
+                let is_cleared = |cleared: &Day| *cleared > entry.told_on() && *cleared <= on.plus(later);
+                if entry.sign.is_some() && !facts.clearances.iter().any(is_cleared) {
                     prop_assert!(after.iter().all(|choice| choice.rung.is_none()));
                 }
             }
@@ -449,7 +456,7 @@ proptest! {
         let replayed = Progress::after(&plan, &facts, &log, until);
         prop_assert_eq!(replayed.choices(until.plus(1)), looked.choices(until.plus(1)));
         let written = log.to_csv(&plan).unwrap();
-        let bounds = super::super::log::LogBounds { today: until, first_visit: None };
+        let bounds = super::super::log::LogBounds { today: until.plus(20), first_visit: None };
         prop_assert_eq!(Log::parse(&written, Path::new("log.csv"), &plan, bounds).unwrap(), log);
     }
 }

@@ -111,9 +111,10 @@ pub async fn correct(
         let Some(mut entry) = take_entry(&case, &mut form).filter(|_| form.is_right()) else {
             return Ok(page_again(pages::log_entry(&entry_form(&case, Some(id), form.view))));
         };
-        // when it was entered first stays, unless its day is another now
+        // when it was entered first stays, unless its day is another now, or it tells of more than before
         if entry.day == before.day {
-            entry.entered = before.entered;
+            let limits = case.plan.pain_limits(entry.stage);
+            entry = entry.correcting(before, &limits, case.today);
         }
         app.records.change_log_entry(case.client.id, id, &case.plan, &entry)?;
         note_sign(&app, &case, Some(before), &entry)?;
@@ -145,7 +146,8 @@ pub async fn morning(State(app): State<Arc<App>>, Code(code): Code, mut form: Fo
             return Ok(page_again(pages::log(&log_view(&case, ENTRIES_SHOWN, form.view))));
         };
         for LoggedEntry { id, entry } in open_mornings(&case).filter(|logged| logged.entry.day == on) {
-            let entry = LogEntry { pain_next_morning: Some(pain), ..entry.clone() };
+            let told = LogEntry { pain_next_morning: Some(pain), ..entry.clone() };
+            let entry = told.correcting(entry, &case.plan.pain_limits(entry.stage), case.today);
             app.records.change_log_entry(case.client.id, *id, &case.plan, &entry)?;
         }
         Ok(onwards(&log_path(&case)))
@@ -179,6 +181,7 @@ pub async fn upload(State(app): State<Arc<App>>, Code(code): Code, file: TextFil
         };
         match log {
             Ok(log) => {
+                let log = log.told_today(&case.log(), &case.plan, case.today);
                 app.records.take_in_log(case.client.id, &case.plan, &log)?;
                 for entry in log.entries().iter().filter(|entry| entry.sign.is_some()) {
                     let known = case
