@@ -15,7 +15,7 @@ use super::log::{Log, LogEntry};
 use super::model::{Plan, Rung, Stage};
 use super::pain::{Severe, Zone};
 use super::rules::{Action, first_holding};
-use super::stage_state::{LastSession, StageState};
+use super::stage_state::{LastSession, Move, StageState};
 
 /// Days between heavy sessions of the wrist flexors.
 const HEAVY_GAP_DAYS: i32 = 2;
@@ -138,6 +138,8 @@ pub struct Progress<'a> {
     plan: &'a Plan,
     facts: &'a Facts,
     pub(super) states: Vec<StageState>,
+    /// The highest place so far of each phase, the phases of one stage after those of the one before.
+    bests: Vec<usize>,
     /// The latest day with a session, of any stage, that nothing rises after.
     sore_on: Option<Day>,
     /// The latest day of pain beyond what the plan takes, of any stage.
@@ -158,10 +160,15 @@ impl<'a> Progress<'a> {
     #[must_use]
     pub fn new(plan: &'a Plan, facts: &'a Facts) -> Self {
         let states = plan.stages.iter().map(StageState::new).collect();
+        let bests = plan.stages.iter().flat_map(|stage| {
+            let first = stage.rungs[stage.first_rung].phase;
+            (0..stage.phases.len()).map(move |phase| if phase == first { stage.first_rung } else { 0 })
+        });
         Self {
             plan,
             facts,
             states,
+            bests: bests.collect(),
             sore_on: None,
             pained_on: None,
             severe: None,
@@ -210,12 +217,15 @@ impl<'a> Progress<'a> {
             || self.proposed[entry.stage].rung.is_some();
         if !is_silent && (is_open && is_begun || during || morning) {
             let cleared = self.facts.cleared_on(entry.day);
+            let is_rise = self.is_new_or_higher(entry.stage, &choice);
             let state = &mut self.states[entry.stage];
             state.forget_before(cleared);
             // a further entry of a day belongs to the session that the first one began
             if state.last.is_some_and(|last| last.day != entry.day) {
                 let (rung, ceiling) = choice.rung.map_or((state.rung, state.ceiling), |rung| (rung, choice.ceiling));
-                state.move_to(rung, ceiling, choice.is_fall);
+                let before: usize = self.plan.stages[..entry.stage].iter().map(|stage| stage.phases.len()).sum();
+                let best = &mut self.bests[before + stage.rungs[rung].phase];
+                state.move_to(&Move { rung, ceiling, is_fall: choice.is_fall, is_rise }, best);
             }
             let proposed = [self.proposed[entry.stage].dose(stage), choice.dose(stage)];
             state.take(entry, stage, &limits, proposed);
@@ -250,7 +260,7 @@ impl<'a> Progress<'a> {
     #[must_use]
     pub fn choices(&self, on: Day) -> Vec<Choice> {
         // looking ahead leaves no trace: what is recorded later meets the same state as if nobody had looked
-        let mut ahead = self.clone();
+        let mut ahead = Self { states: self.states.clone(), bests: Vec::new(), proposed: Vec::new(), ..*self };
         ahead.settle(on);
         ahead.settled_choices(on)
     }

@@ -20,9 +20,10 @@ pub struct Situation {
     pub is_short: bool,
     /// As many sessions in a row as the stage asks for were done at this dose, without pain above the safe limit.
     pub is_ready: bool,
-    /// Falls since the dose was last raised to a new height.
+    /// Falls since the dose was last raised to a new height of its phase.
     pub setbacks: u16,
-    /// Days of training since then; of a longer pause only a week counts.
+    /// Days of training since the latest gain: a new height of a phase, or a step of the way back after a single fall. Of a longer
+    /// pause only a week counts.
     pub days_without_gain: u16,
     /// Days since the latest session.
     pub days_since_session: u16,
@@ -68,7 +69,7 @@ pub struct Rule {
     /// So many falls and more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub setbacks_at_least: Option<u16>,
-    /// More days of training without a new height than this.
+    /// More days of training without a gain than this.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub days_without_gain_above: Option<u16>,
     /// More days since the latest session than this.

@@ -29,13 +29,11 @@ pub(super) struct StageState {
     pub(super) rung: usize,
     /// What its doses may not exceed since a session that hurt.
     pub(super) ceiling: Option<Ceiling>,
-    /// The highest place so far.
-    pub(super) best: usize,
-    /// Falls since `best` was reached, or since a clinician looked.
+    /// Falls since a place was reached that is the highest so far of its phase, or since a clinician looked.
     pub(super) setbacks: u16,
     /// The day from which on the session that led to the latest fall could be known.
     pub(super) setback_on: Option<Day>,
-    /// Days of training since `best` was reached, or since a clinician looked.
+    /// Days of training since the latest gain, or since a clinician looked.
     pub(super) training_days: u16,
     /// Good sessions in a row at this dose, up to the latest.
     pub(super) run_here: u16,
@@ -54,6 +52,19 @@ pub(super) struct StageState {
 struct DayOfPain {
     day: Option<Day>,
     pain: u8,
+}
+
+/// Where a session is to be done.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Move {
+    /// Place of the dose.
+    pub(super) rung: usize,
+    /// What it is cut down to.
+    pub(super) ceiling: Option<Ceiling>,
+    /// It counts as a fall.
+    pub(super) is_fall: bool,
+    /// It is more than what was done before.
+    pub(super) is_rise: bool,
 }
 
 /// The latest session of a stage.
@@ -104,7 +115,6 @@ impl StageState {
             done_on: None,
             rung: stage.first_rung,
             ceiling: None,
-            best: stage.first_rung,
             setbacks: 0,
             setback_on: None,
             training_days: 0,
@@ -129,21 +139,31 @@ impl StageState {
         }
     }
 
-    /// Moves to the dose that a session was to be done with. A fall is one even where there is no lower dose.
-    pub(super) fn move_to(&mut self, rung: usize, ceiling: Option<Ceiling>, is_fall: bool) {
-        if rung != self.rung || ceiling != self.ceiling {
+    /// Moves to the dose that a session was to be done with; `best` is the highest place so far of its phase. A fall is one even
+    /// where there is no lower dose.
+    ///
+    /// A step up is a gain when it leads to a new best of its phase: lowering only that gets somewhere is no standstill, though it
+    /// lies below what was lifted before. What one fall took back is a gain as well when it is reached again. After a second fall
+    /// only a new best is one, since then the same is climbed for the third time.
+    pub(super) fn move_to(&mut self, to: &Move, best: &mut usize) {
+        if to.rung != self.rung || to.ceiling != self.ceiling {
             self.run_here = 0;
         }
-        if is_fall || rung < self.rung {
+        let is_fall = to.is_fall || to.rung < self.rung;
+        let is_best = to.rung > *best;
+        *best = to.rung.max(*best);
+        if is_fall {
             self.setbacks = self.setbacks.saturating_add(1);
             self.setback_on = self.setback_on.max(self.last.map(|last| last.told_on));
+        } else if to.is_rise {
+            if is_best {
+                self.setbacks = 0;
+            }
+            if self.setbacks < 2 {
+                self.training_days = 0;
+            }
         }
-        if rung > self.best {
-            self.best = rung;
-            self.setbacks = 0;
-            self.training_days = 0;
-        }
-        (self.rung, self.ceiling) = (rung, ceiling);
+        (self.rung, self.ceiling) = (to.rung, to.ceiling);
     }
 
     /// The present dose, cut down to the ceiling.

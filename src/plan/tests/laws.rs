@@ -65,7 +65,7 @@ fn plan_of(rule: &str) -> Plan {
     // short ladders and early openings, so that sequences of some hundred sessions come far
     plan_with(&[
         ("rule = \"pain_free\"", &format!("rule = \"{rule}\"")),
-        ("weights = [0.5, 1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10]", "weights = [0.5, 1, 2, 4, 5, 8]"),
+        ("weights = [0.5, 1, 1.5, 2, 2.5, 3, 4, 4.5, 5, 6, 7, 8, 9, 10]", "weights = [0.5, 1, 2, 4, 5, 8]"),
         ("after = [\"flexors\", \"cuff\"]", "after = [\"soft_tissue\"]"),
         ("sessions_to_rise = 2\nkeep = true\nstart", "sessions_to_rise = 1\nkeep = true\nstart"),
     ])
@@ -374,7 +374,7 @@ proptest! {
         let plan = plan_with(&[
             ("rule = \"pain_free\"", &format!("rule = \"{rule}\"")),
             ("days_without_gain_above = 42", "days_without_gain_above = 365"),
-            ("weights = [0.5, 1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10]", "weights = [0.5, 1, 2, 4, 5, 8]"),
+            ("weights = [0.5, 1, 1.5, 2, 2.5, 3, 4, 4.5, 5, 6, 7, 8, 9, 10]", "weights = [0.5, 1, 2, 4, 5, 8]"),
             ("sessions_to_rise = 2\nkeep = true\nstart", "sessions_to_rise = 1\nkeep = true\nstart"),
         ]);
         // the same days over and over, with nobody clearing anything
