@@ -12,7 +12,7 @@ use super::error::EntryFault;
 use super::facts::{Alarm, Facts, ScreenState};
 use super::load::Load;
 use super::log::{Log, LogEntry};
-use super::model::{Plan, Rung, Stage};
+use super::model::{Equipment, Plan, Rung, Stage};
 use super::pain::{Severe, Zone};
 use super::rules::{Action, first_holding};
 use super::stage_state::{LastSession, Move, StageState};
@@ -22,6 +22,9 @@ const HEAVY_GAP_DAYS: i32 = 2;
 
 /// Days after pain beyond what the plan takes on which nothing new begins.
 const QUIET_DAYS: i32 = 1;
+
+/// From a load that the plan does not have, a step leads to no more than this share of it. Common practice, no source.
+const STRANGE_STEP_PERCENT: u64 = 150;
 
 /// What becomes of a stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -66,6 +69,10 @@ pub enum Cause {
     Lightest(Option<usize>),
     /// A rule lowers or keeps the dose, but even the lightest is more than what hurt.
     LightestTooHeavy(Option<usize>),
+    /// More than one step above what was done last is never proposed, whatever the plan says by now.
+    DoneLess,
+    /// Even the lightest dose is more than a step above what was done last.
+    NothingNear,
     /// Pain in another stage, or a danger sign, on the day of the latest session or since.
     SoreElsewhere,
     /// Pain beyond what the plan takes on that day, of any stage.
@@ -432,11 +439,60 @@ impl<'a> Progress<'a> {
                 (rule, action) = counted;
             }
         }
-        match action {
+        let choice = match action {
             Action::SeeClinician => nothing(Decision::SeeClinician, Cause::Rule(rule)),
             Action::Up => self.up(stage, on, last, rule),
             Action::Down => self.down(stage, on, last, rule),
             Action::Hold => self.keep_or_lower(stage, on, last, rule),
+        };
+        self.within_reach(stage, on, choice)
+    }
+
+    /// The choice, or a lower one where its load is more than one step above what was done last in its mode: less was done than
+    /// proposed, or the plan was changed since.
+    fn within_reach(&self, stage: usize, on: Day, choice: Choice) -> Choice {
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let Some(rung) = choice.rung else { return choice };
+        let is_near = |rung: &Rung| {
+            let done = state.done(of_plan.phases[rung.phase].mode);
+            done.is_none_or(|done| {
+                rung.load.amount() <= done.amount()
+                    || rung.load.amount() <= one_step_above(done, of_plan, &self.plan.equipment)
+            })
+        };
+        if is_near(&of_plan.rungs[rung]) {
+            return choice;
+        }
+        let Some(nearest) = of_plan.rungs[..rung].iter().rfind(|rung| is_near(rung)) else {
+            return nothing(Decision::SeeClinician, Cause::NothingNear);
+        };
+        // the first dose with that load: one thing rises at a time
+        let is_alike = |rung: &Rung| rung.phase == nearest.phase && rung.load == nearest.load;
+        let lower = of_plan.rungs.iter().position(is_alike).unwrap_or(0);
+        let decision = if lower == state.rung { Decision::Hold } else { self.moved(stage, lower, Decision::Down) };
+        self.with_dose(stage, on, decision, Cause::DoneLess, lower, lower < state.rung)
+    }
+
+    /// The entry with what it does not state filled in as it was proposed, so that a plan that is changed later does not change
+    /// what was done. All entries before it must have been taken in, and none of a later day.
+    #[must_use]
+    pub fn stated(&self, entry: LogEntry) -> LogEntry {
+        let mut ahead = Self { states: self.states.clone(), bests: Vec::new(), proposed: Vec::new(), ..*self };
+        ahead.settle(entry.day);
+        let (state, of_plan) = (&ahead.states[entry.stage], &self.plan.stages[entry.stage]);
+        let is_begun = state.last.is_some_and(|last| last.day == entry.day);
+        let dose = if is_begun {
+            Some(state.dose(of_plan))
+        } else {
+            ahead.settled_choice(entry.stage, entry.day).dose(of_plan)
+        };
+        let Some(dose) = dose.filter(|_| entry.is_done) else { return entry };
+        LogEntry {
+            load: if entry.load == Load::None { dose.load } else { entry.load },
+            sets: entry.sets.or(Some(dose.sets)),
+            repetitions: entry.repetitions.or(Some(dose.repetitions)),
+            seconds: entry.seconds.or((dose.hold_s > 0).then_some(dose.hold_s)),
+            ..entry
         }
     }
 
@@ -548,6 +604,29 @@ impl<'a> Progress<'a> {
 /// A stage that a clinician should look at, unless only its stretch is without effect.
 fn stops_others(choice: &Choice) -> bool {
     choice.decision == Decision::SeeClinician && choice.cause != Cause::UnchangedScreen
+}
+
+/// The most that is one step above a load: the next of the stage's loads, or the next that exists, and no more than half as much
+/// again where the load itself is none of these. By [`Load::amount`].
+fn one_step_above(done: Load, stage: &Stage, equipment: &Equipment) -> u64 {
+    let next = |loads: &mut dyn Iterator<Item = Load>| {
+        let (mut is_one, mut above) = (false, None::<u64>);
+        for load in loads {
+            if done.is_at_least(load) && load.is_at_least(done) {
+                is_one = true;
+            } else if load.amount() > done.amount() {
+                above = Some(above.map_or(load.amount(), |above| above.min(load.amount())));
+            }
+        }
+        above.filter(|above| is_one || *above <= done.amount().saturating_mul(STRANGE_STEP_PERCENT) / 100)
+    };
+    let of_stage = next(&mut stage.rungs.iter().map(|rung| rung.load));
+    let existing = match done {
+        Load::Weight(_) => next(&mut equipment.weights.iter().map(|weight| Load::Weight(*weight))),
+        Load::Band(_) => next(&mut (0..=u8::MAX).zip(&equipment.bands).map(|(place, _)| Load::Band(place))),
+        Load::Share(_) | Load::None => None,
+    };
+    of_stage.max(existing).unwrap_or(0).max(done.amount())
 }
 
 const fn nothing(decision: Decision, cause: Cause) -> Choice {

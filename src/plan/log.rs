@@ -1,8 +1,12 @@
 //! What the client did of the plan: one entry a session of a stage.
 
+use std::collections::BTreeSet;
+
 use super::danger::DangerSign;
 use super::day::Day;
+use super::engine::Progress;
 use super::error::EntryFault;
+use super::facts::Facts;
 use super::load::{Load, LoadKind, WEIGHT_MAX, Weight};
 use super::model::Plan;
 use super::pain::{PAIN_MAX, PainLimits};
@@ -163,6 +167,28 @@ impl Log {
             }
         };
         Self { entries: self.entries.into_iter().map(dated).collect() }
+    }
+
+    /// The log of a file with every dose stated, in the place of what a `kept` log has of its stages and days.
+    #[must_use]
+    pub fn stated_beside(&self, kept: &Self, plan: &Plan, facts: &Facts) -> Self {
+        let own: BTreeSet<(Day, usize)> = self.entries.iter().map(|entry| (entry.day, entry.stage)).collect();
+        let is_own = |entry: &&LogEntry| own.contains(&(entry.day, entry.stage));
+        let others = kept.entries.iter().filter(|entry| !is_own(entry));
+        let all = Self::from_entries(others.chain(&self.entries).cloned().collect()).stated(plan, facts);
+        Self { entries: all.entries.into_iter().filter(|entry| is_own(&entry)).collect() }
+    }
+
+    /// The log with every entry's dose stated: see [`Progress::stated`].
+    #[must_use]
+    pub fn stated(&self, plan: &Plan, facts: &Facts) -> Self {
+        let mut progress = Progress::new(plan, facts);
+        let stated = self.entries.iter().map(|entry| {
+            let stated = progress.stated(entry.clone());
+            progress.record(&stated).expect("the entries of a log are in the order of their days");
+            stated
+        });
+        Self { entries: stated.collect() }
     }
 
     /// The entries, the earliest first.

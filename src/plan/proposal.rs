@@ -180,9 +180,13 @@ fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choic
                 _ => latest_first.take(1).collect(),
             }
         }
-        Cause::Rule(None) | Cause::Top | Cause::Lightest(_) | Cause::LightestTooHeavy(_) | Cause::SoreElsewhere => {
-            latest_first.take(1).collect()
-        }
+        Cause::Rule(None)
+        | Cause::Top
+        | Cause::Lightest(_)
+        | Cause::LightestTooHeavy(_)
+        | Cause::DoneLess
+        | Cause::NothingNear
+        | Cause::SoreElsewhere => latest_first.take(1).collect(),
         _ => Vec::new(),
     };
     found.reverse();

@@ -5,7 +5,7 @@ use super::ceiling::Ceiling;
 use super::day::Day;
 use super::load::Load;
 use super::log::LogEntry;
-use super::model::{ExitAt, Rung, Stage};
+use super::model::{ExitAt, Mode, Rung, Stage};
 use super::pain::{Morning, PainLimits, Zone};
 use super::rules::Situation;
 
@@ -43,6 +43,10 @@ pub(super) struct StageState {
     runs_before: [u16; 2],
     /// The latest session.
     pub(super) last: Option<LastSession>,
+    /// The load that was done last.
+    done: Option<Load>,
+    /// The load that was done last other than by lowering only.
+    lifted: Option<Load>,
     /// Pain of the sessions of the last two weeks, each day at its place in the fortnight.
     recent: [DayOfPain; RECENT_DAYS],
 }
@@ -122,6 +126,8 @@ impl StageState {
             run: 0,
             runs_before: [0, 0],
             last: None,
+            done: None,
+            lifted: None,
             recent: [DayOfPain::default(); RECENT_DAYS],
         }
     }
@@ -197,6 +203,12 @@ impl StageState {
                 self.training_days = self.training_days.saturating_add(gap.min(TRAINING_GAP_DAYS));
             }
         }
+        if entry.is_done {
+            self.done = Some(session.load);
+            if stage.phases[dose.phase].mode != Mode::LoweringOnly {
+                self.lifted = Some(session.load);
+            }
+        }
         let is_good = session.is_good();
         [self.run_here, self.run] = self.runs_before.map(|run| if is_good { run.saturating_add(1) } else { 0 });
         if let Some(pain) = entry.pain_during {
@@ -205,6 +217,13 @@ impl StageState {
             *at = DayOfPain { day: Some(entry.day), pain: pain.max(before) };
         }
         self.last = Some(session);
+    }
+
+    /// What the next load in a mode is measured by: the load that was done last, and last in that mode, whichever is less. What was
+    /// lifted can be lowered; what was lowered may be more than can be lifted.
+    pub(super) fn done(&self, mode: Mode) -> Option<Load> {
+        let lifted = self.lifted.filter(|_| mode != Mode::LoweringOnly);
+        [self.done, lifted].into_iter().flatten().min_by_key(|load| load.amount())
     }
 
     /// What the rules look at, on a day after the latest session.

@@ -206,6 +206,11 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
         Cause::LightestTooHeavy(rule) => {
             format!("{}, and even the lightest dose of the plan is more than that", rule_words(rule, plan))
         }
+        Cause::DoneLess => "no more is proposed than one step above what was done last".to_owned(),
+        Cause::NothingNear => {
+            "even the lightest dose of the plan is more than one step above what was done last: the plan needs a lighter one"
+                .to_owned()
+        }
         Cause::SoreElsewhere => {
             "something hurt, or a danger sign came up, on the day of that session or since".to_owned()
         }

@@ -591,3 +591,55 @@ fn what_goes_to_and_fro_is_seen_by_a_clinician() {
     });
     assert_eq!(decision, Decision::SeeClinician, "day {days}: {reason}");
 }
+
+#[test]
+fn a_plan_that_is_changed_does_not_leap() {
+    let before = plan();
+    // ten entries that state nothing are kept with what was proposed: 1, 1.5 and 2 kg with 10 and 15
+    let kept = Log::from_entries(good(&before, 10)).stated(&before, &facts());
+    let loads: Vec<String> = kept.entries().iter().map(|entry| entry.load.words(&[])).collect();
+    assert_eq!(loads, ["1 kg", "1 kg", "1 kg", "1 kg", "1.5 kg", "1.5 kg", "1.5 kg", "1.5 kg", "2 kg", "2 kg"]);
+    assert_eq!((kept.entries()[2].sets, kept.entries()[2].repetitions), (Some(3), Some(15)));
+    assert_eq!(
+        words(&next(&before, &facts(), kept.entries(), "2026-10-22"), "flexors"),
+        "3 sets of 15, 2 kg, lowering over 5 s"
+    );
+    // one session a rise from now on: no further than one step above the 2 kg that were done
+    let eager = plan_with(&[("sessions_to_rise = 2\nkeep = true\nstart", "sessions_to_rise = 1\nkeep = true\nstart")]);
+    let proposal = next(&eager, &facts(), kept.entries(), "2026-10-22");
+    let load = of(&proposal, "flexors").dose.as_ref().unwrap().load.clone().unwrap();
+    assert!(["2 kg", "2.5 kg"].contains(&load.as_str()), "{load}");
+    // light up to 1 kg, heavy from 5 kg: what was done lies in neither, and 5 kg are not the same again
+    let gap = plan_with(&[
+        ("lowering_s = 5\nweight_kg = [1.0, 4.5]", "lowering_s = 5\nweight_kg = [1.0, 1.0]"),
+        ("lowering_s = 5\nweight_kg = [1.0, 4.5]", "lowering_s = 5\nweight_kg = [1.0, 1.0]"),
+    ]);
+    let proposal = next(&gap, &facts(), kept.entries(), "2026-10-22");
+    assert_eq!(of(&proposal, "flexors").dose.as_ref().unwrap().load.as_deref(), Some("1 kg"));
+    let heavy = plan_with(&[
+        ("start = \"light\"", "start = \"heavy\""),
+        ("lowering_s = 5\nweight_kg = [1.0, 4.5]", "lowering_s = 5\nweight_kg = [4.5, 4.5]"),
+        ("lowering_s = 5\nweight_kg = [1.0, 4.5]", "lowering_s = 5\nweight_kg = [4.5, 4.5]"),
+    ]);
+    let stage = of(&next(&heavy, &facts(), kept.entries(), "2026-10-22"), "flexors").clone();
+    assert_eq!((stage.decision, stage.dose.is_none()), (Decision::SeeClinician, true), "{}", stage.reason);
+    assert!(stage.reason.contains("the plan needs a lighter one"), "{}", stage.reason);
+}
+
+#[test]
+fn who_does_less_goes_on_one_step_above_it() {
+    let plan = plan();
+    // the ninth session was to be 2 kg with 10; with 1 kg, of its own accord, the next is 1.5 kg
+    let mut entries = good(&plan, 8);
+    entries.push(session(&plan, "2026-10-18", "flexors", "1 kg", 0, Some(0)));
+    let proposal = next(&plan, &facts(), &entries, "2026-10-20");
+    assert_eq!(words(&proposal, "flexors"), "3 sets of 10, 1.5 kg, lowering over 5 s");
+    let reason = &of(&proposal, "flexors").reason;
+    assert!(
+        reason.contains("no more is proposed than one step above what was done last (18 October: 1 kg"),
+        "{reason}"
+    );
+    // 2 lb are no weight of the plan, and near enough to its lightest
+    let odd = [session(&plan, "2026-10-02", "flexors", "0.9 kg", 0, Some(0))];
+    assert_eq!(words(&next(&plan, &facts(), &odd, "2026-10-04"), "flexors"), "3 sets of 10, 1 kg, lowering over 5 s");
+}

@@ -57,6 +57,49 @@ fn event() -> impl Strategy<Value = Event> {
         )
 }
 
+/// What a clinician changes of the flexors.
+#[derive(Debug, Clone)]
+struct Edit {
+    weights: Vec<f64>,
+    light_kg: [f64; 2],
+    heavy_kg: [f64; 2],
+    sessions_to_rise: u16,
+    repetitions: [u16; 2],
+}
+
+fn edit() -> impl Strategy<Value = Edit> {
+    let weights = prop::sample::select(vec![
+        vec![0.5, 1.0, 2.0, 4.0, 5.0, 8.0],
+        vec![0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0],
+        vec![1.0, 5.0],
+        vec![3.0, 4.0, 5.0, 6.0],
+    ]);
+    let light = prop::sample::select(vec![[1.0, 4.5], [1.0, 1.0], [2.0, 5.0], [0.5, 2.0], [4.0, 4.5]]);
+    let heavy = prop::sample::select(vec![[5.0, 8.0], [5.0, 5.0], [2.0, 8.0], [3.0, 6.0]]);
+    let repetitions = prop::sample::select(vec![[10, 15], [5, 6], [15, 30]]);
+    (weights, light, heavy, 1_u16..4, repetitions).prop_map(
+        |(weights, light_kg, heavy_kg, sessions_to_rise, repetitions)| Edit {
+            weights,
+            light_kg,
+            heavy_kg,
+            sessions_to_rise,
+            repetitions,
+        },
+    )
+}
+
+/// The plan with an edit, if it is one that is taken.
+fn edited(plan: &Plan, edit: &Edit) -> Option<Plan> {
+    let mut draft = plan.draft();
+    draft.equipment.weights = edit.weights.iter().map(|weight| Weight::new(*weight, Unit::Kg).unwrap()).collect();
+    let stage = &mut draft.stages[plan.stage_at("flexors").unwrap()];
+    stage.sessions_to_rise = edit.sessions_to_rise;
+    for (phase, range) in stage.phases.iter_mut().zip([edit.light_kg, edit.light_kg, edit.heavy_kg]) {
+        (phase.weight_kg, phase.repetitions) = (Some(range), edit.repetitions);
+    }
+    plan.with(draft).ok()
+}
+
 fn rule_name() -> impl Strategy<Value = &'static str> {
     prop::sample::select(vec!["pain_free", "thomee_1997", "silbernagel_2007"])
 }
@@ -315,6 +358,43 @@ proptest! {
             let entry = entry_of(&plan, event, on, &choices[event.stage]);
             progress.record(&entry).unwrap();
             entries.push(entry);
+        }
+    }
+
+    /// Whatever of the plan is changed between two sessions, the next load is no more than one step above the one that was done last:
+    /// the next weight that exists, or the next of the stage.
+    #[test]
+    fn no_edit_of_the_plan_leaps(
+        rule in rule_name(), events in prop::collection::vec(event(), 1..150), edit in edit(), gap in 0_i32..4
+    ) {
+        let plan = plan_of(rule);
+        let flexors = plan.stage_at("flexors").unwrap();
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        let mut entries = Vec::new();
+        for (event, on) in events.iter().zip(&days) {
+            // most of them are of the flexors, so that they come far
+            let event = if event.stage % 2 == 0 { Event { stage: flexors, ..event.clone() } } else { event.clone() };
+            let choices = progress.choices(*on);
+            let entry = progress.stated(entry_of(&plan, &event, *on, &choices[event.stage]));
+            progress.record(&entry).unwrap();
+            entries.push(entry);
+        }
+        let Some(changed) = edited(&plan, &edit) else { return Ok(()) };
+        let last = days[days.len() - 1];
+        let log = Log::from_entries(entries);
+        let choice = Progress::after(&changed, &facts, &log, last).choices(last.plus(gap))[flexors];
+        let done = log.entries().iter().rev().filter(|entry| entry.stage == flexors && entry.is_done);
+        let Some(done) = done.map(|entry| entry.load).find(|load| *load != Load::None) else { return Ok(()) };
+        if let Some(dose) = choice.dose(&changed.stages()[flexors]) {
+            let existing = changed.equipment().weights.iter().map(|weight| Load::Weight(*weight));
+            let of_stage = changed.stages()[flexors].rungs().iter().map(|rung| rung.load);
+            // no load that exists, or that the stage has, lies between the two by more than the slack of a weight
+            let between = |load: &Load| load.amount() < dose.load.amount() && !done.is_at_least(*load);
+            prop_assert!(
+                existing.filter(between).count() == 0 || of_stage.filter(between).count() == 0,
+                "{dose:?} after {done:?} by {edit:?}"
+            );
         }
     }
 

@@ -13,7 +13,9 @@ use super::{onwards, page, page_again};
 use crate::plan::log::{COLUMNS, load_words};
 use crate::plan::pain::PAIN_MAX;
 use crate::plan::words::{day_words, decision_words, entry_words};
-use crate::plan::{Adherence, DangerSign, Day, Decision, EntryFault, LoadKind, Log, LogEntry, Proposal, TypedEntry};
+use crate::plan::{
+    Adherence, DangerSign, Day, Decision, EntryFault, LoadKind, Log, LogEntry, Progress, Proposal, TypedEntry,
+};
 use crate::records::{AnsweredBy, Answers, LoggedEntry};
 use crate::web::casework::{Casework, faults};
 use crate::web::error::WebError;
@@ -69,6 +71,8 @@ pub async fn add(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) 
                 pages::log(&log_view(&case, ENTRIES_SHOWN, form.view))
             }));
         };
+        // what was proposed is kept with the entry: a plan that is changed later does not change it
+        let entry = Progress::after(&case.plan, &case.facts(), &case.log(), entry.day).stated(entry);
         app.records.add_log_entry(case.client.id, &case.plan, &entry)?;
         note_sign(&app, &case, None, &entry)?;
         Ok(onwards(&log_path(&case)))
@@ -116,6 +120,9 @@ pub async fn correct(
             let limits = case.plan.pain_limits(entry.stage);
             entry = entry.correcting(before, &limits, case.today);
         }
+        let others = case.entries.iter().filter(|logged| logged.id != id).map(|logged| logged.entry.clone());
+        let others = Log::from_entries(others.collect());
+        let entry = Progress::after(&case.plan, &case.facts(), &others, entry.day).stated(entry);
         app.records.change_log_entry(case.client.id, id, &case.plan, &entry)?;
         note_sign(&app, &case, Some(before), &entry)?;
         Ok(onwards(&log_path(&case)))
@@ -181,7 +188,11 @@ pub async fn upload(State(app): State<Arc<App>>, Code(code): Code, file: TextFil
         };
         match log {
             Ok(log) => {
-                let log = log.told_today(&case.log(), &case.plan, case.today);
+                let log = log.told_today(&case.log(), &case.plan, case.today).stated_beside(
+                    &case.log(),
+                    &case.plan,
+                    &case.facts(),
+                );
                 app.records.take_in_log(case.client.id, &case.plan, &log)?;
                 for entry in log.entries().iter().filter(|entry| entry.sign.is_some()) {
                     let known = case
