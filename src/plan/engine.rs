@@ -65,6 +65,8 @@ pub enum Cause {
     Earlier,
     /// The top was reached; the exit asks for more.
     Top,
+    /// A rule lowers the dose after a pause, but it is the first one.
+    FirstDose(Option<usize>),
     /// A rule lowers the dose, but it is the lightest there is.
     Lightest(Option<usize>),
     /// A rule lowers or keeps the dose, but even the lightest is more than what hurt.
@@ -442,7 +444,8 @@ impl<'a> Progress<'a> {
         let choice = match action {
             Action::SeeClinician => nothing(Decision::SeeClinician, Cause::Rule(rule)),
             Action::Up => self.up(stage, on, last, rule),
-            Action::Down => self.down(stage, on, last, rule),
+            Action::Down if last.is_sore() && !self.is_of_pause(rule) => self.down(stage, on, last, rule),
+            Action::Down => self.ease(stage, on, last, rule),
             Action::Hold => self.keep_or_lower(stage, on, last, rule),
         };
         self.within_reach(stage, on, choice)
@@ -538,6 +541,59 @@ impl<'a> Progress<'a> {
             }
             None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy(rule)) },
         }
+    }
+
+    /// A rule that looks at how long ago the latest session was.
+    fn is_of_pause(&self, rule: Option<usize>) -> bool {
+        rule.is_some_and(|rule| self.plan.rules[rule].days_since_session_above.is_some())
+    }
+
+    /// Less after a pause, or for another reason than pain: no more of load, sets, repetitions or hold than the latest dose.
+    ///
+    /// A pause leads back no further than to where one begins, and after pain to where that leads first.
+    fn ease(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let rungs = &of_plan.rungs;
+        let is_of_pause = self.is_of_pause(rule);
+        let from = if last.is_sore() {
+            self.down(stage, on, last, rule)
+        } else {
+            self.with_dose(stage, on, Decision::Hold, Cause::FirstDose(rule), state.rung, false)
+        };
+        let Some((place, latest)) = from.rung.zip(from.dose(of_plan)) else { return from };
+        let latest = Ceiling::of_dose(&latest);
+        let floor = match (is_of_pause, place.checked_sub(of_plan.first_rung)) {
+            (false, _) => 0,
+            (true, Some(_)) if rungs[of_plan.first_rung].load.amount() <= latest.load => of_plan.first_rung,
+            _ => rungs.iter().position(|rung| rung.phase == rungs[place].phase).unwrap_or(0),
+        };
+        let keep_percent = rule.and_then(|rule| self.plan.rules[rule].keep_percent);
+        let is_low = |at: usize| {
+            let kept = keep_percent.unwrap_or(100);
+            let of = |whole: u64| whole.saturating_mul(u64::from(kept)) / 100;
+            let climbed = |at: usize| u64::try_from(at - floor).unwrap_or(u64::MAX);
+            let is_light = rungs[at].load.amount() <= of(latest.load);
+            if latest.load > 0 { is_light } else { is_light && climbed(at) <= of(climbed(place)) }
+        };
+        let lower = (floor..place).rev().filter(|at| is_low(*at));
+        let held = lower.clone().find(|at| latest.holds(&rungs[*at]));
+        // where none is as small, the first one of the highest load is cut to size
+        let first_of_load = |at: usize| {
+            let is_alike = |rung: &Rung| rung.phase == rungs[at].phase && rung.load == rungs[at].load;
+            (floor..=at).find(|first| is_alike(&rungs[*first])).unwrap_or(at)
+        };
+        let cut = || lower.clone().find(|at| latest.can_cut(&rungs[*at])).map(first_of_load);
+        let floor_to_cut = || Some(floor).filter(|floor| *floor < place && latest.can_cut(&rungs[*floor]));
+        let Some(rung) = held.or_else(cut).or_else(floor_to_cut) else {
+            return match (is_of_pause, last.is_sore()) {
+                (true, _) | (_, true) => from,
+                // a rule that is not of a pause lowers what is the lightest
+                (false, false) => Choice { cause: Cause::Lightest(rule), is_fall: true, ..from },
+            };
+        };
+        let decision = self.moved(stage, rung, Decision::Down);
+        let choice = self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true);
+        self.under(stage, choice, Some(latest))
     }
 
     /// The same again, but no more than what hurt.

@@ -84,6 +84,9 @@ pub enum PlanFault {
         /// The most falls that may go by.
         most: u16,
     },
+    /// A share that is kept where nothing falls.
+    #[error("\"keep_percent\" in [[rule]] goes with then = \"down\" alone: remove it, or let the rule lower the dose")]
+    KeepsWithoutFall,
     /// Loads of a phase that do not exist.
     #[error("{place} has no dose: nothing in [equipment] lies from {from} to {to}")]
     NothingToLift {

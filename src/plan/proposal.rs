@@ -107,9 +107,10 @@ fn stage_proposal(plan: &Plan, log: &Log, on: Day, at: usize, choice: &Choice) -
     let stage = &plan.stages()[at];
     let evidence = evidence(plan, log, on, at, choice);
     let rule = match choice.cause {
-        Cause::Rule(Some(rule)) | Cause::Lightest(Some(rule)) | Cause::LightestTooHeavy(Some(rule)) => {
-            plan.rules().get(rule).map(|rule| rule.id.clone())
-        }
+        Cause::Rule(Some(rule))
+        | Cause::FirstDose(Some(rule))
+        | Cause::Lightest(Some(rule))
+        | Cause::LightestTooHeavy(Some(rule)) => plan.rules().get(rule).map(|rule| rule.id.clone()),
         _ => None,
     };
     StageProposal {
@@ -182,6 +183,7 @@ fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choic
         }
         Cause::Rule(None)
         | Cause::Top
+        | Cause::FirstDose(_)
         | Cause::Lightest(_)
         | Cause::LightestTooHeavy(_)
         | Cause::DoneLess

@@ -21,6 +21,9 @@ const PLAN_BYTES_MAX: u64 = 1 << 20;
 const TEXT_MAX: usize = 2000;
 const NAME_MAX: usize = 100;
 
+/// A fall that keeps more than this is none.
+const KEEP_PERCENT_MAX: u16 = 95;
+
 /// The default plan, in kg. Its doses, rules and limits are common practice, no source.
 const DEFAULT_PLAN: &str = include_str!("default-plan.toml");
 
@@ -262,6 +265,7 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
         "setbacks_at_least",
         "days_without_gain_above",
         "days_since_session_above",
+        "keep_percent",
         "then",
         "because",
     ];
@@ -281,7 +285,11 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
     let setbacks_at_least = count(&fields, "setbacks_at_least", [1, super::rules::SETBACKS_MAX], problems);
     let [days_without_gain_above, days_since_session_above] =
         ["days_without_gain_above", "days_since_session_above"].map(|field| count(&fields, field, [1, 365], problems));
+    let keep_percent = count(&fields, "keep_percent", [0, KEEP_PERCENT_MAX], problems);
     let then = fields.choice("then", &actions, problems);
+    if keep_percent.is_some() && then.is_some_and(|then| then != Action::Down) {
+        note(problems, fields.line_of("keep_percent"), PlanFault::KeepsWithoutFall);
+    }
     let because = fields.text("because", TEXT_MAX, problems);
     Some(Rule {
         id: fields.text("id", NAME_MAX, problems)?,
@@ -294,6 +302,7 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
         setbacks_at_least,
         days_without_gain_above,
         days_since_session_above,
+        keep_percent,
         then: then?,
         because: because?,
     })

@@ -75,6 +75,10 @@ pub struct Rule {
     /// More days since the latest session than this.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub days_since_session_above: Option<u16>,
+    /// How much of the latest load a fall keeps at most, %, and how much of the climb where there is no load; 0 leads back to the
+    /// first dose. Without it a fall is one step.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub keep_percent: Option<u16>,
     /// What becomes of the dose.
     pub then: Action,
     /// Why, as a clause for the client to read.
@@ -209,6 +213,7 @@ mod tests {
             setbacks_at_least: None,
             days_without_gain_above: None,
             days_since_session_above: None,
+            keep_percent: None,
             then,
             because: "it is so".to_owned(),
         }

@@ -202,6 +202,7 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
         Cause::Exit => "the sessions that end this stage are done".to_owned(),
         Cause::Earlier => "the sessions that end this stage were done before".to_owned(),
         Cause::Top => "this is the last dose of the stage and what ends it is not complete".to_owned(),
+        Cause::FirstDose(rule) => format!("{}, and this is the first dose", rule_words(rule, plan)),
         Cause::Lightest(rule) => format!("{}, and the plan has no lighter dose than this one", rule_words(rule, plan)),
         Cause::LightestTooHeavy(rule) => {
             format!("{}, and even the lightest dose of the plan is more than that", rule_words(rule, plan))

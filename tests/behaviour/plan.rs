@@ -177,6 +177,7 @@ fn reader_and_schema_refuse_the_same_fields() {
         ("setbacks_at_least = 3", "setbacks_at_least = 11"),
         ("pain_on_pressing_at_most = 2", "pain_on_pressing_at_most = 11"),
         ("then = \"up\"", "then = \"jump\""),
+        ("keep_percent = 90", "keep_percent = 100"),
     ] {
         let files = Files::new();
         files.replace("plan.toml", old, new);
@@ -209,6 +210,11 @@ fn a_plan_that_cannot_work_is_refused_in_one_sentence() {
             "is_short = true\nthen = \"hold\"",
             "is_short = true\nthen = \"hold\"\nwhen = 3",
             "unknown field \"when\" in [[rule]]",
+        ),
+        (
+            "is_short = true\nthen = \"hold\"",
+            "is_short = true\nkeep_percent = 50\nthen = \"hold\"",
+            "\"keep_percent\" in [[rule]] goes with then = \"down\" alone",
         ),
     ] {
         let files = Files::new();

@@ -194,13 +194,61 @@ fn pain_in_one_stage_holds_the_others_of_that_day() {
 }
 
 #[test]
-fn a_long_pause_comes_back_one_step_lower() {
+fn a_pause_comes_back_lower_the_longer_it_was() {
     let plan = plan();
     let proposal = next(&plan, &facts(), &good(&plan, 4), "2026-10-23");
     let stage = of(&proposal, "flexors");
     assert_eq!((stage.decision, stage.rule.as_deref()), (Decision::Down, Some("long_pause")));
     // the last session, on 8 October, was at 1 kg with 3 x 15
     assert_eq!(words(&proposal, "flexors"), "3 sets of 10, 1 kg, lowering over 5 s");
+    // 8 kg with 3 x 8 are the last of 22 doses: the 43rd session, on 25 December, is the first with it
+    let all = good(&plan, 43);
+    for (gap, dose, rule) in [
+        (14, "3 sets of 8, 8 kg, lowering over 3 s", None),
+        // at most 90 % of 8 kg are 7.2 kg
+        (15, "3 sets of 8, 7 kg, lowering over 3 s", Some("long_pause")),
+        // at most half are 4 kg, light, with no more repetitions than before
+        (29, "3 sets of 8, 4 kg, lowering over 5 s", Some("pause_of_weeks")),
+        (85, "3 sets of 8, 1 kg, lowering over 5 s", Some("pause_of_months")),
+        (183, "3 sets of 8, 1 kg, lowering over 5 s", Some("pause_of_months")),
+    ] {
+        let on = day("2026-12-25").plus(gap).to_string();
+        let proposal = next(&plan, &facts(), &all, &on);
+        let stage = of(&proposal, "flexors");
+        assert_eq!(words(&proposal, "flexors"), dose, "{gap} days: {}", stage.reason);
+        assert!(rule.is_none() || stage.rule.as_deref() == rule, "{}", stage.reason);
+    }
+    // the first dose of all is no more after a pause, and is not exchanged for lowering only
+    for gap in [15, 29, 85] {
+        let on = day("2026-10-02").plus(gap).to_string();
+        let proposal = next(&plan, &facts(), &good(&plan, 1), &on);
+        assert_eq!(words(&proposal, "flexors"), "3 sets of 10, 1 kg, lowering over 5 s");
+        let stage = of(&proposal, "flexors");
+        assert_eq!(stage.decision, Decision::Hold, "{}", stage.reason);
+        assert!(stage.reason.contains("and this is the first dose"), "{}", stage.reason);
+    }
+    // after pain lowering only comes first, and lower still after a pause
+    let mut sore = good(&plan, 9);
+    sore[8].pain_during = Some(2);
+    assert_eq!(words(&next(&plan, &facts(), &sore, "2026-10-20"), "flexors"), "3 sets of 10, 2 kg, lowering over 5 s");
+    let late = next(&plan, &facts(), &sore, "2026-11-20");
+    assert_eq!(of(&late, "flexors").dose.as_ref().unwrap().phase, "Lowering only");
+    assert_eq!(words(&late, "flexors"), "3 sets of 10, 1 kg, lowering over 5 s");
+}
+
+#[test]
+fn a_pause_lowers_what_has_no_load_along_its_climb() {
+    let plan = plan_with(&[("after = [\"flexors\", \"cuff\"]\npain_in_use_at_most = 2\n", "")]);
+    let days = (0..12).map(|at| day("2026-10-02").plus(2 * at).to_string());
+    let pulls: Vec<LogEntry> = days.map(|on| session(&plan, &on, "pull", "", 0, Some(0))).collect();
+    // 2, 3, 4 sets of 3, then full pull-ups with 2 sets of 1, 2, 3: the twelfth session is at the sixth dose, 24 October
+    let dose = |gap| words(&next(&plan, &facts(), &pulls, &day("2026-10-24").plus(gap).to_string()), "pull");
+    assert_eq!(dose(3), "2 sets of 4");
+    // 90 % of five steps up are four, half are two: 4 sets of 3 blades, cut to 2 sets of 3
+    assert_eq!(
+        (dose(15), dose(29), dose(85)),
+        ("2 sets of 2".to_owned(), "2 sets of 3".to_owned(), "2 sets of 3".to_owned())
+    );
 }
 
 #[test]

@@ -361,6 +361,30 @@ proptest! {
         }
     }
 
+    /// After a pause no dose has more load, sets, repetitions or hold than the latest one, and the longer the pause, the less load.
+    #[test]
+    fn a_pause_never_brings_more(rule in rule_name(), events in prop::collection::vec(event(), 1..150)) {
+        let plan = plan_of(rule);
+        let (days, facts) = days_and_facts(&events);
+        let mut progress = Progress::new(&plan, &facts);
+        for (event, on) in events.iter().zip(days) {
+            let choices = progress.choices(on);
+            progress.record(&entry_of(&plan, event, on, &choices[event.stage])).unwrap();
+            // beyond two, four and twelve weeks
+            let later = [15, 29, 85].map(|gap| progress.choices(on.plus(gap)));
+            for (stage, of_plan) in plan.stages().iter().enumerate().filter(|(at, _)| progress.states[*at].last.is_some()) {
+                let latest = progress.states[stage].dose(of_plan);
+                let mut before = sizes(latest.load, [latest.sets, latest.repetitions, latest.hold_s]);
+                for choice in later.iter().map(|choices| choices[stage]) {
+                    let Some(dose) = choice.dose(of_plan) else { continue };
+                    let size = sizes(dose.load, [dose.sets, dose.repetitions, dose.hold_s]);
+                    prop_assert!(!exceeds(&size, &before), "{latest:?}: {dose:?}, {choice:?}");
+                    before[0] = size[0];
+                }
+            }
+        }
+    }
+
     /// Whatever of the plan is changed between two sessions, the next load is no more than one step above the one that was done last:
     /// the next weight that exists, or the next of the stage.
     #[test]
