@@ -279,6 +279,12 @@ pub enum EntryFault {
         /// All columns.
         accepted: Vec<&'static str>,
     },
+    /// A column that is there twice.
+    #[error("column \"{column}\" is there twice, expected each column once")]
+    SameColumn {
+        /// The column.
+        column: &'static str,
+    },
     /// A row that the format does not allow.
     #[error("not valid CSV: {message}")]
     Row {
@@ -312,6 +318,14 @@ pub enum EntryFault {
         found: Day,
         /// Today.
         today: Day,
+    },
+    /// A morning that has not come.
+    #[error("\"pain_next_morning\" is \"{}\", but the morning after {day} has not come: leave it empty", found.escape_debug())]
+    MorningToCome {
+        /// The pain found.
+        found: String,
+        /// The day of the session.
+        day: Day,
     },
     /// A day before the plan began.
     #[error("\"day\" is {found}, before {limit}, the day of the first visit")]
@@ -376,8 +390,10 @@ impl EntryFault {
             | Self::Empty { column, .. }
             | Self::InFuture { column, .. }
             | Self::NoColumn { column, .. }
+            | Self::SameColumn { column }
             | Self::DoseOfNothing { column, .. } => column,
             Self::OtherLoad { .. } | Self::TooHeavy { .. } => "load",
+            Self::MorningToCome { .. } => "pain_next_morning",
             Self::EnteredBefore { .. } => "entered",
             Self::UnknownColumn { .. } | Self::Row { .. } | Self::BeforeVisit { .. } | Self::OutOfOrder { .. } => "day",
         }

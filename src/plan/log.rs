@@ -274,6 +274,9 @@ impl<'a> TypedEntry<'a> {
             return Err(EntryFault::Empty { column: "pain_during", accepted: pain_words() });
         }
         let pain_next_morning = self.pain("pain_next_morning")?;
+        if pain_next_morning.is_some() && day >= bounds.today {
+            return Err(EntryFault::MorningToCome { found: self.pain_next_morning.trim().to_owned(), day });
+        }
         let sign = match self.danger_sign.trim() {
             "" => None,
             name => Some(name.parse::<DangerSign>().map_err(|_| {
@@ -453,6 +456,12 @@ mod tests {
     }
 
     #[test]
+    fn the_morning_after_is_told_once_it_has_come() {
+        assert!(check(TypedEntry { day: "2026-11-19", pain_next_morning: "0", ..GOOD }).is_ok());
+        assert!(check(TypedEntry { day: "2026-11-20", ..GOOD }).is_ok());
+    }
+
+    #[test]
     fn a_catch_up_keeps_the_day_of_entry() {
         let late = check(TypedEntry { entered: "2026-11-08", ..GOOD }).unwrap();
         assert_eq!(late.entered.unwrap().to_string(), "2026-11-08");
@@ -493,6 +502,10 @@ mod tests {
             (TypedEntry { pain_during: "-1", ..GOOD }, "\"pain_during\" is \"-1\""),
             (TypedEntry { pain_during: "", ..GOOD }, "\"pain_during\" is empty"),
             (TypedEntry { pain_next_morning: "none", ..GOOD }, "\"pain_next_morning\" is \"none\""),
+            (
+                TypedEntry { day: "2026-11-20", pain_next_morning: "0", ..GOOD },
+                "\"pain_next_morning\" is \"0\", but the morning after 2026-11-20 has not come",
+            ),
             (TypedEntry { load: "-5 kg", ..GOOD }, "\"load\" is \"-5 kg\", expected a weight above 0"),
             // the heaviest dose of the default plan's flexors is 8 kg, and 10 kg the heaviest weight: 16 kg are taken
             (

@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::screen::problem::{Fault, Problems};
 use crate::screen::text_file::read_text;
 
+use super::day::Day;
 use super::error::{EntryFault, PlanError};
 use super::log::{COLUMNS, Log, LogBounds, LogEntry, TypedEntry};
 use super::model::Plan;
@@ -64,22 +65,31 @@ impl Log {
 }
 
 fn entries(text: &str, plan: &Plan, bounds: LogBounds, problems: &mut Problems) -> Vec<LogEntry> {
-    let header = text.lines().next().unwrap_or_default();
+    let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
     let delimiter = if header.contains(';') && !header.contains(',') { b';' } else { b',' };
     let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(text.as_bytes());
+    // a quote that is not closed takes in rows that then would be missing: nothing of such a file is read
+    if let Err(fault) = check_quotes(text, delimiter) {
+        problems.push(
+            Some(fault.line),
+            Fault::Other { cause: Box::new(EntryFault::Row { message: fault.message.to_owned() }) },
+        );
+        return Vec::new();
+    }
+    let mut lines = RecordLines { text, byte: 0, line: 1 };
     let Some(columns) = columns(&mut reader, problems) else { return Vec::new() };
     let mut entries = Vec::new();
     for record in reader.records() {
         match record {
             Ok(record) => {
-                let line = record.position().map_or(1, |at| usize::try_from(at.line()).unwrap_or(usize::MAX));
+                let line = record.position().map_or(1, |at| lines.of(at));
                 match typed(&record, &columns).check(plan, bounds) {
                     Ok(entry) => entries.push(entry),
                     Err(fault) => note(problems, line, fault),
                 }
             }
             Err(error) => {
-                let line = error.position().map(|at| usize::try_from(at.line()).unwrap_or(usize::MAX));
+                let line = error.position().map(|at| lines.of(at));
                 let message = match error.kind() {
                     csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
                         format!("{len} cells, expected {expected_len} as in the first line")
@@ -91,6 +101,75 @@ fn entries(text: &str, plan: &Plan, bounds: LogBounds, problems: &mut Problems) 
         }
     }
     entries
+}
+
+/// Counts lines up to records, in the order of the text.
+struct RecordLines<'a> {
+    text: &'a str,
+    byte: usize,
+    line: usize,
+}
+
+impl RecordLines<'_> {
+    /// The line that a record begins in. Its position is where the one before it ends, with blank lines still to come.
+    fn of(&mut self, at: &csv::Position) -> usize {
+        let from = usize::try_from(at.byte()).unwrap_or(usize::MAX);
+        let bytes = self.text.as_bytes();
+        let begins = bytes.iter().enumerate().skip(from).find(|(_, byte)| !matches!(byte, b'\r' | b'\n'));
+        let until = begins.map_or(bytes.len(), |(at, _)| at);
+        let passed = bytes.get(self.byte..until).unwrap_or_default();
+        self.line += passed.iter().filter(|byte| **byte == b'\n').count();
+        self.byte = self.byte.max(until);
+        self.line
+    }
+}
+
+/// What is wrong with the quotes of a file, and the line that it begins in.
+#[derive(Debug, PartialEq, Eq)]
+struct QuoteFault {
+    line: usize,
+    message: &'static str,
+}
+
+/// Reads the quotes as the CSV reader does, and refuses what that lets pass: a quote that nothing closes, text behind a closed
+/// one, and a quoted cell with a line that begins as a row of a log does.
+fn check_quotes(text: &str, delimiter: u8) -> Result<(), QuoteFault> {
+    #[derive(Clone, Copy, PartialEq)]
+    enum At {
+        Start,
+        Plain,
+        Quoted,
+        Closed,
+    }
+    let (mut at, mut line, mut opened) = (At::Start, 1, 1);
+    for (place, byte) in text.bytes().enumerate() {
+        at = match (at, byte) {
+            (At::Quoted, b'"') => At::Closed,
+            (At::Quoted, b'\n') => {
+                let following = text.get(place + 1..).unwrap_or_default();
+                let first = following.split([char::from(delimiter), '\r', '\n']).next().unwrap_or_default();
+                if first.trim().parse::<Day>().is_ok() && following.as_bytes().get(first.len()) == Some(&delimiter) {
+                    return Err(QuoteFault { line: opened, message: "a quote is not closed before the next row" });
+                }
+                At::Quoted
+            }
+            (At::Quoted, _) | (At::Closed, b'"') => At::Quoted,
+            (_, byte) if byte == delimiter || byte == b'\n' || byte == b'\r' => At::Start,
+            (At::Closed, _) => {
+                return Err(QuoteFault { line: opened, message: "there is text behind a closed quote" });
+            }
+            (At::Start, b'"') => {
+                opened = line;
+                At::Quoted
+            }
+            (At::Start | At::Plain, _) => At::Plain,
+        };
+        line += usize::from(byte == b'\n');
+    }
+    if at == At::Quoted {
+        return Err(QuoteFault { line: opened, message: "a quote is not closed" });
+    }
+    Ok(())
 }
 
 /// The place of each column in a row.
@@ -115,6 +194,10 @@ fn columns(reader: &mut csv::Reader<&[u8]>, problems: &mut Problems) -> Option<V
         })
         .collect();
     let mut is_whole = columns.iter().all(Option::is_some);
+    for column in COLUMNS.into_iter().filter(|column| columns.iter().filter(|one| **one == Some(column)).count() > 1) {
+        note(problems, 1, EntryFault::SameColumn { column });
+        is_whole = false;
+    }
     for column in NEEDED.into_iter().filter(|column| !columns.contains(&Some(column))) {
         note(problems, 1, EntryFault::NoColumn { column, accepted: accepted.clone() });
         is_whole = false;
@@ -192,6 +275,41 @@ mod tests {
         assert!(found[1].starts_with("log.csv: line 3: \"pain_during\" is \"12\""), "{found:?}");
         let short = parse("day,stage,done,pain_during\n2026-11-04,cuff,yes\n").unwrap_err();
         assert_eq!(short, ["log.csv: line 2: not valid CSV: 3 cells, expected 4 as in the first line"]);
+    }
+
+    #[test]
+    fn a_quote_that_is_not_closed_is_named_and_nothing_is_taken() {
+        let of = |text: &str| parse(text).unwrap_err();
+        let head = "day,stage,done,pain_during,note\n";
+        let rows = "2026-11-05,flexors,yes,9,fever\n2026-11-06,flexors,yes,0,fine\n";
+        let open = of(&format!("{head}2026-11-04,flexors,yes,0,\"slow\n{rows}"));
+        assert_eq!(open, ["log.csv: line 2: not valid CSV: a quote is not closed before the next row"]);
+        let last = of(&format!("{head}{rows}2026-11-07,flexors,yes,0,\"slow\n"));
+        assert_eq!(last, ["log.csv: line 4: not valid CSV: a quote is not closed"]);
+        // the quote of a later row would close it, and the rows between would be gone
+        let closed = of(&format!("{head}2026-11-04,flexors,yes,0,\"slow\n and on\n2026 was,\"quick\"\n"));
+        assert_eq!(closed, ["log.csv: line 2: not valid CSV: there is text behind a closed quote"]);
+        // a note of several lines, with quotes in it, is none of that
+        let whole = parse(&format!("{head}2026-11-04,flexors,yes,0,\"slow,\n\"\"very\"\" slow\"\n{rows}")).unwrap();
+        assert_eq!((whole.entries().len(), whole.entries()[0].note.as_str()), (3, "slow,\n\"very\" slow"));
+        let inches = parse(&format!("{head}2026-11-04,flexors,yes,0,a 2\" ball\n")).unwrap();
+        assert_eq!(inches.entries()[0].note, "a 2\" ball");
+    }
+
+    #[test]
+    fn lines_are_counted_over_blank_ones_and_notes_of_several_lines() {
+        let text = "\nday,stage,done,pain_during,note\r\n\r\n\n2026-11-04,cuff,yes,0,\"a\nb\"\n\n2026-11-05,cuff,yes,11,\n\n2026-11-06,cuff,yes\n";
+        let found = parse(text).unwrap_err();
+        assert!(found.len() == 2, "{found:?}");
+        // 1 blank, 2 header, 3 and 4 blank, 5 and 6 one row, 7 blank, 8 the bad pain, 9 blank, 10 the short row
+        assert!(found[0].starts_with("log.csv: line 8: \"pain_during\" is \"11\""), "{found:?}");
+        assert!(found[1].starts_with("log.csv: line 10: not valid CSV: 3 cells"), "{found:?}");
+    }
+
+    #[test]
+    fn a_column_that_is_there_twice_is_refused() {
+        let found = parse("day,Day,stage,done,pain_during\n2026-11-04,2026-11-05,cuff,yes,0\n").unwrap_err();
+        assert_eq!(found, ["log.csv: line 1: column \"day\" is there twice, expected each column once"]);
     }
 
     #[test]
