@@ -216,8 +216,8 @@ mod tests {
             "{eager:?}"
         );
         let endless = problems(&changed(
-            "then = \"see_clinician\"\nbecause = \"the dose",
-            "then = \"hold\"\nbecause = \"the dose",
+            "then = \"see_clinician\"\nbecause = \"three times the dose",
+            "then = \"hold\"\nbecause = \"three times the dose",
         ));
         assert_eq!(endless.iter().filter(|line| line.contains("rise and fall for ever")).count(), 6, "{endless:?}");
     }

@@ -15,7 +15,7 @@ use super::log::{Log, LogEntry};
 use super::model::{Equipment, Plan, Rung, Stage};
 use super::pain::{Severe, Zone};
 use super::rules::{Action, first_holding};
-use super::stage_state::{LastSession, Move, StageState};
+use super::stage_state::{LastSession, Move, StageState, TooSoon};
 
 /// Days between heavy sessions of the wrist flexors.
 const HEAVY_GAP_DAYS: i32 = 2;
@@ -65,6 +65,12 @@ pub enum Cause {
     Earlier,
     /// The top was reached; the exit asks for more.
     Top,
+    /// The sessions of the exit are done; it asks for no more pain than this on pressing the spot, at a visit.
+    Pressing(u8),
+    /// The exit was met before, and the stage goes on at its last dose.
+    Kept,
+    /// The latest session came too soon to count.
+    TooSoon(TooSoon),
     /// A rule lowers the dose after a pause, but it is the first one.
     FirstDose(Option<usize>),
     /// A rule lowers the dose, but it is the lightest there is.
@@ -75,8 +81,8 @@ pub enum Cause {
     DoneLess,
     /// Even the lightest dose is more than a step above what was done last.
     NothingNear,
-    /// Pain in another stage, or a danger sign, on the day of the latest session or since.
-    SoreElsewhere,
+    /// Pain, or a danger sign, on the day of the latest session or since.
+    SoreSince(Day, Soreness),
     /// Pain beyond what the plan takes on that day, of any stage.
     PainBefore(Day),
     /// A clinician should look at another stage first.
@@ -95,6 +101,17 @@ pub enum Cause {
     NegativeScreen,
     /// The stretch changed nothing.
     UnchangedScreen,
+}
+
+/// What nothing rises after.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Soreness {
+    /// Pain of a stage above the safe limit, in a session or on the morning after.
+    Pain(usize),
+    /// A danger sign that was logged with a stage.
+    Sign(usize, DangerSign),
+    /// A danger sign or finding of a visit.
+    Visit(Alarm),
 }
 
 /// What becomes of a stage, on a day.
@@ -149,8 +166,8 @@ pub struct Progress<'a> {
     pub(super) states: Vec<StageState>,
     /// The highest place so far of each phase, the phases of one stage after those of the one before.
     bests: Vec<usize>,
-    /// The latest day with a session, of any stage, that nothing rises after.
-    sore_on: Option<Day>,
+    /// The latest session, of any stage, that nothing rises after.
+    sore: Option<(Day, Soreness)>,
     /// The latest day of pain beyond what the plan takes, of any stage.
     pained_on: Option<Day>,
     /// Of the log's pain that is too strong to go on with, that which was told last.
@@ -178,7 +195,7 @@ impl<'a> Progress<'a> {
             facts,
             states,
             bests: bests.collect(),
-            sore_on: None,
+            sore: None,
             pained_on: None,
             severe: None,
             heavy_on: None,
@@ -237,10 +254,14 @@ impl<'a> Progress<'a> {
                 state.move_to(&Move { rung, ceiling, is_fall: choice.is_fall, is_rise }, best);
             }
             let proposed = [self.proposed[entry.stage].dose(stage), choice.dose(stage)];
-            state.take(entry, stage, &limits, proposed);
+            let is_after_heavy = self.is_heavy(entry)
+                && self.heavy_on.is_some_and(|heavy| heavy < entry.day && entry.day < heavy.plus(HEAVY_GAP_DAYS));
+            self.states[entry.stage].take(entry, stage, &limits, proposed, is_after_heavy);
         }
-        if during || morning || entry.sign.is_some() {
-            self.sore_on = Some(entry.day);
+        if let Some(sign) = entry.sign {
+            self.sore = Some((entry.day, Soreness::Sign(entry.stage, sign)));
+        } else if during || morning {
+            self.sore = Some((entry.day, Soreness::Pain(entry.stage)));
         }
         let is_too_much = entry.pain_during.is_some_and(|pain| limits.zone(pain) == Zone::TooMuch);
         // pain of a morning is felt on the day after its session
@@ -254,15 +275,21 @@ impl<'a> Progress<'a> {
         if let Some(sign) = entry.sign {
             self.sign = Told::later(self.sign, Told { on: entry.day, told_on: entry.told_on(), what: sign });
         }
-        let load = if entry.load == Load::None { stage.rungs[self.states[entry.stage].rung].load } else { entry.load };
-        // pain in one stage holds another from that hour on, but what was proposed in the morning may have been done before it
-        let rungs = [Some(self.states[entry.stage].rung), self.proposed[entry.stage].rung];
-        let is_heavy = rungs.into_iter().flatten().any(|rung| stage.phase_of(rung).is_heavy)
-            || stage.lightest_heavy.is_some_and(|lightest| load != Load::None && load.amount() >= lightest);
+        let is_heavy = self.is_heavy(entry);
         if entry.is_done && is_heavy {
             self.heavy_on = Some(entry.day);
         }
         Ok(())
+    }
+
+    /// Heavy work of the wrist flexors. Pain in one stage holds another from that hour on, but what was proposed in the morning may
+    /// have been done before it.
+    fn is_heavy(&self, entry: &LogEntry) -> bool {
+        let (stage, rung) = (&self.plan.stages[entry.stage], self.states[entry.stage].rung);
+        let load = if entry.load == Load::None { stage.rungs[rung].load } else { entry.load };
+        let rungs = [Some(rung), self.proposed[entry.stage].rung];
+        rungs.into_iter().flatten().any(|rung| stage.phase_of(rung).is_heavy)
+            || stage.lightest_heavy.is_some_and(|lightest| load != Load::None && load.amount() >= lightest)
     }
 
     /// What becomes of every stage on a day, in the order of the plan. Entries after that day must not have been taken in.
@@ -394,12 +421,12 @@ impl<'a> Progress<'a> {
         // takes that back
         state.has_exit_sessions(&self.plan.stages[stage])
             && is_pressing_met
-            && state.last.is_some_and(|last| last.day < on && !self.is_sore_since(last.day, on))
+            && state.last.is_some_and(|last| last.day < on && self.sore_since(last.day, on).is_none())
     }
 
-    fn is_sore_since(&self, day: Day, on: Day) -> bool {
-        let alarm = self.facts.alarm_on(on).map(|(alarm, _)| alarm);
-        self.sore_on.is_some_and(|sore| sore >= day) || alarm.is_some_and(|alarm| alarm >= day)
+    fn sore_since(&self, day: Day, on: Day) -> Option<(Day, Soreness)> {
+        let seen = || self.facts.alarm_on(on).map(|(seen_on, alarm)| (seen_on, Soreness::Visit(alarm)));
+        self.sore.filter(|(sore_on, _)| *sore_on >= day).or_else(|| seen().filter(|(seen_on, _)| *seen_on >= day))
     }
 
     fn choose(&self, stage: usize, on: Day) -> Choice {
@@ -427,7 +454,8 @@ impl<'a> Progress<'a> {
             }
             return self.with_dose(stage, on, Decision::Start, Cause::Entry, state.rung, false);
         };
-        let mut situation = state.situation(last, of_plan, on, self.facts.cleared_on(on));
+        let visited = self.facts.pain_on(on).map(|visit| visit.on);
+        let mut situation = state.situation(last, of_plan, on, self.facts.cleared_on(on), visited);
         let act = |situation| {
             let rule = first_holding(&self.plan.rules, &of_plan.id, &situation);
             (rule, rule.map_or(Action::Hold, |rule| self.plan.rules[rule].then))
@@ -446,7 +474,11 @@ impl<'a> Progress<'a> {
             Action::Up => self.up(stage, on, last, rule),
             Action::Down if last.is_sore() && !self.is_of_pause(rule) => self.down(stage, on, last, rule),
             Action::Down => self.ease(stage, on, last, rule),
-            Action::Hold => self.keep_or_lower(stage, on, last, rule),
+            Action::Hold => {
+                let held = self.keep_or_lower(stage, on, last, rule);
+                let too_soon = last.too_soon.filter(|_| held.cause == Cause::Rule(None));
+                Choice { cause: too_soon.map_or(held.cause, Cause::TooSoon), ..held }
+            }
         };
         self.within_reach(stage, on, choice)
     }
@@ -506,8 +538,11 @@ impl<'a> Progress<'a> {
         if last.is_sore() || state.ceiling.is_some_and(|ceiling| !ceiling.can_cut(rung)) {
             return self.keep_or_lower(stage, on, last, rule);
         }
-        if !last.is_good() || self.is_sore_since(last.day, on) {
-            return self.with_dose(stage, on, Decision::Hold, Cause::SoreElsewhere, state.rung, false);
+        if let Some((sore_on, soreness)) = self.sore_since(last.day, on) {
+            return self.with_dose(stage, on, Decision::Hold, Cause::SoreSince(sore_on, soreness), state.rung, false);
+        }
+        if !last.is_good() {
+            return self.keep_or_lower(stage, on, last, None);
         }
         if let Some(ceiling) = state.ceiling.filter(|ceiling| !ceiling.holds(rung)) {
             let ceiling = Some(ceiling.stepped(rung, phase));
@@ -516,7 +551,12 @@ impl<'a> Progress<'a> {
         }
         let next = state.rung + 1;
         if next >= of_plan.rungs.len() {
-            return self.with_dose(stage, on, Decision::Hold, Cause::Top, state.rung, false);
+            let cause = match of_plan.exit.pain_on_pressing_at_most {
+                _ if state.done_on.is_some() => Cause::Kept,
+                Some(limit) if state.has_exit_sessions(of_plan) => Cause::Pressing(limit),
+                _ => Cause::Top,
+            };
+            return self.with_dose(stage, on, Decision::Hold, cause, state.rung, false);
         }
         let decision = self.moved(stage, next, Decision::Up);
         self.with_dose(stage, on, decision, Cause::Rule(rule), next, false)

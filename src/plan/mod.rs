@@ -39,7 +39,7 @@ pub use course::{
 pub use danger::{DangerSign, UnknownWord};
 pub use day::Day;
 pub use draft::Draft;
-pub use engine::{Cause, Choice, Decision, Progress};
+pub use engine::{Cause, Choice, Decision, Progress, Soreness};
 pub use error::{EntryFault, IntakeFault, PlanError, PlanFault};
 pub use facts::{Alarm, Facts, ScreenState, VisitPain};
 pub use intake::{
@@ -54,4 +54,5 @@ pub use pain::{Morning, PainLimits, PainRule, Zone};
 pub use proposal::{Dose, Proposal, StageProposal, Step, propose};
 pub use rules::{Action, Rule, Situation};
 pub use screened::{ScreenPoint, SideScreens, call_of, screen_outcome, side_screens};
+pub use stage_state::TooSoon;
 pub use summary::{Adherence, StageAdherence};

@@ -4,12 +4,12 @@ use serde::Serialize;
 
 use super::danger::DangerSign;
 use super::day::Day;
-use super::engine::{Cause, Choice, Decision, Progress};
+use super::engine::{Cause, Choice, Decision, Progress, Soreness};
 use super::facts::{Alarm, Facts};
 use super::load::{Load, LoadKind};
 use super::log::{Log, LogEntry};
 use super::model::{Mode, Plan, Rung, Stage};
-use super::pain::Zone;
+use super::stage_state::WEEK_DAYS;
 use super::words::{CAUTIONS, EMERGENCY, cause_words, days_words, decision_words, dose_words, entry_words};
 
 /// The name of the format.
@@ -94,8 +94,11 @@ pub struct Dose {
 pub fn propose(plan: &Plan, facts: &Facts, log: &Log, on: Day) -> Proposal {
     let progress = Progress::after(plan, facts, log, on);
     let choices = progress.choices(on);
-    let stages =
-        choices.iter().enumerate().map(|(stage, choice)| stage_proposal(plan, log, on, stage, choice)).collect();
+    let stages = choices
+        .iter()
+        .enumerate()
+        .map(|(stage, choice)| stage_proposal(&progress, plan, log, on, stage, choice))
+        .collect();
     let is_emergency = progress
         .alarm(on)
         .is_some_and(|(_, alarm)| matches!(alarm, Alarm::Sign(sign) if DangerSign::is_emergency(sign)));
@@ -103,9 +106,16 @@ pub fn propose(plan: &Plan, facts: &Facts, log: &Log, on: Day) -> Proposal {
     Proposal { schema: PROPOSAL_SCHEMA, plan: plan.name().to_owned(), on, cautions, stages }
 }
 
-fn stage_proposal(plan: &Plan, log: &Log, on: Day, at: usize, choice: &Choice) -> StageProposal {
+fn stage_proposal(
+    progress: &Progress<'_>,
+    plan: &Plan,
+    log: &Log,
+    on: Day,
+    at: usize,
+    choice: &Choice,
+) -> StageProposal {
     let stage = &plan.stages()[at];
-    let evidence = evidence(plan, log, on, at, choice);
+    let evidence = evidence(progress, plan, log, on, at, choice);
     let rule = match choice.cause {
         Cause::Rule(Some(rule))
         | Cause::FirstDose(Some(rule))
@@ -150,53 +160,92 @@ fn reason(plan: &Plan, choice: &Choice, rule: Option<&str>, evidence: &[&LogEntr
 }
 
 /// The entries that a choice rests on, the earliest first.
-fn evidence<'a>(plan: &Plan, log: &'a Log, on: Day, stage: usize, choice: &Choice) -> Vec<&'a LogEntry> {
-    let own = |entry: &&LogEntry| {
-        entry.stage == stage
-            && entry.day <= on
-            && (entry.is_done || entry.pain_during.is_some() || entry.pain_next_morning.is_some())
-    };
-    let of_stage = &plan.stages()[stage];
-    let limits = plan.pain_limits(stage);
-    let is_sore = |entry: &&LogEntry| {
-        entry.pain_during.is_some_and(|pain| limits.zone(pain) != Zone::Safe)
-            || entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most)
-    };
-    // a day is one session: of several entries the one that hurt most stands for it
-    let mut latest_first: Vec<&LogEntry> = Vec::new();
-    for entry in log.entries().iter().rev().filter(own) {
-        match latest_first.last_mut().filter(|other| other.day == entry.day) {
-            Some(other) => *other = worse(other, entry),
-            None => latest_first.push(entry),
-        }
-    }
-    let latest_first = latest_first.into_iter();
+fn evidence<'a>(
+    progress: &Progress<'_>,
+    plan: &Plan,
+    log: &'a Log,
+    on: Day,
+    at: usize,
+    choice: &Choice,
+) -> Vec<&'a LogEntry> {
+    let of_stage = &plan.stages()[at];
+    let latest_first = sessions(log, at, on);
+    let latest = latest_first.first().map(|entry| entry.day);
+    let count = |wanted: u16| latest_first.iter().copied().take(usize::from(wanted)).collect();
     let mut found: Vec<&LogEntry> = match choice.cause {
-        Cause::Exit | Cause::Earlier => latest_first.take(usize::from(of_stage.exit.sessions)).collect(),
+        Cause::Exit | Cause::Earlier => count(of_stage.exit.sessions),
         Cause::Rule(Some(rule)) => {
             let rule = &plan.rules()[rule];
-            match (rule.is_ready, rule.setbacks_at_least) {
-                (Some(true), _) => latest_first.take(usize::from(of_stage.sessions_to_rise)).collect(),
-                (_, Some(setbacks)) => latest_first.filter(is_sore).take(usize::from(setbacks)).collect(),
-                _ => latest_first.take(1).collect(),
+            if rule.is_ready == Some(true) {
+                let rested = rested(&latest_first, i32::from(of_stage.days_between));
+                rested.into_iter().take(usize::from(of_stage.sessions_to_rise)).collect()
+            } else if let Some(setbacks) = rule.setbacks_at_least {
+                // the latest session leads to the last of the falls, which is still to come
+                let days: Vec<Day> = progress.states[at].falls().chain(latest).collect();
+                let fell = latest_first.iter().copied().filter(|entry| days.contains(&entry.day));
+                fell.take(usize::from(setbacks)).collect()
+            } else if rule.week_rises == Some(true) {
+                let week = latest_first
+                    .iter()
+                    .copied()
+                    .filter(|entry| latest.is_some_and(|latest| latest.days_since(entry.day) < WEEK_DAYS));
+                week.rev().max_by_key(|entry| entry.pain_during).into_iter().collect()
+            } else {
+                count(1)
             }
+        }
+        Cause::SoreSince(day, Soreness::Pain(stage) | Soreness::Sign(stage, _)) => {
+            sessions(log, stage, on).into_iter().filter(|entry| entry.day == day).collect()
         }
         Cause::Rule(None)
         | Cause::Top
+        | Cause::Pressing(_)
+        | Cause::Kept
+        | Cause::TooSoon(_)
         | Cause::FirstDose(_)
         | Cause::Lightest(_)
         | Cause::LightestTooHeavy(_)
         | Cause::DoneLess
-        | Cause::NothingNear
-        | Cause::SoreElsewhere => latest_first.take(1).collect(),
+        | Cause::NothingNear => count(1),
         _ => Vec::new(),
     };
     found.reverse();
     found
 }
 
+/// The sessions of a stage, the latest first. A day is one: of several entries the one that hurt most stands for it.
+fn sessions(log: &Log, stage: usize, on: Day) -> Vec<&LogEntry> {
+    let own = |entry: &&LogEntry| {
+        entry.stage == stage
+            && entry.day <= on
+            && (entry.is_done
+                || entry.pain_during.is_some()
+                || entry.pain_next_morning.is_some()
+                || entry.sign.is_some())
+    };
+    let mut sessions: Vec<&LogEntry> = Vec::new();
+    for entry in log.entries().iter().rev().filter(own) {
+        match sessions.last_mut().filter(|other| other.day == entry.day) {
+            Some(other) => *other = worse(other, entry),
+            None => sessions.push(entry),
+        }
+    }
+    sessions
+}
+
+/// Of sessions, the latest first, those that did not come too soon.
+fn rested<'a>(latest_first: &[&'a LogEntry], days_between: i32) -> Vec<&'a LogEntry> {
+    let mut rested: Vec<&LogEntry> = Vec::new();
+    for &entry in latest_first {
+        if rested.last().is_none_or(|later| later.day.days_since(entry.day) >= days_between) {
+            rested.push(entry);
+        }
+    }
+    rested
+}
+
 fn worse<'a>(one: &'a LogEntry, other: &'a LogEntry) -> &'a LogEntry {
-    let pain = |entry: &LogEntry| entry.pain_during.max(entry.pain_next_morning);
+    let pain = |entry: &LogEntry| (entry.sign.is_some(), entry.pain_during.max(entry.pain_next_morning));
     if pain(other) > pain(one) { other } else { one }
 }
 

@@ -7,16 +7,19 @@ use super::load::Load;
 use super::log::LogEntry;
 use super::model::{ExitAt, Mode, Rung, Stage};
 use super::pain::{Morning, PainLimits, Zone};
-use super::rules::Situation;
+use super::rules::{SETBACKS_MAX, Situation};
 
 /// Of a pause between two sessions, no more days than this count as training.
 const TRAINING_GAP_DAYS: u16 = 7;
 
 /// Pain of the last week is compared with that of the one before.
-const WEEK_DAYS: i32 = 7;
+pub(super) const WEEK_DAYS: i32 = 7;
 
 /// Days that are looked back on: the last week and the one before.
 const RECENT_DAYS: usize = 14;
+
+/// Days of falls that are kept: after so many, every plan ends with a clinician.
+const FALLS_KEPT: usize = SETBACKS_MAX as usize;
 
 /// Where a client stands in one stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,12 +36,18 @@ pub(super) struct StageState {
     pub(super) setbacks: u16,
     /// The day from which on the session that led to the latest fall could be known.
     pub(super) setback_on: Option<Day>,
+    /// The sessions that led to these falls, as far as they are kept.
+    falls: [Option<Day>; FALLS_KEPT],
     /// Days of training since the latest gain, or since a clinician looked.
     pub(super) training_days: u16,
     /// Good sessions in a row at this dose, up to the latest.
     pub(super) run_here: u16,
     /// Good sessions in a row at any dose, up to the latest.
     pub(super) run: u16,
+    /// The latest session that the time to the next one counts from.
+    counted_on: Option<Day>,
+    /// Since that session the ones that end the stage are done, whatever else it waits for.
+    ripe_on: Option<Day>,
     /// Both runs as they were before the latest session, which each entry of its day judges anew.
     runs_before: [u16; 2],
     /// The latest session.
@@ -84,6 +93,17 @@ pub(super) struct LastSession {
     pub(super) is_short: bool,
     /// It hurt, and less was done than proposed.
     pub(super) is_cut: bool,
+    /// It came too soon to count towards a rise.
+    pub(super) too_soon: Option<TooSoon>,
+}
+
+/// Why a session counts for nothing but pain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TooSoon {
+    /// It was done sooner than the plan's days after the one before.
+    Between(u16),
+    /// It was heavy work of the wrist flexors, and so was the day before.
+    Heavy,
 }
 
 impl LastSession {
@@ -108,6 +128,7 @@ impl LastSession {
             morning: self.morning.max(other.morning),
             is_short: self.is_short || other.is_short,
             is_cut: self.is_cut || other.is_cut,
+            too_soon: self.too_soon,
         }
     }
 }
@@ -121,9 +142,12 @@ impl StageState {
             ceiling: None,
             setbacks: 0,
             setback_on: None,
+            falls: [None; FALLS_KEPT],
             training_days: 0,
             run_here: 0,
             run: 0,
+            counted_on: None,
+            ripe_on: None,
             runs_before: [0, 0],
             last: None,
             done: None,
@@ -159,6 +183,10 @@ impl StageState {
         let is_best = to.rung > *best;
         *best = to.rung.max(*best);
         if is_fall {
+            let last = self.last.map(|last| last.day);
+            if let Some(fall) = self.falls.get_mut(usize::from(self.setbacks)) {
+                *fall = last;
+            }
             self.setbacks = self.setbacks.saturating_add(1);
             self.setback_on = self.setback_on.max(self.last.map(|last| last.told_on));
         } else if to.is_rise {
@@ -180,7 +208,17 @@ impl StageState {
 
     /// Takes in an entry of a session that was to be done with the present dose, or with one of those that were `proposed` in the
     /// course of its day.
-    pub(super) fn take(&mut self, entry: &LogEntry, stage: &Stage, limits: &PainLimits, proposed: [Option<Rung>; 2]) {
+    ///
+    /// A session that comes too soon is good for nothing, since the days between are part of the dose; what hurts in it counts as in
+    /// any other.
+    pub(super) fn take(
+        &mut self,
+        entry: &LogEntry,
+        stage: &Stage,
+        limits: &PainLimits,
+        proposed: [Option<Rung>; 2],
+        is_after_heavy: bool,
+    ) {
         let dose = self.dose(stage);
         let same_day = self.last.filter(|last| last.day == entry.day);
         let mut session = session_of(entry, &dose, limits);
@@ -198,7 +236,14 @@ impl StageState {
             session = same_day.and(&session);
         } else {
             self.runs_before = [self.run_here, self.run];
-            if let Some(last) = self.last {
+            let is_rested = self.counted_on.is_none_or(|on| entry.day.days_since(on) >= i32::from(stage.days_between));
+            session.too_soon = match (is_after_heavy, is_rested) {
+                (true, _) => Some(TooSoon::Heavy),
+                (false, false) => Some(TooSoon::Between(stage.days_between)),
+                (false, true) => None,
+            };
+            // what brought nothing because the mornings after are not known is no training without gain
+            if let Some(last) = self.last.filter(|last| last.morning != Morning::Unknown) {
                 let gap = u16::try_from(entry.day.days_since(last.day)).unwrap_or(0);
                 self.training_days = self.training_days.saturating_add(gap.min(TRAINING_GAP_DAYS));
             }
@@ -209,8 +254,16 @@ impl StageState {
                 self.lifted = Some(session.load);
             }
         }
-        let is_good = session.is_good();
-        [self.run_here, self.run] = self.runs_before.map(|run| if is_good { run.saturating_add(1) } else { 0 });
+        let grown = |run: u16| match (session.is_good(), session.too_soon) {
+            (true, None) => run.saturating_add(1),
+            (true, Some(_)) => run,
+            (false, _) => 0,
+        };
+        [self.run_here, self.run] = self.runs_before.map(grown);
+        if session.too_soon.is_none() || !session.is_good() {
+            self.counted_on = Some(entry.day);
+        }
+        self.ripe_on = self.ripe_on.or(Some(entry.day)).filter(|_| self.has_exit_sessions(stage));
         if let Some(pain) = entry.pain_during {
             let at = &mut self.recent[entry.day.place_in(RECENT_DAYS)];
             let before = if at.day == Some(entry.day) { at.pain } else { 0 };
@@ -226,8 +279,26 @@ impl StageState {
         [self.done, lifted].into_iter().flatten().min_by_key(|load| load.amount())
     }
 
-    /// What the rules look at, on a day after the latest session.
-    pub(super) fn situation(&self, last: &LastSession, stage: &Stage, on: Day, cleared: Option<Day>) -> Situation {
+    /// The sessions that led to the falls that count, the earliest first.
+    pub(super) fn falls(&self) -> impl Iterator<Item = Day> {
+        self.falls.into_iter().take(usize::from(self.setbacks)).flatten()
+    }
+
+    /// The sessions that end the stage are done, and since then no visit has asked for the pain that its exit asks for.
+    fn waits_for_visit(&self, stage: &Stage, visited: Option<Day>) -> bool {
+        stage.exit.pain_on_pressing_at_most.is_some()
+            && self.ripe_on.is_some_and(|ripe| visited.is_none_or(|visited| visited < ripe))
+    }
+
+    /// What the rules look at, on a day after the latest session, with the days of the latest clearance and visit.
+    pub(super) fn situation(
+        &self,
+        last: &LastSession,
+        stage: &Stage,
+        on: Day,
+        cleared: Option<Day>,
+        visited: Option<Day>,
+    ) -> Situation {
         let is_seen_since = |day: Option<Day>| day.zip(cleared).is_some_and(|(day, cleared)| cleared > day);
         Situation {
             during: last.during,
@@ -236,8 +307,11 @@ impl StageState {
             is_short: last.is_short,
             is_ready: self.run_here >= stage.sessions_to_rise,
             setbacks: if is_seen_since(self.setback_on) { 0 } else { self.setbacks },
-            // a stage that is done has nothing left to gain
-            days_without_gain: if is_seen_since(Some(last.told_on)) || self.done_on.is_some() {
+            // a stage that is done has nothing left to gain, nor one that waits for a visit
+            days_without_gain: if self.waits_for_visit(stage, visited)
+                || is_seen_since(Some(last.told_on))
+                || self.done_on.is_some()
+            {
                 0
             } else {
                 self.training_days
@@ -287,5 +361,6 @@ fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession
         morning: limits.morning(entry.pain_next_morning),
         is_short: !is_whole,
         is_cut: false,
+        too_soon: None,
     }
 }

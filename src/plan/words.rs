@@ -3,12 +3,13 @@
 
 use super::danger::DangerSign;
 use super::day::Day;
-use super::engine::{Cause, Decision};
+use super::engine::{Cause, Decision, Soreness};
 use super::facts::Alarm;
 use super::load::Load;
 use super::log::LogEntry;
 use super::model::{ExitAt, Mode, Phase, Plan, Rung, Stage};
 use super::pain::Severe;
+use super::stage_state::TooSoon;
 
 /// What heads every proposal.
 pub const CAUTIONS: &str = "Not a diagnosis. Stop on pain. See a licensed clinician for numbness, weakness, a pop, swelling, \
@@ -212,9 +213,24 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
             "even the lightest dose of the plan is more than one step above what was done last: the plan needs a lighter one"
                 .to_owned()
         }
-        Cause::SoreElsewhere => {
-            "something hurt, or a danger sign came up, on the day of that session or since".to_owned()
+        Cause::SoreSince(day, soreness) => {
+            let what = match soreness {
+                Soreness::Pain(stage) => format!("{} hurt", name(stage)),
+                Soreness::Sign(_, sign) => format!("a danger sign came up, {},", alarm_words(Alarm::Sign(sign))),
+                Soreness::Visit(alarm) => format!("{} was noted at a visit", alarm_words(alarm)),
+            };
+            format!("{what} on {}, and nothing rises on what was done until then", day_words(day))
         }
+        Cause::TooSoon(TooSoon::Between(days)) => {
+            format!("a session sooner than {days} days after the one before does not count towards a rise")
+        }
+        Cause::TooSoon(TooSoon::Heavy) => {
+            "heavy work of the forearm on consecutive days does not count towards a rise: leave a day between".to_owned()
+        }
+        Cause::Pressing(pain) => format!(
+            "the sessions that end this stage are done, and what is missing is a visit at which pressing the spot hurts {pain} or less"
+        ),
+        Cause::Kept => "what ends this stage is done, and it goes on at its last dose".to_owned(),
         Cause::PainBefore(day) => {
             format!(
                 "something hurt more than the plan takes on {}, and nothing new begins then or the day after",

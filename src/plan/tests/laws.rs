@@ -349,6 +349,21 @@ proptest! {
                     let mut days: Vec<Day> = entries.iter().rev().filter(of_stage).map(|entry| entry.day).collect();
                     days.dedup();
                     prop_assert!(days.len() >= wanted, "{wanted} days, {days:?}");
+                    // with the plan's days between them
+                    let days_between = i32::from(plan.stages()[stage].days_between);
+                    let is_whole = |day: &Day| {
+                        entries.iter().filter(of_stage).filter(|entry| entry.day == *day).all(|entry| {
+                            entry.is_done && entry.pain_next_morning.is_some() && !is_sore(&plan, entry)
+                        })
+                    };
+                    let run: Vec<Day> = days.iter().copied().take_while(is_whole).collect();
+                    let (mut counted, mut before) = (0, None::<Day>);
+                    for day in run.into_iter().rev() {
+                        if before.is_none_or(|before| day.days_since(before) >= days_between) {
+                            (counted, before) = (counted + 1, Some(day));
+                        }
+                    }
+                    prop_assert!(counted >= wanted, "{counted} of {wanted} with days between, {days:?}");
                     let latest = entries.iter().filter(of_stage).filter(|entry| days[..wanted].contains(&entry.day));
                     for entry in latest {
                         prop_assert!(entry.is_done && entry.pain_next_morning.is_some() && !is_sore(&plan, entry));
