@@ -8,7 +8,9 @@ use serde_json::json;
 
 use super::table::wrapped;
 use crate::plan::words::{CAUTIONS, day_words, decision_words};
-use crate::plan::{Adherence, Day, Facts, Intake, Log, LogBounds, Plan, Proposal, Series, Unit, course_of, propose};
+use crate::plan::{
+    Adherence, Day, Detectable, Facts, Intake, Log, LogBounds, Plan, Proposal, Series, Unit, course_of, propose,
+};
 use crate::screen::words::decimal;
 
 /// Checks a staged loading plan, proposes the next session from what was logged, and sums up the course.
@@ -129,7 +131,8 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         }
         PlanCommand::Summary(args) => {
             let (plan, log, intake) = args.files.read()?;
-            let adherence = Adherence::of(&plan, &log, args.files.on, args.days);
+            let facts = intake.as_ref().map(Facts::of).unwrap_or_default();
+            let adherence = Adherence::of(&plan, &facts, &log, args.files.on, args.days);
             let course = intake.map(|intake| course_of(&plan, &intake, &log, args.files.on)).unwrap_or_default();
             if args.json {
                 print(&format!("{:#}\n", summary_json(&adherence, &course)))
@@ -223,14 +226,20 @@ fn series_words(series: &Series) -> String {
     let unit = if series.unit.is_empty() { String::new() } else { format!(" {}", series.unit) };
     let mut text = format!("{}: {}", series.name, decimal(first.value, 1));
     if let Some(overall) = series.overall() {
-        let verdict = if overall.is_detected { "a change" } else { "not told from error" };
+        let counts_from = decimal(overall.detectable, 1);
+        let verdict = match (series.detectable, overall.is_detected) {
+            (Detectable::Any, true) => "set by the plan, not measured".to_owned(),
+            (Detectable::Any, false) => "no change".to_owned(),
+            (_, true) => format!("a change; counts from {counts_from} on"),
+            (_, false) => format!("not told from error; counts from {counts_from} on"),
+        };
         text += &format!(" to {}{unit}, {} to {}: ", decimal(last.value, 1), day_words(first.on), day_words(last.on));
-        text +=
-            &format!("{} ({verdict}; counts from {} on)", decimal(overall.value, 1), decimal(overall.detectable, 1));
+        text += &format!("{} ({verdict})", decimal(overall.value, 1));
     } else {
         text += &format!("{unit}, {}", day_words(first.on));
     }
-    if let Some(trend) = series.trend() {
+    // what is set has no error that an interval could tell of
+    if let Some(trend) = series.trend().filter(|_| series.detectable != Detectable::Any) {
         let per_week = trend.per_week;
         let (lo, hi) = (decimal(per_week.lo, 2), decimal(per_week.hi, 2));
         text += &format!("; {}{unit} a week, 95 % interval {lo} to {hi}", decimal(per_week.value, 2));

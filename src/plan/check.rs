@@ -6,7 +6,7 @@ use crate::screen::problem::Problems;
 
 use super::error::PlanFault;
 use super::ladder::{RUNGS_MAX, rungs_of};
-use super::model::{Equipment, Plan, Stage};
+use super::model::{Equipment, ExitAt, Plan, Stage};
 use super::read::{PlanLines, note};
 use super::rules::{RulesFault, SETBACKS_MAX, faults};
 
@@ -39,6 +39,15 @@ pub(super) fn check_whole(plan: &mut Plan, lines: &PlanLines, problems: &mut Pro
             }
             RulesFault::RaisesAfterPain { rule } => {
                 note(problems, lines.rules[rule], PlanFault::RaisesAfterPain { rule: id(rule) });
+            }
+            RulesFault::NeverRises { stage } => {
+                let of_plan = &plan.stages[stage];
+                // what ends at any dose, or has but one, needs no rise
+                if of_plan.exit.at == ExitAt::Top && of_plan.first_rung + 1 < of_plan.rungs.len() {
+                    let behind = plan.stages.iter().filter(|other| other.after_at.contains(&stage));
+                    let behind = behind.map(|other| format!("\"{}\"", other.id)).collect();
+                    note(problems, lines.stages[stage], PlanFault::NeverRises { stage: ids[stage].clone(), behind });
+                }
             }
             RulesFault::NoEnd { stage } => {
                 note(problems, lines.stages[stage], PlanFault::NoEnd { stage: ids[stage].clone(), most: SETBACKS_MAX });
@@ -192,6 +201,47 @@ mod tests {
         assert!(itself.len() == 1 && itself[0].ends_with("it waits for \"back_to_it\""), "{itself:?}");
         let unknown = problems(&changed("after = [\"pull\"]", "after = [\"pul\"]"));
         assert!(unknown[0].contains("names \"pul\", expected one of soft_tissue, flexors"), "{unknown:?}");
+    }
+
+    #[test]
+    fn a_stage_that_nothing_raises_and_those_behind_it_are_named() {
+        let text = Plan::default_text(Unit::Kg);
+        let (start, end) = (text.find("[[rule]]\nid = \"ready\"").unwrap(), text.find("[[stage]]").unwrap());
+        let found = problems(&format!("{}{}", &text[..start], &text[end..]));
+        // all but the ball's, which ends at any dose
+        assert_eq!(found.len(), 5, "{found:?}");
+        let sentence = "stage \"flexors\" ends at its last dose, but no rule raises its dose there, so that \"pull\" can never be \
+                        reached: let a rule with then = \"up\" be for it too";
+        assert!(found[0].ends_with(sentence), "{found:?}");
+        let cuff = problems(&changed("is_ready = true\n", "is_ready = true\nstages = [\"cuff\"]\n"));
+        assert!(cuff.len() == 4 && cuff.iter().all(|line| !line.contains("stage \"cuff\"")), "{cuff:?}");
+    }
+
+    #[test]
+    fn pain_of_a_morning_that_always_stops_is_no_limit() {
+        let own = |morning: u8| {
+            let limits =
+                format!("rule = \"own\"\nsafe_at_most = 1\nacceptable_at_most = 3\nmorning_at_most = {morning}");
+            problems(&changed("rule = \"pain_free\"", &limits))
+        };
+        assert_eq!(own(4), [] as [String; 0]);
+        // 5 on the next morning always stops
+        let found = own(5);
+        assert!(found.len() == 1 && found[0].ends_with("in [pain] morning_at_most is 5, expected less than 5, where pain on the next morning stops the plan"), "{found:?}");
+    }
+
+    #[test]
+    fn what_is_no_toml_or_empty_is_told_in_one_sentence() {
+        for (text, words) in [
+            ("", "line 1: not valid TOML: the file is empty"),
+            (" \n\n", "line 1: not valid TOML: the file is empty"),
+            ("# nothing but a comment\n", "line 1: not valid TOML: the file is empty"),
+            ("hello = = 3", "line 1: not valid TOML: "),
+            ("schema = \"tworeach/plan/1\"\nPK\u{3}\u{4} and so on\n= [\n", "line 2: not valid TOML: "),
+        ] {
+            let found = problems(text);
+            assert!(found.len() == 1 && found[0].contains(words), "{text:?}: {found:?}");
+        }
     }
 
     #[test]

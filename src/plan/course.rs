@@ -63,6 +63,19 @@ pub enum SeriesKind {
     Load,
 }
 
+impl SeriesKind {
+    /// Standard uncertainty that rounding gives each value: a whole point of 10 wide, evenly spread over it.
+    ///
+    /// # Source
+    /// JCGM 100 (2008), 4.3.7: half the width over the root of 3.
+    fn rounding_u(self) -> f64 {
+        match self {
+            Self::Pain | Self::Rating => 0.5 / 3.0_f64.sqrt(),
+            Self::Difference | Self::Grip | Self::Load => 0.0,
+        }
+    }
+}
+
 /// Everything that is known of a client over time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CaseCourse {
@@ -167,7 +180,8 @@ impl Series {
     /// The trend over all values; `None` below three different days.
     ///
     /// Where every value has its uncertainty, values are weighted by it and the interval rests on it, unless they scatter more
-    /// than it allows; then, and without uncertainties, it rests on the scatter.
+    /// than it allows; then, and without uncertainties, it rests on the scatter. Whole numbers are taken to scatter by no less than
+    /// their rounding does: that a few of them lie on a line is no proof that they are exact.
     #[must_use]
     pub fn trend(&self) -> Option<Trend> {
         let first = self.points.first()?.on;
@@ -186,7 +200,11 @@ impl Series {
             }
             None => {
                 let line = fit_line(&points).ok()?;
-                Measured::from_u(line.slope, line.slope_se, line.dof)
+                // the standard error grows with the scatter, so that a larger one brings it up in proportion
+                let unit_weights = vec![1.0; points.len()];
+                let per_scatter = fit_weighted_line(&points, &unit_weights).ok()?.slope_u;
+                let scatter = line.residual_sd.max(self.kind.rounding_u());
+                Measured::from_u(line.slope, scatter * per_scatter, line.dof)
             }
         };
         Some(Trend { per_week, is_detected: per_week.lo > 0.0 || per_week.hi < 0.0 })
@@ -367,6 +385,20 @@ mod tests {
         let trend = series(Detectable::Any, &[(0, 1.0, known), (7, 2.0, known), (14, 4.0, known)]).trend().unwrap();
         assert!((trend.per_week.u - 0.125_f64.sqrt()).abs() < 1e-12 && trend.is_detected);
         assert!(series(Detectable::Any, &[(0, 1.0, None), (7, 2.0, None)]).trend().is_none());
+    }
+
+    #[test]
+    fn whole_numbers_on_a_line_are_not_taken_for_exact() {
+        // 5, 4, 3, 1 after 0, 1, 2 and 4 weeks lie on a line of slope -1. Sum of squares of the weeks around their mean 1.75:
+        // 3.0625 + 0.5625 + 0.0625 + 5.0625 = 8.75. Rounding: 0.5 / root 3 = 0.28868, over root 8.75: 0.09759; t(2) = 4.3027.
+        let values = [(0, 5.0, None), (7, 4.0, None), (14, 3.0, None), (28, 1.0, None)];
+        let trend = series(Detectable::From(2.0), &values).trend().unwrap();
+        assert!((trend.per_week.value + 1.0).abs() < 1e-12 && trend.is_detected);
+        assert!((trend.per_week.u - 0.09759).abs() < 1e-5, "{}", trend.per_week.u);
+        assert!((trend.per_week.hi + 1.0 - 4.3027 * 0.09759).abs() < 1e-4, "{}", trend.per_week.hi);
+        // three of them tell no trend: t(1) = 12.706, 0.28868 over root 2
+        let few = series(Detectable::From(2.0), &values[..3]).trend().unwrap();
+        assert!((few.per_week.hi + 1.0 - 12.706 * 0.28868 / 2.0_f64.sqrt()).abs() < 1e-3 && !few.is_detected);
     }
 
     #[test]

@@ -508,6 +508,14 @@ impl<'a> Progress<'a> {
         self.with_dose(stage, on, decision, Cause::DoneLess, lower, lower < state.rung)
     }
 
+    /// The day on which a stage's exit was met, as far as is known on a day.
+    #[must_use]
+    pub fn done_on(&self, stage: usize, on: Day) -> Option<Day> {
+        let mut ahead = Self { states: self.states.clone(), bests: Vec::new(), proposed: Vec::new(), ..*self };
+        ahead.settle(on);
+        ahead.states[stage].done_on
+    }
+
     /// The entry with what it does not state filled in as it was proposed, so that a plan that is changed later does not change
     /// what was done. All entries before it must have been taken in, and none of a later day.
     #[must_use]

@@ -4,7 +4,7 @@ use crate::screen::Problem;
 
 use super::day::Day;
 use super::load::Weight;
-use super::pain::SEVERE_FROM;
+use super::pain::{SEVERE_FROM, SEVERE_MORNING_FROM};
 
 /// Why the work asked for could not be done.
 #[derive(Debug, thiserror::Error)]
@@ -73,6 +73,17 @@ pub enum PlanFault {
     RaisesAfterPain {
         /// The rule.
         rule: String,
+    },
+    /// A stage that ends at a dose that it never comes to.
+    #[error(
+        "stage \"{stage}\" ends at its last dose, but no rule raises its dose there{}: let a rule with then = \"up\" be for it too",
+        if behind.is_empty() { String::new() } else { format!(", so that {} can never be reached", behind.join(" and ")) }
+    )]
+    NeverRises {
+        /// The stage.
+        stage: String,
+        /// The stages that wait for it.
+        behind: Vec<String>,
     },
     /// Rises and falls without end.
     #[error(
@@ -170,6 +181,16 @@ pub enum PlanFault {
         safe: u8,
         /// As found.
         acceptable: u8,
+    },
+    /// A limit of the next morning that lies where everything stops.
+    #[error(
+        "in {place} morning_at_most is {found}, expected less than {SEVERE_MORNING_FROM}, where pain on the next morning stops the plan"
+    )]
+    MorningLimit {
+        /// The table.
+        place: String,
+        /// As found.
+        found: u8,
     },
     /// Pain that leads to a phase that is not lighter.
     #[error("\"if_it_hurts\" in {place} names phase \"{found}\", expected an earlier phase of the stage")]

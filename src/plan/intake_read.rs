@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use crate::screen::document::{Node, Value, parse_toml};
+use crate::screen::document::{Node, Value};
 use crate::screen::fields::{Fields, Limits};
 use crate::screen::problem::{Fault, Problems};
 use crate::screen::text_file::read_text;
@@ -17,7 +17,7 @@ use super::intake::{
     UlnarNerve, Valgus,
 };
 use super::pain::PAIN_MAX;
-use super::read::{note, pain_of, texts};
+use super::read::{note, pain_of, parse_root, texts};
 
 /// An intake file is refused beyond this size.
 const INTAKE_BYTES_MAX: u64 = 1 << 20;
@@ -81,7 +81,7 @@ impl Intake {
 }
 
 fn parse_intake(text: &str, today: Day, problems: &mut Problems) -> Option<Intake> {
-    let root = parse_toml(text, problems)?;
+    let root = parse_root(text, problems)?;
     let accepted = [
         "schema",
         "client",

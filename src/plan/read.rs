@@ -11,7 +11,7 @@ use super::check::check_whole;
 use super::error::{PlanError, PlanFault};
 use super::load::{Unit, WEIGHT_MAX, Weight};
 use super::model::{Equipment, ExitAt, Mode, PLAN_SCHEMA, PainEntry, Phase, Plan, Stage, StageEntry, StageExit};
-use super::pain::{Morning, PAIN_MAX, PainLimits, PainRule, SEVERE_FROM, Zone};
+use super::pain::{Morning, PAIN_MAX, PainLimits, PainRule, SEVERE_FROM, SEVERE_MORNING_FROM, Zone};
 use super::rules::{Action, Rule};
 
 /// A plan file is refused beyond this size; the default takes some ten kilobytes.
@@ -103,8 +103,23 @@ pub(super) fn note(problems: &mut Problems, line: usize, fault: impl std::error:
     problems.at(line, Fault::Other { cause: Box::new(fault) });
 }
 
+/// Reads TOML. `None` for what is none, or is empty, with that as the one fault: all else would follow from it.
+pub(super) fn parse_root(text: &str, problems: &mut Problems) -> Option<Node> {
+    let mut own = problems.anew();
+    let root = parse_toml(text, &mut own);
+    let is_empty = root.as_ref().is_some_and(|root| matches!(&root.value, Value::Table(fields) if fields.is_empty()));
+    match own.into_list().into_iter().next() {
+        Some(first) => problems.push(first.line, first.fault),
+        None if is_empty => {
+            problems.at(1, Fault::Syntax { language: "TOML", message: "the file is empty".to_owned() });
+        }
+        None => return root,
+    }
+    None
+}
+
 fn parse_plan(text: &str, problems: &mut Problems) -> Option<(Plan, PlanLines)> {
-    let root = parse_toml(text, problems)?;
+    let root = parse_root(text, problems)?;
     let fields = Fields::of(&root, "the plan", &["schema", "name", "equipment", "pain", "rule", "stage"], problems);
     for field in ["schema", "name", "equipment", "pain", "rule", "stage"] {
         fields.required(field, problems);
@@ -249,6 +264,9 @@ fn pain(node: &Node, place: &str, problems: &mut Problems) -> Option<PainEntry> 
     if safe_at_most > acceptable_at_most || acceptable_at_most >= SEVERE_FROM {
         let (safe, acceptable) = (safe_at_most, acceptable_at_most);
         note(problems, node.line, PlanFault::PainLimits { place: place.to_owned(), safe, acceptable });
+    }
+    if let Some(found) = morning.filter(|morning| *morning >= SEVERE_MORNING_FROM) {
+        note(problems, fields.line_of("morning_at_most"), PlanFault::MorningLimit { place: place.to_owned(), found });
     }
     Some(PainEntry(PainLimits { rule, safe_at_most, acceptable_at_most, morning_at_most: morning? }))
 }

@@ -119,6 +119,8 @@ pub(super) enum RulesFault {
     NeverFires { rule: usize },
     /// The rule raises the dose after pain, or before the morning after is known.
     RaisesAfterPain { rule: usize },
+    /// Nothing raises the dose of a stage on an ordinary day: no pause before it, no falls, no pain.
+    NeverRises { stage: usize },
     /// After [`SETBACKS_MAX`] falls the dose can still rise and fall in a stage.
     NoEnd { stage: usize },
 }
@@ -132,7 +134,7 @@ pub(super) fn faults(rules: &[Rule], stages: &[String]) -> Vec<RulesFault> {
     let mut fires = vec![false; rules.len()];
     let mut found = Vec::new();
     for (stage_at, stage) in stages.iter().enumerate() {
-        let mut has_end = true;
+        let (mut has_end, mut rises) = (true, false);
         for at in &situations {
             let rule = first_holding(rules, stage, at);
             let action = rule.map_or(Action::Hold, |rule| rules[rule].then);
@@ -144,7 +146,12 @@ pub(super) fn faults(rules: &[Rule], stages: &[String]) -> Vec<RulesFault> {
                     found.push(fault);
                 }
             }
+            let is_ordinary = at.setbacks + at.days_without_gain + at.days_since_session == 0 && !at.week_rises;
+            rises |= action == Action::Up && is_ordinary && !at.is_short;
             has_end &= at.setbacks < SETBACKS_MAX || action == Action::SeeClinician;
+        }
+        if !rises {
+            found.push(RulesFault::NeverRises { stage: stage_at });
         }
         if !has_end {
             found.push(RulesFault::NoEnd { stage: stage_at });
@@ -257,6 +264,22 @@ mod tests {
         let mut rules = sound();
         rules.push(Rule { is_ready: Some(true), during: Some(Zone::Acceptable), ..rule("odd", Action::Hold) });
         assert_eq!(faults(&rules, &stages()), [RulesFault::NeverFires { rule: 3 }]);
+    }
+
+    #[test]
+    fn a_stage_that_nothing_raises_is_found() {
+        let mut rules = sound();
+        rules[2].stages = vec!["one".to_owned()];
+        assert_eq!(faults(&rules, &stages()), [RulesFault::NeverRises { stage: 1 }]);
+        // raised after a pause alone is not raised
+        rules[2] = Rule { days_since_session_above: Some(100), ..rule("late", Action::Up) };
+        rules.insert(2, Rule { morning: Some(Morning::Unknown), ..rule("unknown", Action::Hold) });
+        rules.insert(2, Rule { morning: Some(Morning::NotSettled), ..rule("morning", Action::Down) });
+        rules.insert(2, Rule { during: Some(Zone::Acceptable), ..rule("some", Action::Hold) });
+        assert_eq!(
+            faults(&rules, &stages()),
+            [RulesFault::NeverRises { stage: 0 }, RulesFault::NeverRises { stage: 1 }]
+        );
     }
 
     #[test]

@@ -363,6 +363,11 @@ impl Problems {
         Self { file: file.to_owned(), list: Vec::new() }
     }
 
+    /// An empty list for the same file.
+    pub(crate) fn anew(&self) -> Self {
+        Self::new(&self.file)
+    }
+
     pub(crate) fn push(&mut self, line: Option<usize>, fault: Fault) {
         if self.list.len() < PROBLEMS_MAX {
             self.list.push(Problem { file: self.file.clone(), line, fault });

@@ -123,7 +123,7 @@ fn a_proposal_as_json_follows_its_schema() {
 #[test]
 fn a_danger_sign_in_the_log_proposes_a_clinician_and_nothing_else() {
     let files = Files::new();
-    files.replace("log.csv", "0,0,,2026-10-12,", "0,0,weak_grip,2026-10-12,");
+    files.replace("log.csv", "0,0,,2026-10-12,", "0,0,weak_grip,,");
     let proposal = json(&stdout(&files.run("next", "2026-10-12", &["--json"])));
     for stage in proposal["stages"].as_array().unwrap() {
         assert_eq!((&stage["decision"], stage["dose"].is_null()), (&"see_clinician".into(), true), "{stage}");
@@ -133,6 +133,10 @@ fn a_danger_sign_in_the_log_proposes_a_clinician_and_nothing_else() {
     files.write("intake.toml", &clearance);
     let proposal = json(&stdout(&files.run("next", "2026-10-12", &["--json"])));
     assert_eq!(proposal["stages"][1]["decision"], "hold", "{}", proposal["stages"][1]);
+    // what was entered after the clinician looked is not answered by that
+    files.replace("log.csv", "0,0,weak_grip,,", "0,0,weak_grip,2026-10-12,");
+    let proposal = json(&stdout(&files.run("next", "2026-10-12", &["--json"])));
+    assert_eq!(proposal["stages"][1]["decision"], "see_clinician", "{}", proposal["stages"][1]);
 }
 
 #[test]
@@ -210,6 +214,11 @@ fn a_plan_that_cannot_work_is_refused_in_one_sentence() {
             "is_short = true\nthen = \"hold\"",
             "is_short = true\nthen = \"hold\"\nwhen = 3",
             "unknown field \"when\" in [[rule]]",
+        ),
+        (
+            "is_ready = true",
+            "is_ready = true\nstages = [\"soft_tissue\", \"cuff\", \"lat_stretch\", \"pull\", \"back_to_it\"]",
+            "stage \"flexors\" ends at its last dose, but no rule raises its dose there, so that \"pull\" can never be reached",
         ),
         (
             "is_short = true\nthen = \"hold\"",
@@ -290,6 +299,12 @@ fn a_summary_flags_what_is_told_from_error_and_blames_nobody() {
     let said = stdout(&output).replace('\n', " ");
     // from 6 to 26 October every second day: 11 each of flexors and cuff
     assert!(said.contains("3 sessions in the last 28 days; the plan had room for about 22."), "{said}");
+    // the load of the log is 1 kg on both days; what is set is not measured
+    assert!(said.contains("load, Wrist flexors: 1.0 to 1.0 kg, 6 October to 8 October: 0.0 (no change)."), "{said}");
+    files.replace("log.csv", "2026-10-08,flexors,yes,1 kg", "2026-10-08,flexors,yes,1.5 kg");
+    files.replace("log.csv", "2026-10-06,cuff", "2026-10-10,flexors,yes,2 kg,3,10,,0,0,,,\n2026-10-06,cuff");
+    let raised = stdout(&files.run("summary", "2026-10-26", &[])).replace('\n', " ");
+    assert!(raised.contains("6 October to 10 October: 1.0 (set by the plan, not measured)."), "{raised}");
     assert!(said.contains("pain in use: 5.0 to 2.0, 5 October to 12 October: −3.0 (a change"), "{said}");
     assert!(said.contains("pain at rest: 1.0 to 0.0, 5 October to 12 October: −1.0 (not told from error"), "{said}");
     // three tries 2 kg around each mean: sd 2 with 4 degrees of freedom, 2.776 x 2 x root(2/3) = 4.5 kg
@@ -298,7 +313,7 @@ fn a_summary_flags_what_is_told_from_error_and_blames_nobody() {
         "{said}"
     );
     let found = json(&stdout(&files.run("summary", "2026-10-26", &["--json"])));
-    assert_eq!(found["adherence"]["stages"][0]["done"], 2);
+    assert_eq!(found["adherence"]["stages"][0]["done"], 3);
 }
 
 #[test]
@@ -311,4 +326,26 @@ fn wrong_usage_is_told_apart_from_failure() {
     for command in ["default", "check", "next", "summary"] {
         assert!(stdout(&tworeach(&["plan", command, "--help"])).contains("Example"), "{command}");
     }
+}
+
+#[test]
+fn what_is_no_plan_is_told_in_one_sentence() {
+    for (text, sentence) in
+        [("", "line 1: not valid TOML: the file is empty"), ("hello = = 3", "line 1: not valid TOML: ")]
+    {
+        let files = Files::new();
+        files.write("plan.toml", text);
+        let output = files.check(&[]);
+        assert_eq!((code(&output), stderr(&output).trim_end().lines().count()), (1, 1), "{}", stderr(&output));
+        assert!(stderr(&output).contains(sentence), "{}", stderr(&output));
+    }
+}
+
+#[test]
+fn a_log_whose_quote_is_not_closed_proposes_nothing() {
+    let files = Files::new();
+    files.replace("log.csv", "entered later", "\"entered later");
+    let output = files.run("next", "2026-10-12", &[]);
+    assert_eq!((code(&output), stdout(&output).as_str()), (1, ""));
+    assert!(stderr(&output).contains("log.csv: line 3: not valid CSV: a quote is not closed"), "{}", stderr(&output));
 }

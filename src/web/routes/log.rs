@@ -351,7 +351,7 @@ fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
         not_due,
         entries: entries.collect(),
         has_more: case.entries.len() > shown,
-        adherence: Adherence::of(&case.plan, &case.log(), case.today, ADHERENCE_DAYS).words,
+        adherence: Adherence::of(&case.plan, &case.facts(), &case.log(), case.today, ADHERENCE_DAYS).words,
         form,
     }
 }
