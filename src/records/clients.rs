@@ -128,12 +128,17 @@ impl Records {
         transaction.commit().map_err(database(step))
     }
 
-    /// Records new answers on danger signs.
+    /// Records new answers on danger signs. A clinician's reason to go on is one that knows the log.
     ///
     /// # Errors
     /// [`RecordsError::Database`].
     pub fn add_screening(&self, client: i64, answers: &Answers) -> Result<(), RecordsError> {
-        insert_screening(&self.connection(), client, answers).map_err(database("record answers"))
+        insert_screening(&self.connection(), client, answers).map_err(database("record answers"))?;
+        let has_reason = answers.reason.as_ref().is_some_and(|reason| !reason.trim().is_empty());
+        if answers.answered_by == AnsweredBy::Clinician && !answers.signs.is_empty() && has_reason {
+            self.look_at_log(client)?;
+        }
+        Ok(())
     }
 
     /// The answers on danger signs that count: the latest, but that a client who answers no to everything later on does not lift

@@ -18,6 +18,20 @@ pub struct LoggedEntry {
     pub id: i64,
     /// The entry.
     pub entry: LogEntry,
+    /// The day on which a clinician let the plan go on with the entry in the log.
+    pub looked_on: Option<Day>,
+}
+
+impl LoggedEntry {
+    /// The entry as a plan takes it: what was entered on the day on which a clinician looked, and before that, counts as told the
+    /// day before. By days alone it could have been told afterwards.
+    #[must_use]
+    pub fn as_looked_at(&self) -> LogEntry {
+        let entry = self.entry.clone();
+        let before = self.looked_on.filter(|looked_on| entry.told_on() == *looked_on);
+        let entered = before.map_or(entry.entered, |looked_on| Some(looked_on.plus(-1)).filter(|on| *on > entry.day));
+        LogEntry { entered, ..entry }
+    }
 }
 
 impl Records {
@@ -67,7 +81,8 @@ impl Records {
     pub fn log_entries(&self, client: i64, plan: &Plan, bounds: LogBounds) -> Result<Vec<LoggedEntry>, RecordsError> {
         let step = "list the log";
         let connection = self.connection();
-        let sql = format!("SELECT id, {} FROM log_entries WHERE client = ?1 ORDER BY day, id", COLUMNS.join(", "));
+        let sql =
+            format!("SELECT id, {}, looked_on FROM log_entries WHERE client = ?1 ORDER BY day, id", COLUMNS.join(", "));
         let mut statement = connection.prepare(&sql).map_err(database(step))?;
         let rows = statement.query_map([client], |row| logged_entry(row, plan, bounds)).map_err(database(step))?;
         rows.collect::<Result<_, _>>().map_err(database(step))
@@ -126,13 +141,34 @@ impl Records {
         Ok(days.iter().filter_map(|day| day.parse().ok()).collect())
     }
 
-    /// Puts an entry in the place of one of the client's log, as when the next morning is known.
+    /// Notes that a clinician let the plan go on today, with all that is in the client's log by now.
+    ///
+    /// # Errors
+    /// [`RecordsError::Database`].
+    pub fn look_at_log(&self, client: i64) -> Result<(), RecordsError> {
+        let today = self.today()?.to_string();
+        let sql = "UPDATE log_entries SET looked_on = ?2 WHERE client = ?1";
+        self.connection().execute(sql, params![client, today]).map(drop).map_err(database("note a decision on the log"))
+    }
+
+    /// Puts an entry in the place of one of the client's log, as when the next morning is known. If it tells of more pain or of
+    /// another sign, no clinician has looked at it.
     ///
     /// # Errors
     /// [`RecordsError::NotFound`] if the client's log has no such entry.
     pub fn change_log_entry(&self, client: i64, id: i64, plan: &Plan, entry: &LogEntry) -> Result<(), RecordsError> {
         let cells = (3..).zip(COLUMNS).map(|(at, column)| format!("{column} = ?{at}")).collect::<Vec<_>>().join(", ");
-        let sql = format!("UPDATE log_entries SET made_at = datetime('now'), {cells} WHERE client = ?1 AND id = ?2");
+        let of = |column: &str| 3 + COLUMNS.iter().position(|known| *known == column).unwrap_or(0);
+        let [day, stage, sign] = ["day", "stage", "danger_sign"].map(of);
+        let [during, morning] = ["pain_during", "pain_next_morning"].map(of);
+        let sql = format!(
+            "UPDATE log_entries SET made_at = datetime('now'), {cells}, looked_on = CASE
+                 WHEN day = ?{day} AND stage = ?{stage} AND ?{sign} IN ('', danger_sign)
+                     AND CAST(?{during} AS INTEGER) <= CAST(pain_during AS INTEGER)
+                     AND CAST(?{morning} AS INTEGER) <= CAST(pain_next_morning AS INTEGER)
+                 THEN looked_on ELSE '' END
+             WHERE client = ?1 AND id = ?2"
+        );
         let values = [client.to_string(), id.to_string()].into_iter().chain(entry.cells(plan));
         let changed = self.connection().execute(&sql, params_from_iter(values)).map_err(database("change the log"))?;
         if changed == 0 { Err(RecordsError::NotFound { what: "log entry" }) } else { Ok(()) }
@@ -174,7 +210,8 @@ fn logged_entry(row: &Row<'_>, plan: &Plan, bounds: LogBounds) -> rusqlite::Resu
     let id = row.get(0)?;
     let cells = (1..=COLUMNS.len()).map(|at| row.get(at)).collect::<rusqlite::Result<Vec<String>>>()?;
     let entry = TypedEntry::of_cells(&cells).check(plan, bounds).map_err(not_text)?;
-    Ok(LoggedEntry { id, entry })
+    let looked_on: String = row.get(COLUMNS.len() + 1)?;
+    Ok(LoggedEntry { id, entry, looked_on: looked_on.parse().ok() })
 }
 
 fn unreadable(step: &'static str, error: impl Error + Send + Sync + 'static) -> RecordsError {
@@ -276,6 +313,28 @@ mod tests {
             let expected = [("2026-11-03", None), ("2026-11-05", Some(1)), ("2026-11-07", Some(0))];
             assert_eq!(days, expected.map(|(day, morning)| (day.to_owned(), morning)));
         }
+    }
+
+    #[test]
+    fn what_a_clinician_looked_at_counts_as_told_before() {
+        let folder = tempfile::tempdir().unwrap();
+        let records = Records::open(folder.path()).unwrap();
+        let (client, plan) = (new_client(&records), Plan::default_plan(Unit::Kg));
+        let today = records.today().unwrap();
+        let told = |morning| LogEntry { entered: Some(today), ..entry(&plan, "2026-11-05", morning) };
+        let bounds = LogBounds { today, ..bounds() };
+        let id = records.add_log_entry(client, &plan, &told("8")).unwrap();
+        let entered = || records.log_entries(client, &plan, bounds).unwrap()[0].as_looked_at().told_on();
+        assert_eq!(entered(), today);
+        records.look_at_log(client).unwrap();
+        assert_eq!(entered(), today.plus(-1));
+        records.change_log_entry(client, id, &plan, &told("8")).unwrap();
+        assert_eq!(entered(), today.plus(-1));
+        // what is told after that, on the same day, is not looked at
+        records.change_log_entry(client, id, &plan, &told("9")).unwrap();
+        assert_eq!(entered(), today);
+        records.look_at_log(client + 1).unwrap();
+        assert_eq!(entered(), today);
     }
 
     #[test]

@@ -311,7 +311,9 @@ fn results_that_hold_contrary_reaches_are_measured_anew() {
     {
         // as the version before the step that drops them left it
         let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
-        connection.execute_batch("ALTER TABLE visits DROP COLUMN alone; DROP TABLE followed;").unwrap();
+        let back = "ALTER TABLE visits DROP COLUMN alone; DROP TABLE followed;
+            ALTER TABLE log_entries DROP COLUMN looked_on;";
+        connection.execute_batch(back).unwrap();
         connection.pragma_update(None, "user_version", 4).unwrap();
     }
     let records = open(folder.path());

@@ -70,6 +70,11 @@ impl Casework {
         Log::from_entries(self.entries.iter().map(|logged| logged.entry.clone()).collect())
     }
 
+    /// The log as the plan takes it, with what a clinician has looked at.
+    fn log_as_looked_at(&self) -> Log {
+        Log::from_entries(self.entries.iter().map(LoggedEntry::as_looked_at).collect())
+    }
+
     /// What a typed entry is held against.
     pub(super) fn bounds(&self) -> LogBounds {
         LogBounds { today: self.today, first_visit: self.intake.as_ref().and_then(Intake::first_visit) }
@@ -93,7 +98,7 @@ impl Casework {
 
     /// The next session as it is proposed for today.
     pub(super) fn proposal(&self) -> Proposal {
-        propose(&self.plan, &self.facts(), &self.log(), self.today)
+        propose(&self.plan, &self.facts(), &self.log_as_looked_at(), self.today)
     }
 
     /// Everything that is known over time, up to a day.

@@ -152,7 +152,7 @@ pub async fn morning(State(app): State<Arc<App>>, Code(code): Code, mut form: Fo
         let (Some(on), Some(pain), true) = (on, pain, form.is_right()) else {
             return Ok(page_again(pages::log(&log_view(&case, ENTRIES_SHOWN, form.view))));
         };
-        for LoggedEntry { id, entry } in open_mornings(&case).filter(|logged| logged.entry.day == on) {
+        for LoggedEntry { id, entry, .. } in open_mornings(&case).filter(|logged| logged.entry.day == on) {
             let told = LogEntry { pain_next_morning: Some(pain), ..entry.clone() };
             let entry = told.correcting(entry, &case.plan.pain_limits(entry.stage), case.today);
             app.records.change_log_entry(case.client.id, *id, &case.plan, &entry)?;
@@ -333,7 +333,7 @@ fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
         }
     }
     let bands = &case.plan.equipment().bands;
-    let entries = case.entries.iter().rev().take(shown).map(|LoggedEntry { id, entry }| EntryView {
+    let entries = case.entries.iter().rev().take(shown).map(|LoggedEntry { id, entry, .. }| EntryView {
         id: *id,
         stage: case.plan.stages()[entry.stage].name.clone(),
         words: entry_words(entry, bands),

@@ -148,6 +148,7 @@ pub async fn clear(State(app): State<Arc<App>>, Code(code): Code, mut form: Form
             intake.put_clearance(Clearance { on: case.today, reason });
             let intake = intake.checked(case.today)?;
             app.records.keep_intake(case.client.id, &intake)?;
+            app.records.look_at_log(case.client.id)?;
             return Ok(onwards(&plan_path(&case)));
         }
         Ok(page_again(pages::plan(&plan_view(&case, form.view, FormView::default()))))

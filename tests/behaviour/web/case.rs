@@ -355,6 +355,11 @@ fn only_a_clinician_with_a_reason_lets_the_plan_go_on() {
             !plan.contains("severe pain during a session was noted") && plan.contains("examined, goes on"),
             "{plan}"
         );
+        // what is entered after that is not answered by it, though it is of an earlier day
+        let earlier = today(&page).plus(-4).to_string();
+        page.post("/clients/R07/log", &entry(&earlier, "cuff", "", "9", "0")).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(plan.contains("severe pain during a session was noted on"), "{plan}");
     });
 }
 
