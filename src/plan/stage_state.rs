@@ -222,6 +222,9 @@ impl StageState {
         let dose = self.dose(stage);
         let same_day = self.last.filter(|last| last.day == entry.day);
         let mut session = session_of(entry, &dose, limits);
+        // a dose from further up is no less than this one, though it may have fewer repetitions: a plan with more doses than the one
+        // that was followed would else wait for this one for ever
+        session.is_short = session.is_short && !is_higher_dose(entry, stage, self.rung, &dose);
         if session.is_sore() {
             let ceilings = proposed.iter().flatten().map(|proposed| Ceiling::of(entry, proposed));
             let mut ceiling = ceilings.fold(Ceiling::of(entry, &dose), |least, other| least.and(&other));
@@ -342,6 +345,18 @@ impl StageState {
         // cross-multiplied means; a week without sessions compares with nothing
         before_count > 0 && now * before_count > before * now_count
     }
+}
+
+/// With more load than the dose has, all of a dose that stands above it was done.
+fn is_higher_dose(entry: &LogEntry, stage: &Stage, rung: usize, dose: &Rung) -> bool {
+    let is_done = |higher: &Rung| {
+        higher.load.amount() > dose.load.amount()
+            && entry.load.is_at_least(higher.load)
+            && entry.sets.is_some_and(|sets| sets >= higher.sets)
+            && entry.repetitions.is_some_and(|repetitions| repetitions >= higher.repetitions)
+            && (higher.hold_s == 0 || entry.seconds.is_some_and(|seconds| seconds >= higher.hold_s))
+    };
+    entry.is_done && entry.load.amount() > dose.load.amount() && stage.rungs[rung..].iter().any(is_done)
 }
 
 fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession {

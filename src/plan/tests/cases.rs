@@ -794,3 +794,13 @@ fn sessions_that_come_too_soon_do_not_count_towards_a_rise() {
         assert!(stage.reason.contains("heavy work of the forearm on consecutive days"), "{}", stage.reason);
     }
 }
+
+#[test]
+fn a_plan_that_gets_another_weight_follows_what_was_done() {
+    // 4.5 kg come to exist once somebody is at 8 kg: what was done from 5 kg on, with fewer repetitions, is no less than 4.5 kg
+    let before = plan_with(&[("4, 4.5, 5", "4, 5")]);
+    let kept = Log::from_entries(good(&before, 44)).stated(&before, &facts());
+    let stage = of(&next(&plan(), &facts(), kept.entries(), "2027-01-01"), "flexors").clone();
+    assert_eq!(stage.dose.as_ref().unwrap().words, "3 sets of 8, 8 kg, lowering over 3 s", "{}", stage.reason);
+    assert_eq!(stage.decision, Decision::StageDone, "{}", stage.reason);
+}
