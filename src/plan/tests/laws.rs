@@ -245,7 +245,7 @@ proptest! {
             let (during, morning) = (entry.pain_during.unwrap_or(0), entry.pain_next_morning.unwrap_or(0));
             let felt = if morning >= 5 { Some(on.plus(1)) } else { (during >= 7).then_some(on) };
             // what is told late no clinician has looked at before
-            severe = severe.max(felt.map(|felt| felt.max(entry.told_on())));
+            severe = severe.max(felt.map(|felt| entry.entered.map_or(felt, |entered| felt.max(entered))));
             let limits = plan.pain_limits(event.stage);
             let quiet_days = match (morning > limits.morning_at_most, during > limits.acceptable_at_most) {
                 (true, _) => Some(2),
@@ -321,7 +321,8 @@ proptest! {
                         prop_assert!(choice.rung.is_none_or(|rung| rung <= state.rung), "{stage} {choice:?}");
                     }
                 }
-                let is_cleared = |cleared: &Day| *cleared > entry.told_on() && *cleared <= on.plus(later);
+                let told_on = entry.entered.unwrap_or(on);
+                let is_cleared = |cleared: &Day| *cleared > told_on && *cleared <= on.plus(later);
                 if entry.sign.is_some() && !facts.clearances.iter().any(is_cleared) {
                     prop_assert!(after.iter().all(|choice| choice.rung.is_none()));
                 }
@@ -426,12 +427,22 @@ proptest! {
         let done = log.entries().iter().rev().filter(|entry| entry.stage == flexors && entry.is_done);
         let Some(done) = done.map(|entry| entry.load).find(|load| *load != Load::None) else { return Ok(()) };
         if let Some(dose) = choice.dose(&changed.stages()[flexors]) {
-            let existing = changed.equipment().weights.iter().map(|weight| Load::Weight(*weight));
-            let of_stage = changed.stages()[flexors].rungs().iter().map(|rung| rung.load);
-            // no load that exists, or that the stage has, lies between the two by more than the slack of a weight
-            let between = |load: &Load| load.amount() < dose.load.amount() && !done.is_at_least(*load);
+            let existing: Vec<Load> = changed.equipment().weights.iter().map(|weight| Load::Weight(*weight)).collect();
+            let of_stage: Vec<Load> = changed.stages()[flexors].rungs().iter().map(|rung| rung.load).collect();
+            // one of them is what was done, and none lies between that and the dose, but for the slack of a weight
+            let is_next = |loads: &[Load]| {
+                let is_done = |load: &&Load| load.is_at_least(done) && done.is_at_least(**load);
+                let is_between = |load: &&Load| load.amount() < dose.load.amount() && !done.is_at_least(**load);
+                (loads.iter().any(|load| is_done(&load)), !loads.iter().any(|load| is_between(&load)))
+            };
+            let (is_of_stage, is_next_of_stage) = is_next(&of_stage);
+            let (is_existing, is_next_existing) = is_next(&existing);
+            // from what is neither, by no more than half of it
+            let is_close = dose.load.amount() * 2 <= done.amount() * 3;
             prop_assert!(
-                existing.filter(between).count() == 0 || of_stage.filter(between).count() == 0,
+                done.is_at_least(dose.load)
+                    || is_next_of_stage && (is_of_stage || is_close)
+                    || is_next_existing && (is_existing || is_close),
                 "{dose:?} after {done:?} by {edit:?}"
             );
         }
