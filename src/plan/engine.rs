@@ -257,6 +257,8 @@ impl<'a> Progress<'a> {
             let is_after_heavy = self.is_heavy(entry)
                 && self.heavy_on.is_some_and(|heavy| heavy < entry.day && entry.day < heavy.plus(HEAVY_GAP_DAYS));
             self.states[entry.stage].take(entry, stage, &limits, proposed, is_after_heavy);
+        } else if entry.is_done && entry.load != Load::None {
+            self.states[entry.stage].note_done(entry.load);
         }
         if let Some(sign) = entry.sign {
             self.sore = Some((entry.day, Soreness::Sign(entry.stage, sign)));
@@ -452,7 +454,10 @@ impl<'a> Progress<'a> {
             if let Some(day) = self.pain_before(on) {
                 return nothing(Decision::Waiting, Cause::PainBefore(day));
             }
-            return self.with_dose(stage, on, Decision::Start, Cause::Entry, state.rung, false);
+            let start = self.with_dose(stage, on, Decision::Start, Cause::Entry, state.rung, false);
+            // what was done before it was proposed is measured by as well
+            let is_near = self.within_reach(stage, on, start) == start;
+            return if is_near { start } else { nothing(Decision::SeeClinician, Cause::NothingNear) };
         };
         let visited = self.facts.pain_on(on).map(|visit| visit.on);
         let mut situation = state.situation(last, of_plan, on, self.facts.cleared_on(on), visited);

@@ -275,6 +275,11 @@ impl StageState {
         self.last = Some(session);
     }
 
+    /// Takes note of a load that was done without having been proposed: it counts for nothing, but no leap leads away from it.
+    pub(super) const fn note_done(&mut self, load: Load) {
+        self.done = Some(load);
+    }
+
     /// What the next load in a mode is measured by: the load that was done last, and last in that mode, whichever is less. What was
     /// lifted can be lowered; what was lowered may be more than can be lifted.
     pub(super) fn done(&self, mode: Mode) -> Option<Load> {
