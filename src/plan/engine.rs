@@ -3,7 +3,9 @@
 //! What no plan can change: nothing rises after pain above the safe limit, before the next morning is known, or after a danger
 //! sign; a rise is one step; after pain neither load nor sets, repetitions or hold are more than those that hurt; severe pain
 //! ends the plan until a clinician has looked; heavy work of the wrist flexors is never done on consecutive days; no stage
-//! begins before those that it waits for are done, nor on the day of, or the day after, pain beyond what the plan takes.
+//! begins before those that it waits for are done, nor on the day of, or the day after, pain beyond what the plan takes; a day is
+//! one session, and one that came too soon earns nothing; no load is more than one step above the one that was done last, and
+//! none, nor sets, repetitions or hold, is more after a pause than before it.
 
 use super::ceiling::Ceiling;
 use super::danger::DangerSign;
