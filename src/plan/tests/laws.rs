@@ -1,6 +1,7 @@
 //! What no sequence of logs can bring about, whatever the client does and the clinician clears.
 
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 
 use super::super::danger::DangerSign;
 use super::super::engine::{Choice, Decision, Progress};
@@ -194,7 +195,11 @@ fn rises(choice: &Choice, before: Option<usize>) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 300,
+        failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("regressions"))),
+        ..ProptestConfig::default()
+    })]
 
     /// After pain above the safe limit, or a morning that is not settled, no dose of the stage has more load, sets, repetitions,
     /// hold or volume than the session that hurt, until a later session of it.

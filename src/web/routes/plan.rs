@@ -189,14 +189,21 @@ fn plan_view(case: &Casework, clearing: FormView, upload: FormView) -> PlanView 
         id: stage.id.clone(),
         name: stage.name.clone(),
         proposed: proposal.as_ref().and_then(|proposal| proposal.stages.get(at)).map(|stage| proposed(case, stage)),
-        how: stage.how.clone(),
+        // that of the dose that is proposed: another phase may be done otherwise
+        how: (proposal.as_ref())
+            .and_then(|proposal| proposal.stages.get(at)?.dose.as_ref())
+            .map_or_else(|| stage.how.clone(), |dose| dose.how.clone()),
         felt: stage.felt.clone(),
         stop: stage.stop.clone(),
         pain: words::pain_limits(plan.pain_limits(at)),
         entry: entry_of_stage_words(stage, plan),
         exit: exit_of_stage_words(stage),
         phases: (0..stage.phases.len())
-            .map(|phase| (stage.phases[phase].name.clone(), phase_words(stage, phase, plan)))
+            .map(|phase| {
+                let doses = phase_words(stage, phase, plan);
+                let own = stage.phases[phase].how.as_ref().map(|how| format!(". {how}"));
+                (stage.phases[phase].name.clone(), doses + &own.unwrap_or_default())
+            })
             .collect(),
     });
     PlanView {
