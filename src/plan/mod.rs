@@ -8,6 +8,7 @@
 pub mod course;
 pub mod danger;
 pub mod day;
+mod decision;
 pub mod draft;
 pub mod engine;
 pub mod error;
@@ -38,8 +39,9 @@ pub use course::{
 };
 pub use danger::{DangerSign, UnknownWord};
 pub use day::Day;
+pub use decision::{Cause, Choice, Decision, Soreness};
 pub use draft::Draft;
-pub use engine::{Cause, Choice, Decision, Progress, Soreness};
+pub use engine::Progress;
 pub use error::{EntryFault, IntakeFault, PlanError, PlanFault};
 pub use facts::{Alarm, Facts, ScreenState, VisitPain};
 pub use intake::{

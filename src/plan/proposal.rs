@@ -4,7 +4,8 @@ use serde::Serialize;
 
 use super::danger::DangerSign;
 use super::day::Day;
-use super::engine::{Cause, Choice, Decision, Progress, Soreness};
+use super::decision::{Cause, Choice, Decision, Soreness};
+use super::engine::Progress;
 use super::facts::{Alarm, Facts};
 use super::load::{Load, LoadKind};
 use super::log::{Log, LogEntry};

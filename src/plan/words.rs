@@ -3,7 +3,7 @@
 
 use super::danger::DangerSign;
 use super::day::Day;
-use super::engine::{Cause, Decision, Soreness};
+use super::decision::{Cause, Decision, Soreness};
 use super::facts::Alarm;
 use super::load::Load;
 use super::log::LogEntry;

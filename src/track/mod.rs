@@ -3,6 +3,7 @@
 mod affine;
 mod bar;
 mod carry;
+mod carry_bar;
 mod flow;
 mod clip_track;
 mod follow;

@@ -4,7 +4,8 @@ use proptest::prelude::*;
 use proptest::test_runner::FileFailurePersistence;
 
 use super::super::danger::DangerSign;
-use super::super::engine::{Choice, Decision, Progress};
+use super::super::decision::{Choice, Decision};
+use super::super::engine::Progress;
 use super::super::load::{LoadKind, Weight};
 use super::super::model::Rung;
 use super::*;

@@ -1,11 +1,13 @@
 //! The engine at work: what it proposes in single cases, and what no sequence of logs can bring about.
 
 mod cases;
+mod days;
 mod laws;
 
 use std::path::Path;
 
 use super::load::{Load, Unit};
+use super::proposal::StageProposal;
 use super::{Day, Facts, Log, LogEntry, Plan, Proposal, ScreenState, VisitPain, propose};
 
 fn day(text: &str) -> Day {
@@ -56,4 +58,22 @@ fn session(plan: &Plan, on: &str, stage: &str, load: &str, pain: u8, morning: Op
 
 fn next(plan: &Plan, facts: &Facts, entries: &[LogEntry], on: &str) -> Proposal {
     propose(plan, facts, &Log::from_entries(entries.to_vec()), day(on))
+}
+
+fn of<'a>(proposal: &'a Proposal, stage: &str) -> &'a StageProposal {
+    proposal.stages.iter().find(|one| one.stage == stage).unwrap()
+}
+
+fn words(proposal: &Proposal, stage: &str) -> String {
+    of(proposal, stage).dose.as_ref().map(|dose| dose.words.clone()).unwrap_or_default()
+}
+
+/// Good sessions of the flexors every second day from 2 October on, each as proposed.
+fn good(plan: &Plan, count: i32) -> Vec<LogEntry> {
+    (0..count).map(|at| session(plan, &day("2026-10-02").plus(2 * at).to_string(), "flexors", "", 0, Some(0))).collect()
+}
+
+/// A session of the flexors with 1 kg, as many sets and repetitions as given.
+fn counted(plan: &Plan, on: &str, [sets, repetitions]: [u16; 2], pain: u8, morning: Option<u8>) -> LogEntry {
+    LogEntry { sets: Some(sets), repetitions: Some(repetitions), ..session(plan, on, "flexors", "1 kg", pain, morning) }
 }
