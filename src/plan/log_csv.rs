@@ -65,11 +65,11 @@ impl Log {
 }
 
 fn entries(text: &str, plan: &Plan, bounds: LogBounds, problems: &mut Problems) -> Vec<LogEntry> {
-    let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
+    let header = text.split(['\r', '\n']).find(|line| !line.trim().is_empty()).unwrap_or_default();
     let delimiter = if header.contains(';') && !header.contains(',') { b';' } else { b',' };
     let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(text.as_bytes());
     // a quote that is not closed takes in rows that then would be missing: nothing of such a file is read
-    if let Err(fault) = check_quotes(text, delimiter) {
+    if let Err(fault) = check_quotes(text, header, delimiter) {
         problems.push(
             Some(fault.line),
             Fault::Other { cause: Box::new(EntryFault::Row { message: fault.message.to_owned() }) },
@@ -132,8 +132,9 @@ struct QuoteFault {
 }
 
 /// Reads the quotes as the CSV reader does, and refuses what that lets pass: a quote that nothing closes, text behind a closed
-/// one, and a quoted cell with a line that begins as a row of a log does.
-fn check_quotes(text: &str, delimiter: u8) -> Result<(), QuoteFault> {
+/// one, and a quoted cell with a line in it that is a row of this log: as many cells as the first line has, and a day where that has
+/// it.
+fn check_quotes(text: &str, header: &str, delimiter: u8) -> Result<(), QuoteFault> {
     #[derive(Clone, Copy, PartialEq)]
     enum At {
         Start,
@@ -141,14 +142,20 @@ fn check_quotes(text: &str, delimiter: u8) -> Result<(), QuoteFault> {
         Quoted,
         Closed,
     }
+    let cells = |row: &str| row.split(char::from(delimiter)).map(|cell| cell.trim().to_owned()).collect::<Vec<_>>();
+    let names = cells(header.trim_start_matches('\u{feff}'));
+    let day_at = names.iter().position(|name| name.trim_matches('"').eq_ignore_ascii_case("day"));
+    let is_row = |following: &str| {
+        let cells = cells(following.split(['\r', '\n']).next().unwrap_or_default());
+        let day = day_at.and_then(|day_at| cells.get(day_at));
+        cells.len() >= names.len() && day.is_some_and(|day| day.trim_matches('"').parse::<Day>().is_ok())
+    };
     let (mut at, mut line, mut opened) = (At::Start, 1, 1);
     for (place, byte) in text.bytes().enumerate() {
         at = match (at, byte) {
             (At::Quoted, b'"') => At::Closed,
-            (At::Quoted, b'\n') => {
-                let following = text.get(place + 1..).unwrap_or_default();
-                let first = following.split([char::from(delimiter), '\r', '\n']).next().unwrap_or_default();
-                if first.trim().parse::<Day>().is_ok() && following.as_bytes().get(first.len()) == Some(&delimiter) {
+            (At::Quoted, b'\n' | b'\r') => {
+                if is_row(text.get(place + 1..).unwrap_or_default()) {
                     return Err(QuoteFault { line: opened, message: "a quote is not closed before the next row" });
                 }
                 At::Quoted
@@ -286,6 +293,15 @@ mod tests {
         assert_eq!(open, ["log.csv: line 2: not valid CSV: a quote is not closed before the next row"]);
         let last = of(&format!("{head}{rows}2026-11-07,flexors,yes,0,\"slow\n"));
         assert_eq!(last, ["log.csv: line 4: not valid CSV: a quote is not closed"]);
+        // wherever the day stands, and with whatever ends a line
+        let swallowed = "stage,day,done,pain_during,pain_next_morning,note\nflexors,2026-11-04,yes,0,0,\"felt 5\n\
+            flexors,2026-11-05,yes,9,8,ok\nflexors,2026-11-06,yes,0,0,fine\"\n";
+        for text in [swallowed.to_owned(), swallowed.replace('\n', "\r"), swallowed.replace('\n', "\r\n")] {
+            assert!(parse(&text).unwrap_err()[0].contains("a quote is not closed before the next row"), "{text:?}");
+        }
+        // a note may begin a line with a day
+        let note = "day,stage,done,pain_during,note\n2026-11-04,cuff,no,,\"better\n2026-11-05, it was worse\"\n";
+        assert_eq!(parse(note).unwrap().entries()[0].note, "better\n2026-11-05, it was worse");
         // the quote of a later row would close it, and the rows between would be gone
         let closed = of(&format!("{head}2026-11-04,flexors,yes,0,\"slow\n and on\n2026 was,\"quick\"\n"));
         assert_eq!(closed, ["log.csv: line 2: not valid CSV: there is text behind a closed quote"]);

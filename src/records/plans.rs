@@ -1,5 +1,6 @@
 //! A client's plan, intake and log.
 
+use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::Path;
 
@@ -108,15 +109,29 @@ impl Records {
         let mut connection = self.connection();
         let replaced = (|| {
             let transaction = connection.transaction()?;
+            let mut sessions: BTreeMap<[String; 2], Vec<Vec<String>>> = BTreeMap::new();
             for entry in log.entries() {
-                let [day, stage, ..] = entry.cells(plan);
+                let cells = entry.cells(plan);
+                sessions.entry([cells[0].clone(), cells[1].clone()]).or_default().push(cells.to_vec());
+            }
+            // what is there already stays as it is, with what a clinician has looked at
+            let mut changed = Vec::new();
+            for (session, rows) in &sessions {
+                if *rows != cells_of(&transaction, client, session)? {
+                    changed.push(session.clone());
+                }
+            }
+            for [day, stage] in &changed {
                 transaction.execute(
                     "DELETE FROM log_entries WHERE client = ?1 AND day = ?2 AND stage = ?3",
                     params![client, day, stage],
                 )?;
             }
             for entry in log.entries() {
-                insert_entry(&transaction, client, plan, entry)?;
+                let [day, stage, ..] = entry.cells(plan);
+                if changed.contains(&[day, stage]) {
+                    insert_entry(&transaction, client, plan, entry)?;
+                }
             }
             transaction.commit()
         })();
@@ -194,6 +209,15 @@ impl Records {
         let sql = format!("INSERT INTO {table} (client, text, made_at) VALUES (?1, ?2, datetime('now'))");
         self.connection().execute(&sql, params![client, text]).map(drop).map_err(database(step))
     }
+}
+
+/// The cells of what the log has of a stage on a day.
+fn cells_of(connection: &Connection, client: i64, [day, stage]: &[String; 2]) -> rusqlite::Result<Vec<Vec<String>>> {
+    let columns = COLUMNS.join(", ");
+    let sql = format!("SELECT {columns} FROM log_entries WHERE client = ?1 AND day = ?2 AND stage = ?3 ORDER BY id");
+    let mut statement = connection.prepare(&sql)?;
+    let cells = |row: &Row<'_>| (0..COLUMNS.len()).map(|at| row.get(at)).collect::<rusqlite::Result<Vec<String>>>();
+    statement.query_map(params![client, day, stage], cells)?.collect()
 }
 
 fn insert_entry(connection: &Connection, client: i64, plan: &Plan, entry: &LogEntry) -> rusqlite::Result<()> {
@@ -313,6 +337,12 @@ mod tests {
             let expected = [("2026-11-03", None), ("2026-11-05", Some(1)), ("2026-11-07", Some(0))];
             assert_eq!(days, expected.map(|(day, morning)| (day.to_owned(), morning)));
         }
+        // rows that are there already are not written anew: what a clinician has looked at stays so
+        let ids =
+            || records.log_entries(client, &plan, bounds()).unwrap().iter().map(|logged| logged.id).collect::<Vec<_>>();
+        let before = ids();
+        records.take_in_log(client, &plan, &file).unwrap();
+        assert_eq!(ids(), before);
     }
 
     #[test]

@@ -197,7 +197,10 @@ fn contradictory_sides() {
         files.replace(&format!("{name}.marks.json"), "\"right_wrist\"", far);
         files.replace("case.toml", "near_side = \"right\"", "near_side = \"left\"");
     }
-    refuses(&files, &["the marks of the arm are those of the right one, but near_side is \"left\""]);
+    refuses(
+        &files,
+        &["the marks of the arm are those of the right one, but the side towards the camera (near_side) is the left"],
+    );
 }
 
 #[test]

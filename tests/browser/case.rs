@@ -244,7 +244,6 @@ async fn alone(browser: Browser) -> Browser {
     browser.follow("a[href='/alone']").await;
     browser.look("alone-start").await;
     answer_signs(&browser, &[]).await;
-    browser.press("input[name=answered_by][value=client]").await;
     browser.press("input[name=affected_side][value=right]").await;
     browser.type_into("#field-code", "R07").await;
     browser.follow("main button.main").await;

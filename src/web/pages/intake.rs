@@ -113,13 +113,9 @@ fn person(form: &FormView) -> Markup {
                     (input(form, &format!("activity_{number}"), &words::activity(number), "", "text"))
                 }
             }
-            @if form.error("ratings").is_some() || !form.value("ratings").is_empty() {
-                (Choice {
-                    name: "ratings",
-                    legend: words::RATINGS,
-                    hint: "",
-                    values: &[("renamed", words::RATINGS_RENAMED), ("given_up", words::RATINGS_GIVEN_UP)],
-                }.render(form))
+            @if let Some(told) = form.error("ratings").or(Some(form.value("ratings")).filter(|told| !told.is_empty())) {
+                (Choice { name: "ratings", legend: words::RATINGS, hint: "", values: &[(told, words::RATINGS_AGREED)] }
+                    .render(form))
             }
         }
     }

@@ -246,6 +246,7 @@ pub fn render_entry(view: &EntryFormView) -> Markup {
             (errors(form))
             form method="post" action=(action) novalidate {
                 @if view.id.is_none() { input type="hidden" name="form" value="entry"; }
+                @if !form.value("was").is_empty() { input type="hidden" name="was" value=(form.value("was")); }
                 div.fields {
                     (day(form, "day", words::DAY, "", &view.today))
                     (choose(form, "stage", words::STAGE, "", &stages))

@@ -277,22 +277,21 @@ fn move_ratings(intake: &mut Intake, activities: &[String], form: &mut Form) -> 
     if gone.is_empty() {
         return Some(());
     }
-    let keeps = match form.text("ratings").as_deref() {
-        Some("renamed") => true,
-        Some("given_up") => false,
-        _ => {
-            let names: Vec<&str> = gone.iter().map(|(_, activity)| activity.as_str()).collect();
-            form.fault("ratings", words::ratings_of(&names.join(", ")));
-            return None;
-        }
-    };
+    // a new name where the old one stood is its new name
+    let mut moves: Vec<(String, Option<String>)> = Vec::new();
     for (at, before) in gone {
         let renamed = form.line_up_to(&format!("activity_{}", at + 1), ACTIVITY_LENGTH_MAX);
-        let renamed = renamed.filter(|name| keeps && !intake.activities.contains(name));
-        if keeps && renamed.is_none() {
-            form.fault("ratings", words::no_new_name(&before));
-            return None;
-        }
+        moves.push((before, renamed.filter(|name| !intake.activities.contains(name))));
+    }
+    let told: Vec<String> = moves.iter().map(|(before, name)| words::moved(before, name.as_deref())).collect();
+    let told = told.join(" ");
+    // what was agreed to is what happens, and nothing that was typed since
+    if form.text("ratings").as_deref() != Some(told.as_str()) {
+        form.view.values.remove("ratings");
+        form.fault("ratings", told);
+        return None;
+    }
+    for (before, renamed) in moves {
         for visit in &mut intake.visits {
             if let (Some(rating), Some(name)) = (visit.ratings.remove(&before), &renamed) {
                 visit.ratings.insert(name.clone(), rating);

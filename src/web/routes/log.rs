@@ -9,7 +9,7 @@ use axum::response::{IntoResponse as _, Response};
 
 use super::clients::client_path;
 use super::intake::{day, whole};
-use super::{onwards, page, page_again};
+use super::{onwards, page, page_again, state_of};
 use crate::plan::log::{COLUMNS, load_words};
 use crate::plan::pain::PAIN_MAX;
 use crate::plan::words::{day_words, decision_words, entry_words};
@@ -57,12 +57,8 @@ pub async fn add(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) 
         if case.stopped.is_some() && entry.as_ref().is_some_and(|entry| entry.is_done && entry.day == case.today) {
             form.fault("day", words::STOPPED);
         }
-        // a second press, or another tab: what is there is corrected, not doubled
-        if let Some(entry) = &entry
-            && case.entries.iter().any(|logged| (logged.entry.day, logged.entry.stage) == (entry.day, entry.stage))
-        {
-            let stage = &case.plan.stages()[entry.stage].name;
-            form.fault("stage", words::is_there(stage, &day_words(entry.day)));
+        if let Some(entry) = &entry {
+            refuse_double(&case, entry, None, &mut form);
         }
         let Some(entry) = entry.filter(|_| form.is_right()) else {
             return Ok(page_again(if is_of_form {
@@ -97,7 +93,8 @@ pub async fn entry(State(app): State<Arc<App>>, CodeAndId(code, id): CodeAndId) 
         let case = Casework::of(&app.records, &code)?;
         let logged = logged(&case, id)?;
         let cells = COLUMNS.iter().map(|column| (*column).to_owned()).zip(logged.entry.cells(&case.plan));
-        let form = FormView { values: cells.collect(), ..FormView::default() };
+        let mut form = FormView { values: cells.collect(), ..FormView::default() };
+        form.values.insert("was".to_owned(), state_of(&logged.entry.cells(&case.plan)));
         Ok(page(pages::log_entry(&entry_form(&case, Some(id), form))))
     })
     .await
@@ -112,7 +109,17 @@ pub async fn correct(
     blocking(move || {
         let case = Casework::of(&app.records, &code)?;
         let before = &logged(&case, id)?.entry;
-        let Some(mut entry) = take_entry(&case, &mut form).filter(|_| form.is_right()) else {
+        // another tab, or another person, may have corrected it since this form was filled
+        let state = state_of(&before.cells(&case.plan));
+        if form.text("was").is_some_and(|was| was != state) {
+            form.fault("day", words::CHANGED_MEANWHILE);
+            form.view.values.insert("was".to_owned(), state);
+        }
+        let entry = take_entry(&case, &mut form);
+        if let Some(entry) = entry.as_ref().filter(|entry| (entry.day, entry.stage) != (before.day, before.stage)) {
+            refuse_double(&case, entry, Some(id), &mut form);
+        }
+        let Some(mut entry) = entry.filter(|_| form.is_right()) else {
             return Ok(page_again(pages::log_entry(&entry_form(&case, Some(id), form.view))));
         };
         // when it was entered first stays, unless its day is another now, or it tells of more than before
@@ -255,6 +262,23 @@ fn take_entry(case: &Casework, form: &mut Form) -> Option<LogEntry> {
 fn fault_words(fault: &EntryFault) -> String {
     let column = fault.column();
     fault.to_string().replacen(&format!("\"{column}\""), &words::field(column), 1)
+}
+
+/// A second press, or another tab: what is there is corrected, not doubled. An entry that tells of a danger sign, or of more pain
+/// than is known of that day, is taken all the same: nothing that may have to stop the plan is turned away.
+fn refuse_double(case: &Casework, entry: &LogEntry, id: Option<i64>, form: &mut Form) {
+    let others = || {
+        let entries = case.entries.iter().filter(|logged| Some(logged.id) != id).map(|logged| &logged.entry);
+        entries.filter(|other| (other.day, other.stage) == (entry.day, entry.stage))
+    };
+    let is_worse = |pain: fn(&LogEntry) -> Option<u8>| pain(entry) > others().filter_map(pain).max();
+    let tells_more = entry.sign.is_some()
+        || is_worse(|entry| entry.pain_during) && entry.pain_during > Some(0)
+        || is_worse(|entry| entry.pain_next_morning) && entry.pain_next_morning > Some(0);
+    if others().next().is_some() && !tells_more {
+        let stage = &case.plan.stages()[entry.stage].name;
+        form.fault("stage", words::is_there(stage, &day_words(entry.day)));
+    }
 }
 
 /// Entries whose morning after has come and is not known.

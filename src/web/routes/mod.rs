@@ -16,6 +16,8 @@ pub(super) mod plan;
 pub(super) mod reaches;
 pub(super) mod visits;
 
+use std::hash::{DefaultHasher, Hash, Hasher as _};
+
 use axum::extract::Multipart;
 use axum::extract::multipart::MultipartRejection;
 use axum::http::{StatusCode, Uri};
@@ -43,6 +45,13 @@ fn onwards(path: &str) -> Response {
 pub(super) async fn upwards(uri: Uri) -> Response {
     let above = uri.path().rsplit_once('/').map_or("", |(above, _)| above);
     onwards(if above.is_empty() { "/" } else { above })
+}
+
+/// Tells what a form was filled with from what it is by now.
+fn state_of<T: Hash + ?Sized>(content: &T) -> String {
+    let mut hasher = DefaultHasher::new();
+    content.hash(&mut hasher);
+    format!("{:016x}", hasher.finish())
 }
 
 /// The parts of an upload's body.

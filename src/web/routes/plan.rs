@@ -1,6 +1,5 @@
 //! The plan: what it proposes, its form, its file, and a clinician's decision to go on.
 
-use std::hash::{Hash as _, Hasher as _};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -11,7 +10,7 @@ use axum::response::{IntoResponse as _, Response};
 use super::clients::client_path;
 use super::intake::whole;
 use super::log::clinician_reasons;
-use super::{onwards, page, page_again};
+use super::{onwards, page, page_again, state_of};
 use crate::plan::load::WEIGHT_MAX;
 use crate::plan::pain::PAIN_MAX;
 use crate::plan::words::{day_words, entry_of_stage_words, exit_of_stage_words, phase_words};
@@ -102,7 +101,7 @@ pub async fn form(State(app): State<Arc<App>>, Code(code): Code) -> Result<Respo
     blocking(move || {
         let case = Casework::of(&app.records, &code)?;
         let mut filled = filled(&case.plan);
-        filled.values.insert("was".to_owned(), state_of(&case.plan)?);
+        filled.values.insert("was".to_owned(), state_of(&case.plan.to_toml()?));
         Ok(page(pages::plan_form(&form_view(&case, filled))))
     })
     .await
@@ -113,7 +112,7 @@ pub async fn edit(State(app): State<Arc<App>>, Code(code): Code, mut form: Form)
     blocking(move || {
         let case = Casework::of(&app.records, &code)?;
         // another tab, or another person, may have changed the plan since this form was filled
-        let state = state_of(&case.plan)?;
+        let state = state_of(&case.plan.to_toml()?);
         if form.text("was").is_some_and(|was| was != state) {
             form.fault("plan", words::CHANGED_MEANWHILE);
             form.view.values.insert("was".to_owned(), state);
@@ -275,13 +274,6 @@ fn form_view(case: &Casework, form: FormView) -> PlanFormView {
         }
     });
     PlanFormView { code: case.code().to_owned(), stages: stages.collect(), form }
-}
-
-/// Tells a plan from what it was before a change.
-fn state_of(plan: &Plan) -> Result<String, WebError> {
-    let mut hasher = std::hash::DefaultHasher::new();
-    plan.to_toml()?.hash(&mut hasher);
-    Ok(format!("{:016x}", hasher.finish()))
 }
 
 fn filled(plan: &Plan) -> FormView {

@@ -138,19 +138,15 @@ pub fn not_the_clients(side: &str) -> String {
 
 pub const PAIN_NOWHERE: &str = "there is pain, but no spot: say where it hurts, or set all three pains to 0";
 pub const SAME_ACTIVITY: &str = "is there twice: name each activity once";
-pub const RATINGS: &str = "The ratings of an activity that is named no more";
-pub const RATINGS_RENAMED: &str = "It has another name now: the ratings stay with it";
-pub const RATINGS_GIVEN_UP: &str = "It is given up: its ratings of all visits are deleted";
+pub const RATINGS: &str = "What happens to ratings of earlier visits";
+pub const RATINGS_AGREED: &str = "Yes, so it is";
 pub const RATING_OF_NOTHING: &str = "rates an activity that has no name: name it, or take the rating back";
 
-/// An activity that has ratings is named no more.
+/// What becomes of the ratings of an activity that is named no more.
 #[must_use]
-pub fn ratings_of(names: &str) -> String {
-    format!("{names}: rated at earlier visits and named no more. Say below the activities what happens to the ratings")
-}
-
-/// An activity is to have another name, and there is none in its place.
-#[must_use]
-pub fn no_new_name(name: &str) -> String {
-    format!("there is no new name where \"{name}\" stood: write it there, or give the activity up")
+pub fn moved(before: &str, name: Option<&str>) -> String {
+    match name {
+        Some(name) => format!("\"{before}\" is called \"{name}\" now, and its ratings stay with it."),
+        None => format!("\"{before}\" is given up, and its ratings of all visits are deleted."),
+    }
 }

@@ -48,6 +48,7 @@ pub const NOTE: &str = "Note (optional)";
 pub const NOT_KNOWN: &str = "not known";
 pub const EMPTY_HINT: &str = "Empty means as proposed.";
 pub const NO_DAY: &str = "choose the day";
+pub const CHANGED_MEANWHILE: &str = "this entry was corrected since this form was opened: look at it in another tab, then save again to put this in its place";
 pub const NOT_YET_MORNING: &str = "the morning after that day has not come yet";
 pub const STOPPED: &str =
     "while a danger sign stands open nothing is done today; a session of an earlier day can be added";

@@ -162,16 +162,19 @@ fn ratings_of_an_activity_go_only_when_a_person_says_so() {
         let before = page.everything();
         let renamed = with(&intake(&page, 21), &[("activity_1", "sculling")]);
         let refused = post(&page, "/clients/R07/intake/person", &renamed).await;
-        is_refused(&page, &before, &refused, "rowing: rated at earlier visits and named no more");
-        let empty = with(&renamed, &[("activity_1", ""), ("ratings", "renamed")]);
-        let refused = post(&page, "/clients/R07/intake/person", &empty).await;
-        is_refused(&page, &before, &refused, "there is no new name where");
-        post(&page, "/clients/R07/intake/person", &with(&renamed, &[("ratings", "renamed")])).await.location();
+        let becomes = "\"rowing\" is called \"sculling\" now, and its ratings stay with it.";
+        is_refused(&page, &before, &refused, &becomes.replace('"', "&quot;"));
+        // what was agreed to is not what is typed now: it is asked again
+        let agreed = with(&renamed, &[("ratings", becomes)]);
+        let refused = post(&page, "/clients/R07/intake/person", &with(&agreed, &[("activity_3", "")])).await;
+        let given_up = "\"carrying\" is given up, and its ratings of all visits are deleted.";
+        is_refused(&page, &before, &refused, &given_up.replace('"', "&quot;"));
+        post(&page, "/clients/R07/intake/person", &agreed).await.location();
         let ratings = || page.app.records.intake(1, today(&page)).unwrap().unwrap().visits[0].ratings.clone();
-        assert_eq!((ratings().get("sculling"), ratings().get("rowing")), (Some(&3), None));
-        let given_up = with(&renamed, &[("activity_1", "swimming"), ("ratings", "given_up")]);
-        post(&page, "/clients/R07/intake/person", &given_up).await.location();
-        assert_eq!(ratings().keys().collect::<Vec<_>>(), ["carrying"]);
+        assert_eq!((ratings().get("sculling"), ratings().get("carrying"), ratings().len()), (Some(&3), Some(&6), 2));
+        let fewer = with(&renamed, &[("activity_3", ""), ("ratings", given_up)]);
+        post(&page, "/clients/R07/intake/person", &fewer).await.location();
+        assert_eq!(ratings().keys().collect::<Vec<_>>(), ["sculling"]);
     });
 }
 
@@ -182,8 +185,30 @@ fn a_second_press_doubles_no_session() {
         let on = today(&page).to_string();
         page.post("/clients/R07/log", &entry(&on, "flexors", "", "0", "")).await.location();
         let before = page.everything();
-        let again = page.post("/clients/R07/log", &entry(&on, "flexors", "", "3", "")).await;
+        let again = page.post("/clients/R07/log", &entry(&on, "flexors", "", "0", "")).await;
         is_refused(&page, &before, &again, "is in the log already: correct that entry");
+        // what may have to stop the plan is never turned away
+        page.post("/clients/R07/log", &entry(&on, "flexors", "", "8", "")).await.location();
+        assert!(page.get("/clients/R07/plan").await.text().contains("clinician"));
+        let sign = [entry(&on, "flexors", "", "0", ""), vec![("danger_sign", "fever")]].concat();
+        page.post("/clients/R07/log", &sign).await.location();
+        assert!(page.get("/clients/R07/log").await.text().contains("Do not go on"));
+    });
+}
+
+#[test]
+fn an_older_form_of_an_entry_undoes_no_correction_unseen() {
+    wait_for(async {
+        let page = case(21).await;
+        let on = today(&page).plus(-1).to_string();
+        page.post("/clients/R07/log", &entry(&on, "flexors", "", "0", "0")).await.location();
+        let form = page.get("/clients/R07/log/1").await.text();
+        let was = fields_of(&form).remove("was").unwrap();
+        let filled = |pain| [entry(&on, "flexors", "1 kg", pain, "0"), vec![("was", was.as_str())]].concat();
+        page.post("/clients/R07/log/1", &filled("4")).await.location();
+        let before = page.everything();
+        let stale = page.post("/clients/R07/log/1", &filled("0")).await;
+        is_refused(&page, &before, &stale, "was corrected since this form was opened");
     });
 }
 
