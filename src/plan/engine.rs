@@ -15,36 +15,18 @@ use super::error::EntryFault;
 use super::facts::{Alarm, Facts, ScreenState};
 use super::load::Load;
 use super::log::{Log, LogEntry};
-use super::model::{Equipment, Plan, Rung, Stage};
+use super::model::{Plan, Rung};
 use super::pain::{Severe, Zone};
 use super::rules::{Action, first_holding};
 use super::stage_state::{LastSession, Move, StageState};
+use super::step::one_step_above;
+use super::told::Told;
 
 /// Days between heavy sessions of the wrist flexors.
 const HEAVY_GAP_DAYS: i32 = 2;
 
 /// Days after pain beyond what the plan takes on which nothing new begins.
 const QUIET_DAYS: i32 = 1;
-
-/// From a load that the plan does not have, a step leads to no more than this share of it. Common practice, no source.
-const STRANGE_STEP_PERCENT: u64 = 150;
-
-/// Something that stops the plan.
-#[derive(Debug, Clone, Copy)]
-struct Told<T> {
-    /// The day of it.
-    on: Day,
-    /// The day from which on a clinician could know of it.
-    told_on: Day,
-    what: T,
-}
-
-impl<T: Copy> Told<T> {
-    /// That which was told later; of two of one day the new one. A clearance that answers it answers the other too.
-    fn later(before: Option<Self>, new: Self) -> Option<Self> {
-        Some(before.filter(|before| before.told_on > new.told_on).unwrap_or(new))
-    }
-}
 
 /// Where a client stands in a plan.
 #[derive(Debug, Clone)]
@@ -601,29 +583,6 @@ impl<'a> Progress<'a> {
 /// A stage that a clinician should look at, unless only its stretch is without effect.
 fn stops_others(choice: &Choice) -> bool {
     choice.decision == Decision::SeeClinician && choice.cause != Cause::UnchangedScreen
-}
-
-/// The most that is one step above a load: the next of the stage's loads, or the next that exists, and no more than half as much
-/// again where the load itself is none of these. By [`Load::amount`].
-fn one_step_above(done: Load, stage: &Stage, equipment: &Equipment) -> u64 {
-    let next = |loads: &mut dyn Iterator<Item = Load>| {
-        let (mut is_one, mut above) = (false, None::<u64>);
-        for load in loads {
-            if done.is_at_least(load) && load.is_at_least(done) {
-                is_one = true;
-            } else if load.amount() > done.amount() {
-                above = Some(above.map_or(load.amount(), |above| above.min(load.amount())));
-            }
-        }
-        above.filter(|above| is_one || *above <= done.amount().saturating_mul(STRANGE_STEP_PERCENT) / 100)
-    };
-    let of_stage = next(&mut stage.rungs.iter().map(|rung| rung.load));
-    let existing = match done {
-        Load::Weight(_) => next(&mut equipment.weights.iter().map(|weight| Load::Weight(*weight))),
-        Load::Band(_) => next(&mut (0..=u8::MAX).zip(&equipment.bands).map(|(place, _)| Load::Band(place))),
-        Load::Share(_) | Load::None => None,
-    };
-    of_stage.max(existing).unwrap_or(0).max(done.amount())
 }
 
 const fn nothing(decision: Decision, cause: Cause) -> Choice {

@@ -31,6 +31,8 @@ mod intake_read;
 mod log_csv;
 mod read;
 mod stage_state;
+mod step;
+mod told;
 #[cfg(test)]
 mod tests;
 

@@ -175,7 +175,7 @@ fn ends_and_axis_are_found_with_their_covariance_behind_hands_and_before_clutter
         rng.set_stream(index);
         let scene = Scene::draw(rng, true);
         let picture = Pyramid::of(&scene.picture(rng), 1);
-        // good to 3 px in each direction: rougher than a careful mark by half
+        // as rough as a mark placed by hand
         let Ok(bar) = find_bar(&picture, scene.rough(rng, 1.5)) else { continue };
         found += 1;
         let along = (scene.ends[1] - scene.ends[0]).normalize();
