@@ -107,10 +107,8 @@ impl<'a> Progress<'a> {
         let during = entry.pain_during.is_some_and(|pain| pain > limits.safe_at_most);
         let morning = entry.pain_next_morning.is_some_and(|pain| pain > limits.morning_at_most);
         let choice = self.settled_choice(entry.stage, entry.day);
-        // what is begun without having been proposed counts only if it hurts
-        let is_begun = self.states[entry.stage].last.is_some()
-            || choice.rung.is_some()
-            || self.proposed[entry.stage].rung.is_some();
+        // what is begun without having been proposed counts only if it hurts; what the day's own entries lead to was not proposed
+        let is_begun = self.states[entry.stage].last.is_some() || self.proposed[entry.stage].rung.is_some();
         if !is_silent && (is_open && is_begun || during || morning) {
             let cleared = self.facts.cleared_on(entry.day);
             let is_rise = self.is_new_or_higher(entry.stage, &choice);

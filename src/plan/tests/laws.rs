@@ -197,7 +197,7 @@ fn rises(choice: &Choice, before: Option<usize>) -> bool {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 300,
+        cases: 1000,
         failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("regressions"))),
         ..ProptestConfig::default()
     })]
