@@ -21,7 +21,8 @@ const FILM: &str = "film.mp4";
 #[command(after_help = "Examples:
   tworeach track before-internal.mp4 --marks before-internal.marks.json --out tracked
 
-Writes tracks.csv (every mark in every frame, and when it is lost), course.svg (the arm's angle over time) and marks.json: \
+Writes tracks.csv (every mark in every frame: placed, followed, unsure where it may have slid by more than 5 px at 1280 px wide, \
+hidden, lost or out_of_picture), course.svg (the arm's angle over time) and marks.json: \
 the followed marks on the holds, which a case can name in place of the marks that they came from. With --film also film.mp4: \
 the clip with the followed marks and the arm's angle drawn over it.
 
@@ -94,11 +95,15 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
 fn csv(clip: &TrackedClip) -> String {
     let mut text = "time_s,mark,state,x_px,y_px,sd_px\n".to_owned();
     for (frame, (time_s, states)) in clip.track.times_s.iter().zip(&clip.track.states).enumerate() {
-        for (landmark, state) in clip.track.landmarks.iter().zip(states) {
+        for (place, (landmark, state)) in clip.track.landmarks.iter().zip(states).enumerate() {
             // Writing to a String cannot fail.
             let _ = match state {
                 MarkState::Followed { point, sd_px } => {
-                    let word = if clip.track.is_placed(frame, *landmark) { "placed" } else { "followed" };
+                    let word = match (clip.track.is_placed(frame, *landmark), clip.track.is_sure(frame, place)) {
+                        (true, _) => "placed",
+                        (false, true) => "followed",
+                        (false, false) => "unsure",
+                    };
                     writeln!(text, "{time_s:.4},{landmark},{word},{:.2},{:.2},{sd_px:.2}", point.x, point.y)
                 }
                 MarkState::Hidden { point, sd_px } => {

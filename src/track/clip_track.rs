@@ -6,7 +6,7 @@
 
 use std::collections::VecDeque;
 use std::path::Path;
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread;
 
 use image::GrayImage;
@@ -40,6 +40,8 @@ pub struct ClipTrack {
     pub states: Vec<Vec<MarkState>>,
     /// The frames that marks were placed on, in the order of time.
     pub anchors: Vec<Anchor>,
+    /// 1 where the picture's long side is [`SCALE_AT_PX`].
+    scale: f64,
 }
 
 /// Marks that a person placed on one frame.
@@ -83,12 +85,13 @@ pub fn follow_clip(
 
     let (frames, received) = sync_channel(WAITING_FRAMES);
     let codec = clip.info().codec.clone();
+    let (used, back) = channel();
     let decoded = clip.luma_frames()?;
     // a decoder holds many frames: one at a time
     drop(clip);
     let forward = thread::scope(|scope| {
-        scope.spawn(move || send_frames(decoded, &frames));
-        Forward::follow(received, placed, stretch, &mut on_frame)
+        scope.spawn(move || send_frames(decoded, &frames, &back));
+        Forward::follow(received, &used, placed, stretch, &mut on_frame)
     })?;
     let Forward { times_s, mut kept, start, picture, states: after, landmarks, anchors, .. } = forward;
     let last_s = placed.last().map_or(start_s, |last| last.time_s);
@@ -119,18 +122,23 @@ pub fn follow_clip(
     let mut states: Vec<Vec<MarkState>> = before.into_iter().chain([on_start]).chain(after).collect();
     // marks that were placed later are not known before
     states.iter_mut().for_each(|states| states.resize(landmarks.len(), MarkState::Lost));
-    let mut track = ClipTrack { landmarks, times_s, states, anchors };
     let scale = number(width.max(height)) / SCALE_AT_PX;
+    let mut track = ClipTrack { landmarks, times_s, states, anchors, scale };
     track.spread_drift(scale);
     Ok(track)
 }
 
-/// Decodes frames until nobody takes them any more.
-fn send_frames(decoded: LumaFrames, frames: &SyncSender<Result<LumaFrame, VideoError>>) {
-    for frame in decoded {
+/// Decodes frames until nobody takes them any more, into the memory of those that come back.
+fn send_frames(
+    mut decoded: LumaFrames,
+    frames: &SyncSender<Result<LumaFrame, VideoError>>,
+    back: &Receiver<GrayImage>,
+) {
+    while let Some(frame) = decoded.next() {
         if frames.send(frame).is_err() {
             break;
         }
+        back.try_iter().for_each(|image| decoded.take_back(image));
     }
 }
 
@@ -155,6 +163,7 @@ impl Forward {
     /// Takes `frames` for itself: where one is an error, the decoder must not wait for the next to be taken.
     fn follow(
         frames: Receiver<Result<LumaFrame, VideoError>>,
+        used: &Sender<GrayImage>,
         placed: &[PlacedMarks],
         keep: usize,
         on_frame: &mut impl FnMut(usize),
@@ -179,7 +188,10 @@ impl Forward {
             }
             way.times_s.push(time_s);
             if let Some(follower) = &mut way.follower {
-                way.states.push(advance(follower, image));
+                let (states, before) = follower.advance_from(image);
+                way.states.push(states.into_iter().map(|(_, state)| state).collect());
+                // once all are decoded, nobody takes them back
+                before.into_iter().for_each(|before| drop(used.send(before)));
                 on_frame(way.states.len() + 1);
             } else {
                 way.kept.push_back(image);
@@ -286,6 +298,12 @@ impl ClipTrack {
             MarkState::Followed { point, .. } | MarkState::Hidden { point, .. } => Some(*point),
             MarkState::Lost | MarkState::OutOfPicture => None,
         }
+    }
+
+    /// Whether a mark is seen in a frame, and surely on the spot that was marked: see [`MarkState::is_sure`].
+    #[must_use]
+    pub fn is_sure(&self, frame: usize, place: usize) -> bool {
+        self.states[frame][place].is_sure(self.scale)
     }
 
     /// Whether a person placed a mark on a frame.

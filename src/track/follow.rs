@@ -17,7 +17,7 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 
 use super::affine::Warp;
 use super::carry::SCALE_AT_PX;
-use super::limb::{Limb, LimbFound, LimbSearch};
+use super::limb::{Limb, LimbFound, LimbMarks, LimbSearch};
 use super::pyramid::Pyramid;
 use super::template::{Freedom, Template};
 
@@ -46,6 +46,9 @@ const FOUND_LIKENESS_MIN: f64 = 0.9;
 const BACK_MAX_PX: f64 = 1.0;
 /// What was followed and what the first patch says may differ by this, px.
 const DRIFT_MAX_PX: f64 = 2.5;
+/// And by so many of the spreads that following has by then, where the first patch is seen beyond doubt: it takes back what was strayed
+/// by.
+const DRIFT_MAX_SPREADS: f64 = 2.0;
 /// A mark of an arm lies within this of where the arm as a whole puts it, from frame to frame, px: bones are stiff.
 const BODY_MAX_PX: f64 = 2.5;
 /// An elbow lies within this of where shoulder and wrist put it by the marked frame, px: small steps would add up to a slide along the
@@ -59,6 +62,10 @@ const BODY_FRAMES_MAX: u32 = 30;
 const TURN_RANGE_DEG: f64 = 4.0;
 /// And within this at the most, deg.
 const TURN_RANGE_MAX_DEG: f64 = 45.0;
+/// An arm that was lost is looked for within this of how it was marked, deg: further away it looks otherwise.
+const MARKED_RANGE_DEG: f64 = 10.0;
+/// And its pivot and size may be off by as much as in so many frames.
+const MARKED_FRAMES: f64 = 4.0;
 /// What is left of an arm's speed in a frame in which it is not found.
 const SLOWING: f64 = 0.8;
 /// Standard deviation of a shoulder that only the arm as a whole tells, px.
@@ -75,6 +82,11 @@ const TURN_SD_PX_PER_DEG: f64 = 0.06;
 const HIDDEN_SD_RATIO: f64 = 2.0;
 /// Room that is less alike than this is hidden.
 const ROOM_LIKENESS_MIN: f64 = 0.6;
+
+/// A mark is sure to be on its spot where [`SURE_SPREADS`] of its spreads stay within this, px.
+const SURE_PX: f64 = 5.0;
+/// As many as hold nearly all errors.
+const SURE_SPREADS: f64 = 3.0;
 
 /// How it stands with a mark in a frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,6 +111,15 @@ pub enum MarkState {
     OutOfPicture,
 }
 
+impl MarkState {
+    /// Whether the mark is seen, and surely on the spot that was marked: a patch that is followed well slides over the joint below
+    /// as the arm turns. `scale` is 1 where the picture's long side is 1280 px.
+    #[must_use]
+    pub fn is_sure(&self, scale: f64) -> bool {
+        matches!(self, Self::Followed { sd_px, .. } if SURE_SPREADS * sd_px <= SURE_PX * scale)
+    }
+}
+
 /// Follows marks frame by frame, in either direction of time.
 pub struct Follower {
     scale: f64,
@@ -113,6 +134,8 @@ pub struct Follower {
 struct Arm {
     /// How it was seen last.
     limb: Option<Limb>,
+    /// How it was marked.
+    marked: Option<Limb>,
     /// Frames since.
     unseen: u32,
     /// How far it turned since, as far as can be told, rad, clockwise as seen.
@@ -121,6 +144,8 @@ struct Arm {
     turn_rad: f64,
     /// How far it turned since the start, rad.
     whole_rad: f64,
+    /// How far it turned since the band was marked, rad.
+    marked_rad: f64,
 }
 
 struct Followed {
@@ -135,7 +160,11 @@ struct Followed {
     step: Vector2<f64>,
     /// Turn since it was marked, rad.
     turned_rad: f64,
+    /// The most it was turned by since the first patch told its place last, rad: what slid by then does not slide back by itself.
+    slid_rad: f64,
     drift_px2: f64,
+    /// Whether the patch it was marked on told its place in the last frame.
+    is_by_anchor: bool,
     /// The patch on the last frame that it was seen in, and its turn up to there, rad.
     seen_last: Option<(Template, f64)>,
     /// Frames for which the arm as a whole stood in for it.
@@ -167,7 +196,9 @@ impl Follower {
                 point: *point,
                 step: known.map_or_else(Vector2::zeros, |index| self.marks[index].step),
                 turned_rad: 0.0,
+                slid_rad: 0.0,
                 drift_px2: 0.0,
+                is_by_anchor: true,
                 seen_last: None,
                 by_body: 0,
                 state: MarkState::Followed { point: *point, sd_px: 0.0 },
@@ -179,7 +210,7 @@ impl Follower {
         }
         for side in Side::BOTH {
             let is_placed = |wanted: Landmark| marks.iter().any(|(landmark, _)| *landmark == wanted);
-            let limb = self.limb(side, &self.before);
+            let [limb, marked] = [(); 2].map(|()| self.limb(side, &self.before));
             let arm = &mut self.arms[slot(side)];
             if is_placed(Landmark::Shoulder(side)) {
                 arm.whole_rad = 0.0;
@@ -187,6 +218,8 @@ impl Follower {
             let of_arm = [Landmark::Shoulder(side), Landmark::Elbow(side), Landmark::Wrist(side)];
             if limb.is_some() && of_arm.into_iter().any(is_placed) {
                 arm.limb = limb;
+                arm.marked = marked;
+                arm.marked_rad = 0.0;
                 arm.unseen = 0;
                 arm.since_rad = 0.0;
             }
@@ -198,6 +231,11 @@ impl Follower {
     /// # Panics
     /// If the picture is of another size.
     pub fn advance(&mut self, image: GrayImage) -> Vec<(Landmark, MarkState)> {
+        self.advance_from(image).0
+    }
+
+    /// As [`Self::advance`], with the picture of the frame before, which is not needed any more.
+    pub(crate) fn advance_from(&mut self, image: GrayImage) -> (Vec<(Landmark, MarkState)>, Option<GrayImage>) {
         let (from, to) = self.surroundings();
         let picture = Pyramid::around(image, from, to);
         assert_eq!(picture.picture().size(), self.before.picture().size(), "frames of one clip");
@@ -209,8 +247,9 @@ impl Follower {
         for side in Side::BOTH {
             self.follow_arm(side, &picture);
         }
-        self.before = picture;
-        self.marks.iter().map(|mark| (mark.landmark, mark.reported())).collect()
+        let before = std::mem::replace(&mut self.before, picture);
+        let states = self.marks.iter().map(|mark| (mark.landmark, mark.reported())).collect();
+        (states, before.into_picture())
     }
 
     /// The corners of what is looked at in the next frame, px.
@@ -256,7 +295,7 @@ impl Follower {
         let found = self.found(index, picture, Warp::shift_to(guess));
         // the arm turns about the shoulder, which holds it
         let is_held = matches!(mark.landmark, Landmark::Shoulder(_));
-        self.settle(index, found, &Expected { guess, turn_rad: 0.0, is_held, is_by_body: false }, picture);
+        self.settle(index, found, &Expected { guess, turn_rad: 0.0, shape: None, is_held, is_by_body: false }, picture);
     }
 
     /// The marks that turn with an arm.
@@ -304,7 +343,12 @@ impl Follower {
             };
             let guess = offset(self.marks[bar].point, step);
             let found = self.found(bar, picture, Warp::shift_to(guess));
-            self.settle(bar, found, &Expected { guess, turn_rad: 0.0, is_held: false, is_by_body: false }, picture);
+            self.settle(
+                bar,
+                found,
+                &Expected { guess, turn_rad: 0.0, shape: None, is_held: false, is_by_body: false },
+                picture,
+            );
         }
     }
 
@@ -321,12 +365,18 @@ impl Follower {
             frames,
         };
         let found = limb.find(picture, &search);
-        let since_rad = found.map_or(search.turn_rad, |found| found.turn_rad);
-        let turn_rad = since_rad - before_rad;
+        let again = if found.is_none() { self.limb_as_marked(side, shoulder, picture) } else { None };
+        let turn_rad = match (&found, &again) {
+            (None, Some((_, again))) => again.turn_rad - arm.marked_rad,
+            _ => found.map_or(search.turn_rad, |found| found.turn_rad) - before_rad,
+        };
+        let since_rad = before_rad + turn_rad;
+        let found = found.or(again.as_ref().map(|(_, again)| *again));
+        let marks = again.map_or_else(|| limb.marks.clone(), |(marks, _)| marks);
         if let Some(found) = found {
             self.take_pivot(shoulder, &found);
         }
-        for (index, step) in &limb.marks {
+        for (index, step) in &marks {
             let guess = match &found {
                 Some(found) => found.place(*step),
                 None => turned(*step, self.marks[shoulder].point, since_rad),
@@ -340,22 +390,35 @@ impl Follower {
             let near = near
                 .filter(|point| difference(*point, guess).norm() <= BODY_MAX_PX * self.scale && is_in_shape(*point));
             let is_by_body = found.is_some();
-            self.settle(*index, near, &Expected { guess, turn_rad, is_held: true, is_by_body }, picture);
+            self.settle(*index, near, &Expected { guess, turn_rad, shape, is_held: true, is_by_body }, picture);
         }
         let next = if found.is_some() { self.limb(side, picture) } else { None };
-        let whole_rad = self.arms[slot(side)].whole_rad + turn_rad;
         let is_seen = next.is_some();
         let arm = &mut self.arms[slot(side)];
+        let whole_rad = arm.whole_rad + turn_rad;
         *arm = Arm {
             limb: next.or(Some(limb)),
+            marked: arm.marked.take(),
+            marked_rad: arm.marked_rad + turn_rad,
             unseen: if is_seen { 0 } else { arm.unseen.saturating_add(1) },
             since_rad: if is_seen { 0.0 } else { since_rad },
             turn_rad: if is_seen { turn_rad } else { arm.turn_rad },
             whole_rad,
         };
-        if let MarkState::Followed { sd_px, .. } | MarkState::Hidden { sd_px, .. } = &mut self.marks[shoulder].state {
-            *sd_px = sd_px.hypot(TURN_SD_PX_PER_DEG * whole_rad.to_degrees() * self.scale);
-        }
+        self.marks[shoulder].slide(whole_rad, self.scale);
+    }
+
+    /// An arm that was not found is back where it was marked: its marks as they were placed on that band, and where it is.
+    fn limb_as_marked(&self, side: Side, shoulder: usize, picture: &Pyramid) -> Option<(LimbMarks, LimbFound)> {
+        let marked = self.arms[slot(side)].marked.as_ref()?;
+        let search = LimbSearch {
+            pivot: self.marks[shoulder].point,
+            turn_rad: 0.0,
+            range_rad: MARKED_RANGE_DEG.to_radians(),
+            frames: MARKED_FRAMES,
+        };
+        let found = marked.find_whole(picture, &search).filter(|found| found.likeness >= FOUND_LIKENESS_MIN)?;
+        Some((marked.marks.clone(), found))
     }
 
     /// Where shoulder and wrist put an elbow, as they stood to each other on the marked frame; `None` for other marks.
@@ -408,7 +471,7 @@ impl Follower {
 
     /// Takes what was found for a mark, held against the patch it was marked on; looks for a lost one where it is expected.
     fn settle(&mut self, index: usize, found: Option<ImagePoint>, expected: &Expected, picture: &Pyramid) {
-        let Expected { guess, turn_rad, is_held, is_by_body } = *expected;
+        let Expected { guess, turn_rad, shape, is_held, is_by_body } = *expected;
         let scale = self.scale;
         let mark = &mut self.marks[index];
         let before = mark.point;
@@ -424,22 +487,30 @@ impl Follower {
         let start = Warp::turned(found.unwrap_or(guess), mark.turned_rad);
         let by_anchor = mark.anchor.as_ref().and_then(|anchor| anchor.align(picture, &start, Freedom::Affine));
         let limit_px = DRIFT_MAX_PX * scale;
+        let drift_px = mark.drift_px2.sqrt().hypot(mark.slide_px(scale));
+        let by_anchor = by_anchor.filter(|anchor| {
+            let off_px = difference(anchor.warp.middle, found.unwrap_or(guess)).norm();
+            let is_in_shape =
+                shape.is_none_or(|shape| difference(anchor.warp.middle, shape).norm() <= SHAPE_MAX_PX * scale);
+            let is_there = found.is_some() && anchor.likeness >= ANCHOR_LIKENESS_MIN && off_px <= limit_px;
+            let may_be_px = (2.0 * limit_px).max(DRIFT_MAX_SPREADS * drift_px);
+            is_in_shape && (is_there || anchor.likeness >= FOUND_LIKENESS_MIN && off_px <= may_be_px)
+        });
         let is_like_anchor = |point: ImagePoint| {
             let here = Warp::turned(point, mark.turned_rad);
             mark.anchor.as_ref().is_some_and(|anchor| anchor.likeness(picture, &here) >= UNHELD_LIKENESS_MIN)
         };
         let found = found.filter(|point| is_held || is_like_anchor(*point));
-        match (found, by_anchor) {
-            (Some(point), Some(anchor))
-                if anchor.likeness >= ANCHOR_LIKENESS_MIN
-                    && difference(anchor.warp.middle, point).norm() <= limit_px =>
-            {
+        mark.is_by_anchor = false;
+        match (by_anchor, found) {
+            (Some(anchor), _) => {
                 mark.point = anchor.warp.middle;
                 mark.drift_px2 = 0.0;
                 mark.by_body = 0;
+                mark.is_by_anchor = true;
                 mark.state = MarkState::Followed { point: mark.point, sd_px: ANCHOR_SD_PX * scale };
             }
-            (Some(point), _) => {
+            (None, Some(point)) => {
                 mark.point = point;
                 mark.by_body = 0;
                 mark.drift_px2 += (STEP_SD_PX * scale).powi(2);
@@ -447,23 +518,14 @@ impl Follower {
                 mark.state =
                     if is_seen { MarkState::Followed { point, sd_px } } else { MarkState::Hidden { point, sd_px } };
             }
-            (None, Some(anchor))
-                if anchor.likeness >= FOUND_LIKENESS_MIN
-                    && difference(anchor.warp.middle, guess).norm() <= 2.0 * limit_px =>
-            {
-                mark.point = anchor.warp.middle;
-                mark.drift_px2 = 0.0;
-                mark.by_body = 0;
-                mark.state = MarkState::Followed { point: mark.point, sd_px: ANCHOR_SD_PX * scale };
-            }
-            (None, _) if is_by_body && mark.by_body < BODY_FRAMES_MAX => {
+            (None, None) if is_by_body && mark.by_body < BODY_FRAMES_MAX => {
                 mark.point = guess;
                 mark.by_body += 1;
                 mark.drift_px2 += (BODY_STEP_SD_PX * scale).powi(2);
                 let sd_px = (mark.drift_px2 + (ANCHOR_SD_PX * scale).powi(2)).sqrt();
                 mark.state = MarkState::Hidden { point: guess, sd_px };
             }
-            (None, _) => {
+            (None, None) => {
                 // Its place goes on with the body, so that it can be found again; it is not reported.
                 mark.point = guess;
                 mark.state = if picture.picture().contains(guess.x, guess.y) {
@@ -477,14 +539,26 @@ impl Follower {
         let is_lost = !matches!(mark.state, MarkState::Followed { .. });
         mark.step =
             if is_lost && arm_of(mark.landmark).is_none() { Vector2::zeros() } else { difference(mark.point, before) };
-        if let MarkState::Followed { sd_px, .. } | MarkState::Hidden { sd_px, .. } = &mut mark.state {
-            // The slide of skin and the error of following come from different causes.
-            *sd_px = sd_px.hypot(TURN_SD_PX_PER_DEG * mark.turned_rad.to_degrees() * scale);
-        }
+        // a shoulder turns with its arm, which is followed after it
+        mark.slide(mark.turned_rad, scale);
     }
 }
 
 impl Followed {
+    /// Adds to its spread what it may have slid by, turned by `turned_rad` since it was marked.
+    fn slide(&mut self, turned_rad: f64, scale: f64) {
+        self.slid_rad = if self.is_by_anchor { turned_rad.abs() } else { self.slid_rad.max(turned_rad.abs()) };
+        let slide_px = self.slide_px(scale);
+        if let MarkState::Followed { sd_px, .. } | MarkState::Hidden { sd_px, .. } = &mut self.state {
+            // The slide of skin and the error of following come from different causes.
+            *sd_px = sd_px.hypot(slide_px);
+        }
+    }
+
+    fn slide_px(&self, scale: f64) -> f64 {
+        TURN_SD_PX_PER_DEG * self.slid_rad.to_degrees() * scale
+    }
+
     /// How it stands with it, as it is told.
     const fn reported(&self) -> MarkState {
         match self.state {
@@ -510,6 +584,8 @@ struct Expected {
     guess: ImagePoint,
     /// By how much it turns, rad.
     turn_rad: f64,
+    /// Where the shape of the arm puts it, px.
+    shape: Option<ImagePoint>,
     /// Whether it is part of a stiff body with others, against which it was held.
     is_held: bool,
     /// Whether that body was found, so that it can stand in for the mark.

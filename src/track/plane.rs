@@ -30,6 +30,11 @@ impl Plane {
         Self::new(side(image.width()), side(image.height()), image.into_raw())
     }
 
+    /// The picture that the values were taken from.
+    pub(crate) fn into_picture(self) -> Option<GrayImage> {
+        GrayImage::from_raw(u32::try_from(self.width).ok()?, u32::try_from(self.height).ok()?, self.values)
+    }
+
     /// As [`Self::new`], where only some columns and rows hold values, from the first to before the second.
     pub(crate) fn partial(size: [usize; 2], values: Vec<u8>, columns: [usize; 2], rows: [usize; 2]) -> Self {
         Self { columns, rows, ..Self::new(size[0], size[1], values) }

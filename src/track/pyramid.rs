@@ -52,6 +52,11 @@ impl Pyramid {
         pyramid
     }
 
+    /// The picture, where it is not needed any more.
+    pub(crate) fn into_picture(self) -> Option<GrayImage> {
+        self.levels.into_iter().next()?.into_picture()
+    }
+
     fn may_be_halved(&self) -> bool {
         let (width, height) = self.levels[self.levels.len() - 1].size();
         width.min(height) >= 2 * SIDE_MIN

@@ -7,6 +7,8 @@
 //! Baker and Matthews (2004), Lucas-Kanade 20 years on: a unifying framework, International Journal of Computer Vision 56(3),
 //! 221-255: derivatives of the template in place of the picture's (there by composition, here by addition).
 
+use std::cell::RefCell;
+
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use crate::geometry::ImagePoint;
@@ -33,6 +35,17 @@ const SPREAD_OF_MEAN: f32 = 1.253;
 /// The turn may change by this in all at the most, as a share: beyond it another surface is meant.
 const STRETCH_MAX: f64 = 0.6;
 
+/// Discs whose points are kept at the most: those of one follower are of two sizes.
+const DISCS_MAX: usize = 4;
+
+/// A point from the middle of a patch, px of its level, and its weight.
+type WeightedStep = (Vector2<f64>, f64);
+
+thread_local! {
+    /// Radius (px of the level) and points of the discs used last: their weights cost as much as reading the picture there.
+    static DISCS: RefCell<Vec<(f64, Vec<WeightedStep>)>> = const { RefCell::new(Vec::new()) };
+}
+
 /// What of a patch may change beside its place and its light.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Freedom {
@@ -54,6 +67,7 @@ pub(crate) struct Found {
 }
 
 /// One point of a patch, in px of its level.
+#[derive(Clone)]
 struct Sample {
     /// From the middle.
     step: Vector2<f32>,
@@ -77,21 +91,15 @@ impl Template {
     /// the picture.
     pub(crate) fn disc(pyramid: &Pyramid, level: usize, middle: ImagePoint, radius_px: f64) -> Option<Self> {
         let radius_px = radius_px * scale_of(level);
-        let spacing = (radius_px * (std::f64::consts::PI / DISC_SAMPLES).sqrt()).max(1.0);
-        let mut steps = Vec::new();
-        let mut y = -radius_px;
-        while y <= radius_px {
-            let mut x = -radius_px;
-            while x <= radius_px {
-                let ratio = (x * x + y * y) / (radius_px * radius_px);
-                if ratio <= 1.0 {
-                    steps.push((Vector2::new(x, y), RIM_WEIGHT.powf(ratio)));
-                }
-                x += spacing;
-            }
-            y += spacing;
-        }
-        Self::of_steps(pyramid, level, middle, &steps)
+        DISCS.with_borrow_mut(|discs| {
+            let known = discs.iter().position(|(known_px, _)| known_px.to_bits() == radius_px.to_bits());
+            let place = known.unwrap_or_else(|| {
+                discs.truncate(DISCS_MAX - 1);
+                discs.push((radius_px, disc_steps(radius_px)));
+                discs.len() - 1
+            });
+            Self::of_steps(pyramid, level, middle, &discs[place].1)
+        })
     }
 
     /// The band along a chain of points, `half_width_px` to each side of it, on a level of the pyramid. Its middle is the first of
@@ -122,14 +130,36 @@ impl Template {
         Self::of_steps(pyramid, level, pivot, &steps)
     }
 
-    fn of_steps(pyramid: &Pyramid, level: usize, middle: ImagePoint, steps: &[(Vector2<f64>, f64)]) -> Option<Self> {
+    /// A band without a stretch of it: from which share of its points to which. `None` where too little is left.
+    pub(crate) fn without(&self, [from, to]: [f64; 2]) -> Option<Self> {
+        let count = self.samples.len() as f64;
+        let is_left = |index: usize| !(from * count..to * count).contains(&(index as f64));
+        let left = self.samples.iter().enumerate().filter(|(index, _)| is_left(*index));
+        Self::of_samples(left.map(|(_, sample)| sample.clone()).collect(), self.level)
+    }
+
+    /// Values become those less their mean. `None` where there are too few.
+    fn of_samples(mut samples: Vec<Sample>, level: usize) -> Option<Self> {
+        if samples.len() < SAMPLES_MIN {
+            return None;
+        }
+        let (mut sum, mut weights, mut reach_px) = (0.0, 0.0, 0.0_f32);
+        for Sample { step, weight, value, .. } in &samples {
+            sum += weight * value;
+            weights += weight;
+            reach_px = reach_px.max(step.norm());
+        }
+        samples.iter_mut().for_each(|sample| sample.value -= sum / weights);
+        Some(Self { samples, reach_px: f64::from(reach_px), level })
+    }
+
+    fn of_steps(pyramid: &Pyramid, level: usize, middle: ImagePoint, steps: &[WeightedStep]) -> Option<Self> {
         let plane = pyramid.level(level);
         let middle = Vector2::new(middle.x, middle.y) * scale_of(level);
         if !(middle.x.is_finite() && middle.y.is_finite()) {
             return None;
         }
         let mut samples = Vec::with_capacity(steps.len());
-        let (mut sum, mut weights, mut reach_px) = (0.0, 0.0, 0.0_f64);
         for (step, weight) in steps {
             let (x, y) = single(middle + step);
             let at = |right: f32, down: f32| plane.at_inside(x + right, y + down);
@@ -146,16 +176,9 @@ impl Template {
                 value,
                 slope: Vector2::new(0.5 * (right - left), 0.5 * (down - up)),
             });
-            sum += weight * value;
-            weights += weight;
-            reach_px = reach_px.max(step.norm());
         }
         // what hangs over the edge by more than half is no patch
-        if samples.len() < SAMPLES_MIN || 2 * samples.len() < steps.len() {
-            return None;
-        }
-        samples.iter_mut().for_each(|sample| sample.value -= sum / weights);
-        Some(Self { samples, reach_px, level })
+        if 2 * samples.len() < steps.len() { None } else { Self::of_samples(samples, level) }
     }
 
     /// How alike the patch is to what lies under `warp` (px of the picture) in another picture: their weighted correlation.
@@ -256,12 +279,11 @@ impl Template {
                 for (place, value) in derivative.iter_mut().skip(4).zip(of_turn) {
                     *place = value;
                 }
-                for i in 0..N {
-                    let weighted = weight * derivative[i];
-                    gradient[i] += weighted * residual;
-                    for j in 0..=i {
-                        normal[i][j] += weighted * derivative[j];
-                    }
+                // all of the symmetric matrix, whose rows are worked through side by side
+                for ((row, sum), part) in normal.iter_mut().zip(&mut gradient).zip(derivative) {
+                    let weighted = weight * part;
+                    *sum += weighted * residual;
+                    row.iter_mut().zip(derivative).for_each(|(sum, part)| *sum += weighted * part);
                 }
             }
             if usize::from(count) < SAMPLES_MIN || 2 * usize::from(count) < self.samples.len() {
@@ -301,6 +323,25 @@ impl Template {
         let scale = scale_of(self.level);
         (vector_of(Vector2::new(warp.middle.x, warp.middle.y) * scale), turn_of(&warp.turn))
     }
+}
+
+/// The points of a disc from its middle, with their weights.
+fn disc_steps(radius_px: f64) -> Vec<WeightedStep> {
+    let spacing = (radius_px * (std::f64::consts::PI / DISC_SAMPLES).sqrt()).max(1.0);
+    let mut steps = Vec::new();
+    let mut y = -radius_px;
+    while y <= radius_px {
+        let mut x = -radius_px;
+        while x <= radius_px {
+            let ratio = (x * x + y * y) / (radius_px * radius_px);
+            if ratio <= 1.0 {
+                steps.push((Vector2::new(x, y), RIM_WEIGHT.powf(ratio)));
+            }
+            x += spacing;
+        }
+        y += spacing;
+    }
+    steps
 }
 
 fn vector_of(vector: Vector2<f64>) -> Vector2<f32> {

@@ -354,6 +354,11 @@ impl LumaFrames {
     pub fn damage(&self) -> Option<Damage> {
         self.0.reader.damage()
     }
+
+    /// Takes back a picture that is not needed any more: the next is made in its memory, which saves asking the system for it.
+    pub fn take_back(&mut self, image: GrayImage) {
+        self.0.converter.take_back(image);
+    }
 }
 
 impl Iterator for Frames {

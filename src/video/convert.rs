@@ -9,6 +9,9 @@ use super::ffi::{self, Conversion, FrameNumbers, LumaLayout, Rows, Scaler};
 use super::orientation::Orientation;
 use super::planes::{Plane, ToJfif, YccPicture};
 
+/// Luma pictures kept for their memory at the most.
+const SPARE_MAX: usize = 2;
+
 /// Makes upright pictures of the frames of one clip.
 ///
 /// Every picture has the same size, also where the coded size changes within the stream.
@@ -22,6 +25,8 @@ pub(crate) struct Converter {
     planar: Option<Scaler>,
     gray: Option<Scaler>,
     luma: Option<LumaReader>,
+    /// Memory of luma pictures that nobody needs any more.
+    spare: Vec<Vec<u8>>,
     pq_table: [u8; 256],
 }
 
@@ -45,6 +50,7 @@ impl Converter {
             planar: None,
             gray: None,
             luma: None,
+            spare: Vec::new(),
             pq_table,
         }
     }
@@ -134,6 +140,13 @@ impl Converter {
         GrayImage::from_raw(width, height, pixels)
     }
 
+    /// Takes a luma picture back, in whose memory another is made.
+    pub(crate) fn take_back(&mut self, image: GrayImage) {
+        if self.spare.len() < SPARE_MAX {
+            self.spare.push(image.into_raw());
+        }
+    }
+
     fn luma_direct(&mut self, frame: &frame::Video, pixel_format: i32, layout: LumaLayout) -> Option<Vec<u8>> {
         if self.luma.as_ref().is_none_or(|luma| luma.pixel_format != pixel_format) {
             let table = color::luma_table(layout.depth, self.is_full_range(pixel_format));
@@ -144,7 +157,9 @@ impl Converter {
         let rows = Rows::luma(frame, layout)?;
         let is_as_coded = reader.is_identity || (self.keeps_codes && layout.depth == 8 && layout.shift == 0);
         if is_as_coded && layout.step == 1 {
-            return Some(turned::<1>(self.orientation, self.square_size, |y| rows.row(y)));
+            let row = |y: usize| rows.row(u32::try_from(y).expect("a picture's height fits 32 bits"));
+            let memory = self.spare.pop().unwrap_or_default();
+            return Some(self.orientation.upright_in::<1>(memory, sizes(self.square_size), row));
         }
         let (width, height) = sizes(self.square_size);
         let mut codes = vec![0; width * height];

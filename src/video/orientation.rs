@@ -93,14 +93,25 @@ impl Orientation {
         (width, height): (usize, usize),
         row: impl Fn(usize) -> &'a [u8],
     ) -> Vec<u8> {
+        self.upright_in::<N>(Vec::new(), (width, height), row)
+    }
+
+    /// As [`Self::upright`], in the memory of `out`, whatever it holds.
+    pub(crate) fn upright_in<'a, const N: usize>(
+        self,
+        mut out: Vec<u8>,
+        (width, height): (usize, usize),
+        row: impl Fn(usize) -> &'a [u8],
+    ) -> Vec<u8> {
         if self.is_upright() {
-            let mut out = Vec::with_capacity(width * height * N);
+            out.clear();
+            out.reserve_exact(width * height * N);
             (0..height).for_each(|y| out.extend_from_slice(&row(y)[..width * N]));
             return out;
         }
         // Along a coded row the upright index moves by `step_x` from the index of the row's first pixel.
         let steps = self.steps(width, height);
-        let mut out = vec![0; width * height * N];
+        out.resize(width * height * N, 0);
         for first_y in (0..height).step_by(BLOCK_ROWS) {
             let rows = first_y..height.min(first_y + BLOCK_ROWS);
             for first_x in (0..width).step_by(BLOCK_ROWS) {
