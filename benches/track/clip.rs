@@ -17,6 +17,8 @@ use tworeach::demo::{DemoCase, Scenario};
 use tworeach::geometry::{ImagePoint, Landmark, Side};
 use tworeach::pose::Rotation;
 
+use crate::kept::KeptFrames;
+
 /// Width of the pictures, px, at 16:9.
 pub const WIDTH_PX: u32 = 640;
 /// Frames per second.
@@ -41,11 +43,13 @@ pub struct TrialClip {
     pub truth: Vec<Vec<ImagePoint>>,
     /// Place among the marks of the one that is hidden, and from which frame on.
     pub hidden: Option<(usize, usize)>,
+    /// Radius of what hides it, px.
+    hiding_px: f64,
 }
 
 impl TrialClip {
-    /// The clip of a number, from a seed.
-    pub fn draw(seed: u64, number: u64) -> Self {
+    /// The clip of a number, from a seed. Its frames are read from `kept`, where they are there, and left there else.
+    pub fn draw(seed: u64, number: u64, kept: Option<&KeptFrames>) -> Self {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(number);
         let rng = &mut rng;
@@ -96,11 +100,7 @@ impl TrialClip {
             let middle_s = f64::midpoint(raises[0].hold_start_s, raises[0].hold_end_s);
             times_s.partition_point(|time_s| *time_s <= middle_s) - 1
         };
-        let hidden = rng.random_bool(0.5).then(|| {
-            let last = times_s.len() - HIDDEN_FRAMES;
-            (rng.random_range(0..4), rng.random_range(0..last))
-        });
-        let hidden = hidden.filter(|(_, from)| !(*from..from + HIDDEN_FRAMES).contains(&start));
+        let hidden = rng.random_bool(0.5).then(|| draw_hidden(rng, times_s.len(), start)).flatten();
         let scale = f64::from(WIDTH_PX) / 1280.0;
         let marks = landmarks
             .iter()
@@ -110,23 +110,48 @@ impl TrialClip {
                 (*landmark, ImagePoint::new(at.x + off[0], at.y + off[1]))
             })
             .collect();
-        let px_per_mm = scenario.camera.lens.fx / position.z;
-        let frames = times_s
-            .iter()
-            .enumerate()
-            .map(|(frame, time_s)| {
+        let hiding_px = HIDING_MM * (scenario.camera.lens.fx / position.z);
+        let mut render = || {
+            let frames = times_s.iter().enumerate().map(|(frame, time_s)| {
                 let light = renderer.expose(body_at, *time_s, shutter_s);
                 let rendered = sensor.develop(&light, renderer.size_px(), rng.next_u64());
                 let mut image = picture.apply(&DynamicImage::ImageRgb8(rendered).into_luma8(), rng);
                 if let Some((mark, from)) = hidden
                     && (from..from + HIDDEN_FRAMES).contains(&frame)
                 {
-                    hide(&mut image, truth[frame][mark], HIDING_MM * px_per_mm);
+                    hide(&mut image, truth[frame][mark], hiding_px);
                 }
                 image
-            })
-            .collect();
-        Self { frames, times_s, raises, start, marks, truth, hidden }
+            });
+            frames.collect()
+        };
+        let frames = match kept {
+            Some(kept) => kept.frames(seed, number, &mut render),
+            None => render(),
+        };
+        Self { frames, times_s, raises, start, marks, truth, hidden, hiding_px }
+    }
+
+    /// The same clip with another mark hidden at another time, by the same rule; `None` where that falls on the marked frame. For clips
+    /// in which nothing is hidden.
+    pub fn hiding_another(&self, seed: u64, number: u64, draw: u64) -> Option<Self> {
+        // streams that no clip draws from
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        rng.set_stream((draw + 1) << 32 | number);
+        let (mark, from) = draw_hidden(&mut rng, self.frames.len(), self.start)?;
+        let mut frames = self.frames.clone();
+        for (image, truth) in frames.iter_mut().zip(&self.truth).skip(from).take(HIDDEN_FRAMES) {
+            hide(image, truth[mark], self.hiding_px);
+        }
+        Some(Self {
+            frames,
+            times_s: self.times_s.clone(),
+            raises: self.raises.clone(),
+            marks: self.marks.clone(),
+            truth: self.truth.clone(),
+            hidden: Some((mark, from)),
+            ..*self
+        })
     }
 
     /// Scale of the pictures: 1 at a width of 1280 px.
@@ -146,6 +171,12 @@ fn marked() -> Vec<Landmark> {
         Landmark::BarEnd(right),
         Landmark::Datum,
     ]
+}
+
+/// Which mark is hidden, and from which frame on; `None` where that falls on the marked frame.
+fn draw_hidden(rng: &mut impl Rng, frames: usize, start: usize) -> Option<(usize, usize)> {
+    let hidden = (rng.random_range(0..4), rng.random_range(0..frames - HIDDEN_FRAMES));
+    Some(hidden).filter(|(_, from)| !(*from..from + HIDDEN_FRAMES).contains(&start))
 }
 
 /// One to three raises of 85 to 110 deg in 1.0 to 1.5 s; one in ten is a swing.

@@ -1,9 +1,13 @@
 //! How marks are followed through rendered clips: where they end, what is declared lost, and whether raises and holds are found.
-//! `cargo bench --bench track -- [CLIPS] [SEED]`; rendering takes half a minute of CPU a clip.
+//! `cargo bench --bench track -- [CLIPS] [SEED] [--keep] [--hide N]`; `CLIPS` may be `FROM..TO`. Rendering takes half a minute of CPU a
+//! clip. With `--keep` rendered frames are kept in the target's folder (some 25 MB a clip), and read from there the next time. With
+//! `--hide N` each clip in which nothing is hidden is followed N times more, each time with another mark hidden: many hidden marks
+//! for little rendering.
 
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
 
 mod clip;
+mod kept;
 
 use std::collections::BTreeMap;
 use std::time::Instant;
@@ -13,23 +17,40 @@ use tworeach::geometry::{ImagePoint, Landmark, Side};
 use tworeach::track::{Follower, MarkState, course};
 
 use clip::{FRAME_RATE, HIDDEN_FRAMES, TrialClip};
+use kept::KeptFrames;
 
 /// A mark that claims to be followed counts as wrong beyond this, px at a width of 1280.
 const WRONG_PX: f64 = 5.0;
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
-    let clips: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(20);
-    let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
-    let mut sum = Sum::default();
-    for number in 0..clips {
-        let clip = TrialClip::draw(seed, number);
+    let clips = arguments.next().unwrap_or_else(|| "20".to_owned());
+    let (from, to) = clips.split_once("..").unwrap_or(("0", &clips));
+    let number = |text: &str| text.parse::<u64>().expect("CLIPS is a number, or two with .. between");
+    let numbers = number(from)..number(to);
+    let seed: u64 = arguments.next().map_or(1, |text| text.parse().expect("SEED is a number"));
+    let mut options = std::env::args().skip_while(|argument| argument != "--hide").skip(1);
+    let hidings: u64 = options.next().map_or(0, |text| text.parse().expect("N is a number"));
+    let kept = std::env::args().any(|argument| argument == "--keep").then(KeptFrames::open);
+    let (mut sum, mut more) = (Sum::default(), Sum::default());
+    for number in numbers {
+        let clip = TrialClip::draw(seed, number, kept.as_ref());
         let started = Instant::now();
         let states = followed(&clip);
         sum.seconds += started.elapsed().as_secs_f64();
         sum.add(number, &clip, &states);
+        let more_often = if clip.hidden.is_none() { hidings } else { 0 };
+        for draw in 0..more_often {
+            if let Some(clip) = clip.hiding_another(seed, number, draw) {
+                more.add(number, &clip, &followed(&clip));
+            }
+        }
     }
-    sum.print(clips);
+    sum.print();
+    if more.clips > 0 {
+        println!("and these clips with other marks hidden:");
+        more.print();
+    }
 }
 
 /// How it stands with each mark in each frame.
@@ -52,6 +73,7 @@ fn followed(clip: &TrialClip) -> Vec<Vec<MarkState>> {
 struct Sum {
     seconds: f64,
     frames: usize,
+    clips: usize,
     by_landmark: BTreeMap<Landmark, Tally>,
     hidden: Tally,
     hidden_again: usize,
@@ -72,7 +94,10 @@ struct Tally {
     hidden: usize,
     wrong: usize,
     /// Wrong, and beyond three of its stated spreads, too.
-    wrong_and_sure: usize,
+    wrong_and_stated: usize,
+    /// Told as sure to be right.
+    sure: usize,
+    sure_but_wrong: usize,
     squares_px2: f64,
     /// Sum of squares over the stated variance, of both directions.
     squares: f64,
@@ -90,7 +115,11 @@ impl Tally {
         let sd_px = (sd_px / scale).max(0.1);
         let is_wrong = off.norm() > WRONG_PX;
         self.wrong += usize::from(is_wrong);
-        self.wrong_and_sure += usize::from(is_wrong && off.norm() > 3.0 * sd_px);
+        self.wrong_and_stated += usize::from(is_wrong && off.norm() > 3.0 * sd_px);
+        if state.is_sure(scale) {
+            self.sure += 1;
+            self.sure_but_wrong += usize::from(is_wrong);
+        }
         self.squares_px2 += off.norm_squared();
         self.squares += off.norm_squared() / sd_px.powi(2);
     }
@@ -98,13 +127,16 @@ impl Tally {
     fn print(&self, name: &str) {
         let count = self.followed.max(1) as f64;
         println!(
-            "  {name:18} followed {:5.1} %, hidden {:5.1} %, rms {:4.2} px, over stated {:4.2}, beyond {WRONG_PX} px {:5.2} %, and beyond 3 stated {:5.2} %",
+            "  {name:18} followed {:5.1} %, hidden {:5.1} %, rms {:4.2} px, over stated {:4.2}, beyond {WRONG_PX} px {:5.2} %, and beyond 3 stated {:5.2} %; told as sure {:5.1} %, of them beyond {WRONG_PX} px {} of {}",
             100.0 * self.followed as f64 / self.seen.max(1) as f64,
             100.0 * self.hidden as f64 / self.seen.max(1) as f64,
             (self.squares_px2 / count).sqrt(),
             (self.squares / (2.0 * count)).sqrt(),
             100.0 * self.wrong as f64 / count,
-            100.0 * self.wrong_and_sure as f64 / count,
+            100.0 * self.wrong_and_stated as f64 / count,
+            100.0 * self.sure as f64 / self.seen.max(1) as f64,
+            self.sure_but_wrong,
+            self.sure
         );
     }
 }
@@ -112,6 +144,7 @@ impl Tally {
 impl Sum {
     fn add(&mut self, number: u64, clip: &TrialClip, states: &[Vec<MarkState>]) {
         self.frames += states.len();
+        self.clips += 1;
         for (place, (landmark, placed)) in clip.marks.iter().enumerate() {
             let at = clip.truth[clip.start][place];
             let own_error = Vector2::new(placed.x - at.x, placed.y - at.y);
@@ -183,7 +216,8 @@ impl Sum {
         }
     }
 
-    fn print(&self, clips: u64) {
+    fn print(&self) {
+        let clips = self.clips;
         let percent = |part: usize, all: usize| 100.0 * part as f64 / all.max(1) as f64;
         println!(
             "{clips} clips, {} frames, px at a width of 1280; following takes {:.1} ms a frame of {} px with {} marks",
@@ -200,10 +234,7 @@ impl Sum {
             self.hidden_again, self.hidden_marks
         );
         self.hidden.print("hidden");
-        println!(
-            "number of raises right in {:.1} % of clips",
-            percent(self.clips_right, usize::try_from(clips).unwrap_or(usize::MAX))
-        );
+        println!("number of raises right: {} of {clips} ({:.1} %)", self.clips_right, percent(self.clips_right, clips));
         println!(
             "end range inside the true hold: {} of {} ({:.1} %)",
             self.ends_right,
