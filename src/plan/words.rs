@@ -275,12 +275,18 @@ pub const fn alarm_words(alarm: Alarm) -> &'static str {
             DangerSign::InnerElbowThrowing => "pain of the inner elbow on throwing",
             DangerSign::ShoulderSlips => "a shoulder that slips",
             DangerSign::BothArmsNumb => "numbness in both arms",
-            DangerSign::NeckSigns => "signs from the neck",
+            DangerSign::NeckSigns => "a sign from the neck",
             DangerSign::CancerOrWeightLoss => "a past cancer or weight loss",
             DangerSign::ChestPainBreathless => "chest pain or breathlessness",
         },
     }
 }
+
+/// From this share of the sessions that there was room for, what was done is about what was planned, %. Common practice, no source.
+pub const ABOUT_PLANNED_FROM_PERCENT: usize = 80;
+
+/// Above this share it is more than was planned, %. Common practice, no source.
+pub const ABOUT_PLANNED_TO_PERCENT: usize = 120;
 
 /// How much was done, without blame.
 #[must_use]
@@ -293,8 +299,15 @@ pub fn adherence_words(done: usize, due: usize, days: i32, catch_ups: usize) -> 
     words.push('.');
     if done == 0 {
         words.push_str(" The plan waits, and goes on from where you are.");
-    } else if done < due {
-        words.push_str(" Fewer than planned is common, and the plan goes on from what was done.");
+    } else if due > 0 {
+        let share = done * 100;
+        words.push_str(if share < due * ABOUT_PLANNED_FROM_PERCENT {
+            " That is fewer than planned, and the plan goes on from what was done."
+        } else if share <= due * ABOUT_PLANNED_TO_PERCENT {
+            " That is about as planned."
+        } else {
+            " That is more than planned: what comes sooner than the plan's days between does not count towards a rise."
+        });
     }
     if catch_ups > 0 {
         words.push_str(&format!(
@@ -320,7 +333,7 @@ mod tests {
 
     #[test]
     fn adherence_is_told_without_blame() {
-        for (done, due) in [(0, 12), (5, 12), (12, 12), (1, 0)] {
+        for (done, due) in [(0, 12), (5, 12), (12, 12), (1, 0), (20, 12)] {
             let words = adherence_words(done, due, 28, 1).to_lowercase();
             for blame in ["only", "miss", "fail", "should", "must", "behind", "poor", "lazy"] {
                 assert!(!words.contains(blame), "{words}");
@@ -330,5 +343,33 @@ mod tests {
             adherence_words(5, 12, 28, 0)
                 .starts_with("5 sessions in the last 28 days; the plan had room for about 12.")
         );
+    }
+
+    #[test]
+    fn what_is_near_the_plan_is_about_as_planned() {
+        // 66 of 70 is 94 %, 55 of 70 is 79 %, 56 is 80 %, 84 is 120 %, 85 is 121 %; from 80 to 120 % is about as planned
+        let says = |done, words: &str| adherence_words(done, 70, 28, 0).contains(words);
+        for done in [56, 66, 70, 84] {
+            assert!(says(done, "That is about as planned.") && !says(done, "fewer than planned"), "{done}");
+        }
+        assert!(says(1, "fewer than planned") && says(55, "fewer than planned") && !says(55, "about as planned"));
+        assert!(says(85, "more than planned") && !says(85, "about as planned"));
+        assert!(!adherence_words(3, 0, 28, 0).contains("planned"));
+    }
+
+    #[test]
+    fn an_alarm_goes_with_was_noted() {
+        // each is the subject of "was noted": its first noun is one thing
+        let findings = ["a weak or wasted hand", "a sign of the ulnar nerve", "weak wrist flexion"].map(Alarm::Finding);
+        let alarms = DangerSign::ALL.map(Alarm::Sign).into_iter().chain(findings);
+        for words in alarms.map(alarm_words) {
+            let first = words.split(' ').next().unwrap_or_default();
+            assert!(first == "numbness" || !first.ends_with('s'), "{words}");
+        }
+        let tingling = super::super::intake::Findings {
+            ulnar_nerve: Some(super::super::intake::UlnarNerve::Tingling),
+            ..Default::default()
+        };
+        assert_eq!(tingling.alarm(), Some("a sign of the ulnar nerve"));
     }
 }
