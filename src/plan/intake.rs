@@ -272,7 +272,7 @@ impl Findings {
         let is_weak = |found: Option<Resisted>| matches!(found, Some(Resisted::Weak | Resisted::PainfulAndWeak));
         match (self.ulnar_nerve, self.valgus_stress) {
             (Some(UlnarNerve::Weak), _) => Some("a weak or wasted hand"),
-            (Some(UlnarNerve::Tingling), _) => Some("signs of the ulnar nerve"),
+            (Some(UlnarNerve::Tingling), _) => Some("a sign of the ulnar nerve"),
             (_, Some(Valgus::Gaps)) => Some("an elbow whose inner side opens under stress"),
             _ if is_weak(self.resisted_wrist_flexion) => Some("weak wrist flexion"),
             _ if is_weak(self.resisted_pronation) => Some("weak pronation"),

@@ -152,7 +152,7 @@ fn chest_pain_is_told_to_call_at_once() {
 #[test]
 fn a_finding_at_a_visit_stops_until_it_is_cleared_that_day_or_later() {
     let plan = plan();
-    let found = Facts { alarms: vec![(day("2026-10-01"), Alarm::Finding("signs of the ulnar nerve"))], ..facts() };
+    let found = Facts { alarms: vec![(day("2026-10-01"), Alarm::Finding("a sign of the ulnar nerve"))], ..facts() };
     assert_eq!(of(&next(&plan, &found, &[], "2026-10-02"), "cuff").decision, Decision::SeeClinician);
     let cleared = Facts { clearances: vec![day("2026-10-01")], ..found };
     assert_eq!(of(&next(&plan, &cleared, &[], "2026-10-02"), "cuff").decision, Decision::Start);

@@ -12,7 +12,7 @@ pub(super) fn one_intake() -> IntakeView {
             date: words_of("5 November 2026"),
             numbers: vec![(words_of("Pain in use"), words_of("4"))],
             findings: vec![("Ulnar nerve at the elbow", words_of("tingling"))],
-            alarm: Some("signs of the ulnar nerve"),
+            alarm: Some("a sign of the ulnar nerve"),
         }],
         has_other_side: true,
     }
