@@ -153,12 +153,16 @@ impl Log {
     }
 
     /// The log of a file that comes to a `kept` one `today`: what does not say when it was entered, and is not kept, was today.
+    ///
+    /// A file may say anything. The day of entry that it states stands where no clinician let the plan go on after it; else it would
+    /// be answered by somebody who could not know of it, and what is not kept counts as entered today.
     #[must_use]
-    pub fn told_today(self, kept: &Self, plan: &Plan, today: Day) -> Self {
+    pub fn told_today(self, kept: &Self, plan: &Plan, facts: &Facts, today: Day) -> Self {
+        let cleared = facts.clearances.iter().max();
         let dated = |entry: LogEntry| {
             let is_same = |before: &&LogEntry| (before.day, before.stage) == (entry.day, entry.stage);
             match kept.entries.iter().rfind(is_same) {
-                _ if entry.entered.is_some() => entry,
+                _ if entry.entered.is_some() && cleared.is_none_or(|cleared| *cleared <= entry.told_on()) => entry,
                 Some(before) => {
                     let limits = plan.pain_limits(entry.stage);
                     entry.correcting(before, &limits, today)
@@ -487,9 +491,34 @@ mod tests {
             Log::from_entries(entries.iter().map(|entry| check(*entry).unwrap()).collect())
         };
         let file = log(&[GOOD, TypedEntry { day: "2026-11-07", ..GOOD }, TypedEntry { day: "2026-11-20", ..GOOD }]);
-        let taken = file.told_today(&log(&[GOOD]), &plan, today);
+        let taken = file.told_today(&log(&[GOOD]), &plan, &Facts::default(), today);
         let entered: Vec<Option<Day>> = taken.entries().iter().map(|entry| entry.entered).collect();
         assert_eq!(entered, [None, Some(today), None]);
+    }
+
+    #[test]
+    fn a_file_puts_nothing_before_a_clearance_that_did_not_know_of_it() {
+        let (plan, today) = (Plan::default_plan(Unit::Kg), "2026-11-20".parse::<Day>().unwrap());
+        let severe = check(TypedEntry { pain_during: "9", entered: "2026-11-07", ..GOOD }).unwrap();
+        let cleared =
+            |on: &[&str]| Facts { clearances: on.iter().map(|on| on.parse().unwrap()).collect(), ..Facts::default() };
+        let taken = |kept: &[LogEntry], cleared: &Facts| {
+            let file = Log::from_entries(vec![severe.clone()]);
+            file.told_today(&Log::from_entries(kept.to_vec()), &plan, cleared, today).entries()[0].entered
+        };
+        // what the file states stands while no clinician has looked since
+        assert_eq!(taken(&[], &cleared(&[])), severe.entered);
+        assert_eq!(taken(&[], &cleared(&["2026-11-07"])), severe.entered);
+        // a clearance of the day after would answer it, and so it was entered today
+        let facts = cleared(&["2026-11-06", "2026-11-08"]);
+        assert_eq!(taken(&[], &facts), Some(today));
+        let stops = |log: Log| Progress::after(&plan, &facts, &log, today).alarm(today).is_some();
+        let file = || Log::from_entries(vec![severe.clone()]);
+        assert!(!stops(file()) && stops(file().told_today(&Log::default(), &plan, &facts, today)));
+        // what is kept already stays as the clinician knew it; kept with less pain, it is news
+        assert_eq!(taken(std::slice::from_ref(&severe), &facts), severe.entered);
+        let milder = LogEntry { pain_during: Some(2), ..severe.clone() };
+        assert_eq!(taken(&[milder], &facts), Some(today));
     }
 
     #[test]

@@ -141,6 +141,7 @@ fn check_quotes(text: &str, header: &str, delimiter: u8) -> Result<(), QuoteFaul
         Plain,
         Quoted,
         Closed,
+        Behind,
     }
     let cells = |row: &str| row.split(char::from(delimiter)).map(|cell| cell.trim().to_owned()).collect::<Vec<_>>();
     let names = cells(header.trim_start_matches('\u{feff}'));
@@ -162,7 +163,9 @@ fn check_quotes(text: &str, header: &str, delimiter: u8) -> Result<(), QuoteFaul
             }
             (At::Quoted, _) | (At::Closed, b'"') => At::Quoted,
             (_, byte) if byte == delimiter || byte == b'\n' || byte == b'\r' => At::Start,
-            (At::Closed, _) => {
+            // blanks behind a closed quote show nothing, and are trimmed as all blanks around a cell are
+            (At::Closed | At::Behind, b' ' | b'\t') => At::Behind,
+            (At::Closed | At::Behind, _) => {
                 return Err(QuoteFault { line: opened, message: "there is text behind a closed quote" });
             }
             (At::Start, b'"') => {
@@ -308,6 +311,12 @@ mod tests {
         // a note of several lines, with quotes in it, is none of that
         let whole = parse(&format!("{head}2026-11-04,flexors,yes,0,\"slow,\n\"\"very\"\" slow\"\n{rows}")).unwrap();
         assert_eq!((whole.entries().len(), whole.entries()[0].note.as_str()), (3, "slow,\n\"very\" slow"));
+        // blanks behind it are no text
+        let blanks =
+            parse(&format!("{head}2026-11-04,flexors,yes,\"0\" ,\"slow, \"\"very\"\"\"\t \r\n{rows}")).unwrap();
+        assert_eq!((blanks.entries().len(), blanks.entries()[0].note.as_str()), (3, "slow, \"very\""));
+        let more = of(&format!("{head}2026-11-04,flexors,yes,0,\"slow\" \"quick\"\n"));
+        assert_eq!(more, ["log.csv: line 2: not valid CSV: there is text behind a closed quote"]);
         let inches = parse(&format!("{head}2026-11-04,flexors,yes,0,a 2\" ball\n")).unwrap();
         assert_eq!(inches.entries()[0].note, "a 2\" ball");
     }

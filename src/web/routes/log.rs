@@ -195,7 +195,7 @@ pub async fn upload(State(app): State<Arc<App>>, Code(code): Code, file: TextFil
         };
         match log {
             Ok(log) => {
-                let log = log.told_today(&case.log(), &case.plan, case.today).stated_beside(
+                let log = log.told_today(&case.log(), &case.plan, &case.facts(), case.today).stated_beside(
                     &case.log(),
                     &case.plan,
                     &case.facts(),
