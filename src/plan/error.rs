@@ -265,6 +265,14 @@ pub enum IntakeFault {
         /// Today.
         today: Day,
     },
+    /// A visit that was too long ago to be one of this course.
+    #[error("the visit of {found} is before {limit}, twenty years ago: a course runs over weeks, so look at the year")]
+    LongAgo {
+        /// The day found.
+        found: Day,
+        /// The earliest that is accepted.
+        limit: Day,
+    },
     /// Two visits on one day.
     #[error("two {what}s on {on}, expected one a day")]
     SameDay {

@@ -12,6 +12,9 @@ use super::day::Day;
 /// The name of the format.
 pub const INTAKE_SCHEMA: &str = "tworeach/intake/1";
 
+/// Pain at rest that is above pain in use by so much is asked about. Common practice, no source.
+pub const REST_ABOVE_USE: u8 = 3;
+
 /// What a client and a clinician tell, at the first visit and at every later one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Intake {
@@ -256,6 +259,14 @@ impl Intake {
         self.clearances.retain(|kept| kept.on != clearance.on);
         self.clearances.push(clearance);
         self.clearances.sort_by_key(|clearance| clearance.on);
+    }
+}
+
+impl IntakeVisit {
+    /// Pain at rest is well above pain in use: a slip, or not what loading is for.
+    #[must_use]
+    pub const fn is_worse_at_rest(&self) -> bool {
+        self.pain_at_rest >= self.pain_in_use.saturating_add(REST_ABOVE_USE)
     }
 }
 

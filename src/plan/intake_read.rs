@@ -28,20 +28,30 @@ pub const TEXT_MAX: usize = 1000;
 /// Most weeks since the onset that are accepted: fifty years.
 pub const WEEKS_MAX: u16 = 2600;
 
+/// A visit that was longer ago is a slip of the year, days: twenty years. A course runs over weeks.
+pub const VISITS_BACK_DAYS: i32 = 7305;
+
 /// The strongest grip that is accepted, kg.
 pub const GRIP_MAX_KG: f64 = 150.0;
 
 impl Intake {
-    /// Reads an intake file. No day in it may be later than `today`.
+    /// Reads an intake file. No day in it may be later than `today`, and no visit more than [`VISITS_BACK_DAYS`] earlier.
     ///
     /// # Errors
     /// [`PlanError::Invalid`] with every fault.
     pub fn read(path: &Path, today: Day) -> Result<Self, PlanError> {
         let mut problems = Problems::new(path);
-        match read_text(path, INTAKE_BYTES_MAX, &mut problems) {
-            Some(text) => Self::parse(&text, path, today),
-            None => Err(PlanError::Invalid { problems: problems.into_list() }),
+        let Some(text) = read_text(path, INTAKE_BYTES_MAX, &mut problems) else {
+            return Err(PlanError::Invalid { problems: problems.into_list() });
+        };
+        let intake = Self::parse(&text, path, today)?;
+        let limit = today.plus(-VISITS_BACK_DAYS);
+        for visit in intake.visits.iter().filter(|visit| visit.on < limit) {
+            let cause = Box::new(IntakeFault::LongAgo { found: visit.on, limit });
+            problems.push(None, Fault::Other { cause });
         }
+        let problems = problems.into_list();
+        if problems.is_empty() { Ok(intake) } else { Err(PlanError::Invalid { problems }) }
     }
 
     /// Reads the text of an intake file; `path` names it in faults.
@@ -360,6 +370,41 @@ fn contradictions(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_visit_of_long_ago_is_a_slip_of_the_year() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("intake.toml");
+        let read = |on: &str| {
+            let text = format!(
+                "schema = \"tworeach/intake/1\"\nclient = \"R07\"\naffected_side = \"right\"\npain_spots = []\nprovoked_by = []\n\
+                 weeks_since_onset = 9\n[[visit]]\non = \"{on}\"\npain_at_rest = 0\npain_in_use = 0\npain_on_pressing = 0\n"
+            );
+            std::fs::write(&path, &text).unwrap();
+            // what is kept stays readable all the same
+            assert!(Intake::parse(&text, &path, "2026-11-20".parse().unwrap()).is_ok());
+            Intake::read(&path, "2026-11-20".parse().unwrap()).map_err(|error| error.to_string())
+        };
+        assert!(read("2026-11-20").is_ok() && read("2006-11-20").is_ok());
+        let refused = read("1926-11-05").unwrap_err();
+        assert!(refused.ends_with("the visit of 1926-11-05 is before 2006-11-20, twenty years ago: a course runs over weeks, so look at the year"), "{refused}");
+    }
+
+    #[test]
+    fn pain_that_is_worse_at_rest_is_noticed() {
+        let visit = |pain_at_rest, pain_in_use| IntakeVisit {
+            on: "2026-11-05".parse().unwrap(),
+            pain_at_rest,
+            pain_in_use,
+            pain_on_pressing: 0,
+            danger_signs: Vec::new(),
+            ratings: BTreeMap::new(),
+            findings: Findings::default(),
+        };
+        // three points more: common practice, no source
+        assert!(visit(9, 0).is_worse_at_rest() && visit(3, 0).is_worse_at_rest());
+        assert!(!visit(2, 0).is_worse_at_rest() && !visit(1, 5).is_worse_at_rest() && !visit(10, 8).is_worse_at_rest());
+    }
 
     const GOOD: &str = r#"schema = "tworeach/intake/1"
 client = "R07"

@@ -50,7 +50,7 @@ pub use intake::{
     Clearance, Findings, Intake, IntakeVisit, PainPlace, PainSpot, Provocation, Resisted, ScreenOutcome, UlnarNerve,
     Valgus,
 };
-pub use intake_read::{GRIP_MAX_KG, TEXT_MAX, WEEKS_MAX};
+pub use intake_read::{GRIP_MAX_KG, TEXT_MAX, VISITS_BACK_DAYS, WEEKS_MAX};
 pub use load::{Load, LoadKind, Unit, Weight};
 pub use log::{Log, LogBounds, LogEntry, TypedEntry};
 pub use model::{Mode, Phase, Plan, Rung, Stage};

@@ -195,6 +195,18 @@ impl Form {
         self.view.errors.push(FieldError { field: field.to_owned(), message: message.into() });
     }
 
+    /// Says in each fault whose it is, where it does not say so yet. `label` gives the label of a field; a field without one keeps
+    /// its faults as they are.
+    pub(super) fn name_faults(&mut self, label: impl Fn(&str) -> Option<String>) {
+        for FieldError { field, message } in &mut self.view.errors {
+            let Some(label) = label(field).filter(|label| !says(message, label)) else { continue };
+            // a predicate goes on from its subject, all else is set apart
+            let is_predicate =
+                ["is ", "has ", "holds ", "must ", "rates "].iter().any(|verb| message.starts_with(verb));
+            *message = if is_predicate { format!("{label} {message}") } else { format!("{label}: {message}") };
+        }
+    }
+
     /// What was typed, trimmed; `None` where nothing was.
     pub(super) fn text(&mut self, name: &str) -> Option<String> {
         self.text_up_to(name, TEXT_LENGTH_MAX)
@@ -273,6 +285,10 @@ impl Form {
             }
         }
     }
+}
+
+fn says(message: &str, label: &str) -> bool {
+    message.to_lowercase().contains(&label.to_lowercase())
 }
 
 /// Whether a character controls, or turns the direction of what follows.

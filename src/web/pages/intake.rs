@@ -42,6 +42,7 @@ fn visit_line(visit: &IntakeVisitView, address: &str) -> Markup {
             h3 { (visit.date) }
             @if let Some(alarm) = visit.alarm { div.caution { p { strong { (words::alarm(alarm)) } } } }
             dl.numbers { @for (label, number) in &visit.numbers { div { dt { (label) } dd { (number) } } } }
+            @if visit.is_worse_at_rest { p { strong { (words::WORSE_AT_REST) } } }
             @if !visit.findings.is_empty() {
                 p.small { (words::BY_CLINICIAN) }
                 dl.told { @for (label, text) in &visit.findings { div { dt { (label) } dd { (text) } } } }
@@ -113,10 +114,18 @@ fn person(form: &FormView) -> Markup {
                     (input(form, &format!("activity_{number}"), &words::activity(number), "", "text"))
                 }
             }
-            @if let Some(told) = form.error("ratings").or(Some(form.value("ratings")).filter(|told| !told.is_empty())) {
-                (Choice { name: "ratings", legend: words::RATINGS, hint: "", values: &[(told, words::RATINGS_AGREED)] }
-                    .render(form))
-            }
+            (agreed(form, "ratings", words::RATINGS, words::RATINGS_AGREED))
+        }
+    }
+}
+
+/// A sentence that the person agrees to: shown once it was asked, and afterwards with what was agreed to.
+fn agreed(form: &FormView, name: &str, legend: &str, yes: &str) -> Markup {
+    let error = form.error(name);
+    let told = error.unwrap_or(form.value(name));
+    html! {
+        @if !told.is_empty() {
+            (Choice { name, legend, hint: if error.is_none() { told } else { "" }, values: &[(told, yes)] }.render(form))
         }
     }
 }
@@ -171,6 +180,7 @@ fn visit(view: &IntakeFormView) -> Markup {
             ] {
                 (Scale { name, legend, hint: words::PAIN_HINT }.render(form))
             }
+            (agreed(form, "rest_above", words::REST_ABOVE, words::REST_ABOVE_AGREED))
             @if view.parts == IntakeParts::All {
                 @for number in 1..=3 {
                     (Scale { name: &format!("rating_{number}"), legend: &words::activity(number), hint: words::RATING_HINT }.render(form))

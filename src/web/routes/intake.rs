@@ -9,7 +9,9 @@ use axum::response::Response;
 use super::clients::client_path;
 use super::{onwards, page, page_again};
 use crate::plan::pain::PAIN_MAX;
-use crate::plan::{Day, Findings, GRIP_MAX_KG, Intake, IntakeVisit, PainSpot, Provocation, TEXT_MAX, WEEKS_MAX};
+use crate::plan::{
+    Day, Findings, GRIP_MAX_KG, Intake, IntakeVisit, PainSpot, Provocation, TEXT_MAX, VISITS_BACK_DAYS, WEEKS_MAX,
+};
 use crate::records::Word as _;
 use crate::screen::ResultSide;
 use crate::web::casework::{Casework, faults};
@@ -146,6 +148,8 @@ fn keep(
             }
         }
     }
+    // those two are sentences that the person agrees to as they stand
+    form.name_faults(|name| (!matches!(name, "ratings" | "rest_above")).then(|| text::log::field(name)));
     Ok(page_again(pages::intake_form(&form_view(case, parts, form.view))))
 }
 
@@ -198,6 +202,9 @@ fn visit_form(visit: &IntakeVisit, activities: &[String]) -> FormView {
     set("pain_at_rest", visit.pain_at_rest.to_string());
     set("pain_in_use", visit.pain_in_use.to_string());
     set("pain_on_pressing", visit.pain_on_pressing.to_string());
+    if visit.is_worse_at_rest() {
+        set("rest_above", words::rest_above(visit));
+    }
     for (number, activity) in (1..).zip(activities) {
         if let Some(rating) = visit.ratings.get(activity) {
             set(&format!("rating_{number}"), rating.to_string());
@@ -339,7 +346,7 @@ fn take_visit(case: &Casework, form: &mut Form, activities: &[String]) -> Option
         grip_right_kg: tries(form, "grip_right_kg"),
     };
     let pain = |pain: Option<u16>| pain.and_then(|pain| u8::try_from(pain).ok());
-    Some(IntakeVisit {
+    let visit = IntakeVisit {
         on: on?,
         pain_at_rest: pain(at_rest)?,
         pain_in_use: pain(in_use)?,
@@ -347,7 +354,24 @@ fn take_visit(case: &Casework, form: &mut Form, activities: &[String]) -> Option
         danger_signs: Vec::new(),
         ratings,
         findings,
-    })
+    };
+    let earliest = case.today.plus(-VISITS_BACK_DAYS);
+    if visit.on < earliest {
+        let [on, earliest] = [visit.on, earliest].map(|day| day_words(&day.to_string()));
+        form.fault("on", words::long_ago(&on, &earliest));
+    }
+    ask_of_rest(&visit, form);
+    Some(visit)
+}
+
+/// Pain at rest well above pain in use is a slip, or something to tell a clinician: the person says which.
+fn ask_of_rest(visit: &IntakeVisit, form: &mut Form) {
+    let told = words::rest_above(visit);
+    // what was agreed to is what is typed now
+    if visit.is_worse_at_rest() && form.text("rest_above").as_deref() != Some(told.as_str()) {
+        form.view.values.remove("rest_above");
+        form.fault("rest_above", told);
+    }
 }
 
 /// A day that has come.
@@ -450,5 +474,6 @@ fn visit_view(visit: &IntakeVisit, activities: &[String]) -> IntakeVisitView {
         numbers,
         findings: findings.into_iter().filter_map(|(label, text)| Some((label, text?))).collect(),
         alarm: found.alarm(),
+        is_worse_at_rest: visit.is_worse_at_rest(),
     }
 }

@@ -61,6 +61,7 @@ pub async fn add(State(app): State<Arc<App>>, Code(code): Code, mut form: Form) 
             refuse_double(&case, entry, None, &mut form);
         }
         let Some(entry) = entry.filter(|_| form.is_right()) else {
+            form.name_faults(|name| Some(words::field(name)));
             return Ok(page_again(if is_of_form {
                 pages::log_entry(&entry_form(&case, None, form.view))
             } else {
@@ -120,6 +121,7 @@ pub async fn correct(
             refuse_double(&case, entry, Some(id), &mut form);
         }
         let Some(mut entry) = entry.filter(|_| form.is_right()) else {
+            form.name_faults(|name| Some(words::field(name)));
             return Ok(page_again(pages::log_entry(&entry_form(&case, Some(id), form.view))));
         };
         // when it was entered first stays, unless its day is another now, or it tells of more than before

@@ -1,6 +1,6 @@
 //! `/clients/{code}/intake` and its visits. What is asked is common practice, no source.
 
-use crate::plan::{PainPlace, PainSpot, Provocation, Resisted, UlnarNerve, Valgus};
+use crate::plan::{IntakeVisit, PainPlace, PainSpot, Provocation, Resisted, UlnarNerve, Valgus};
 
 pub const TITLE: &str = "Intake";
 pub const TITLE_NEW: &str = "First questions";
@@ -138,6 +138,25 @@ pub fn not_the_clients(side: &str) -> String {
 
 pub const PAIN_NOWHERE: &str = "there is pain, but no spot: say where it hurts, or set all three pains to 0";
 pub const SAME_ACTIVITY: &str = "is there twice: name each activity once";
+pub const REST_ABOVE: &str = "Pain at rest and in use";
+pub const REST_ABOVE_AGREED: &str = "Yes, so it is";
+pub const WORSE_AT_REST: &str = "Pain at rest was well above pain in use: tell a licensed clinician.";
+
+/// What is asked where resting hurts much more than using.
+#[must_use]
+pub fn rest_above(visit: &IntakeVisit) -> String {
+    format!(
+        "Pain at rest is {} and pain in use {}. If one of them is a slip, correct it. If it is so, tell a licensed clinician: pain that is \
+         worse at rest than in use is not what this plan is made for.",
+        visit.pain_at_rest, visit.pain_in_use
+    )
+}
+
+/// A visit too far back to be one of this course.
+#[must_use]
+pub fn long_ago(on: &str, earliest: &str) -> String {
+    format!("{on} is before {earliest}, twenty years ago: a course runs over weeks, so look at the year")
+}
 pub const RATINGS: &str = "What happens to ratings of earlier visits";
 pub const RATINGS_AGREED: &str = "Yes, so it is";
 pub const RATING_OF_NOTHING: &str = "rates an activity that has no name: name it, or take the rating back";

@@ -28,6 +28,8 @@ pub struct IntakeVisitView {
     pub findings: Vec<(&'static str, String)>,
     /// What a clinician should think about before anything is loaded.
     pub alarm: Option<&'static str>,
+    /// Pain at rest was well above pain in use.
+    pub is_worse_at_rest: bool,
 }
 
 /// A form of the intake. Fields of the person: `affected_side`, `spot_NAME` and `provoked_NAME` (on), `weeks_since_onset`,

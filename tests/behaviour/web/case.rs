@@ -136,7 +136,9 @@ fn what_an_intake_cannot_say_is_refused_in_a_sentence() {
             ([("spot_right_flexor_mass", ""), ("", "")], "there is pain, but no spot"),
             ([("spot_left_shoulder", "on"), ("", "")], "does not go with the right side"),
             ([("affected_side", "left"), ("", "")], "the client is recorded with the right side"),
-            ([("activity_3", "rowing"), ("", "")], "is there twice: name each activity once"),
+            ([("activity_3", "rowing"), ("", "")], "Activity 3 is there twice: name each activity once"),
+            ([("work", "row\u{200b}er"), ("", "")], "Work holds a character that cannot be seen, U+200B"),
+            ([("on", "1900-01-01"), ("", "")], "twenty years ago: a course runs over weeks"),
             ([("rating_2", "4"), ("", "")], "rates an activity that has no name"),
             ([("valgus_stress", "wobbly"), ("", "")], "expected clear, painful or gaps"),
         ] {
@@ -152,6 +154,25 @@ fn what_an_intake_cannot_say_is_refused_in_a_sentence() {
             let named = named.replace('"', "&quot;");
             is_refused(&page, &before, &refused, &named);
         }
+    });
+}
+
+#[test]
+fn pain_at_rest_far_above_pain_in_use_is_asked_about() {
+    wait_for(async {
+        let page = Page::new();
+        page.post("/clients", &client("R07", &[])).await.location();
+        let before = page.everything();
+        let odd = with(&intake(&page, 21), &[("pain_at_rest", "9"), ("pain_in_use", "0")]);
+        let asked = post(&page, "/clients/R07/intake", &odd).await;
+        is_refused(&page, &before, &asked, "Pain at rest is 9 and pain in use 0. If one of them is a slip");
+        let told = fields_of(&asked.text()).remove("rest_above").expect("it can be agreed to");
+        // what was agreed to is not what is typed now
+        let other = with(&odd, &[("rest_above", told.as_str()), ("pain_at_rest", "8")]);
+        is_refused(&page, &before, &post(&page, "/clients/R07/intake", &other).await, "Pain at rest is 8");
+        post(&page, "/clients/R07/intake", &with(&odd, &[("rest_above", told.as_str())])).await.location();
+        let shown = page.get("/clients/R07/intake").await.text();
+        assert!(shown.contains("Pain at rest was well above pain in use"), "{shown}");
     });
 }
 

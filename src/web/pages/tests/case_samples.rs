@@ -13,6 +13,7 @@ pub(super) fn one_intake() -> IntakeView {
             numbers: vec![(words_of("Pain in use"), words_of("4"))],
             findings: vec![("Ulnar nerve at the elbow", words_of("tingling"))],
             alarm: Some("a sign of the ulnar nerve"),
+            is_worse_at_rest: true,
         }],
         has_other_side: true,
     }
