@@ -13,7 +13,9 @@ pub const CHANGE: &str = "Change";
 pub const TREND: &str = "A week (95 % interval)";
 pub const TOO_FEW: &str = "from three days on";
 pub const HOW: &str = "Pain and ratings count from 2 points of 10 on. Grip counts by the spread of its tries. A difference between screens counts \
-                       beyond both intervals together. Errors that two screens share make a change surer than is stated here.";
+                       beyond both intervals together. Errors that two screens share make a change surer than is stated here. \
+                       The interval of a trend takes in how the values lie around a straight line, and their own error or that they are whole \
+                       numbers; not that a course may bend, nor what pushes all values one way, such as another way of asking or measuring.";
 
 /// How many screens there are.
 #[must_use]
