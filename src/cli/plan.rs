@@ -185,7 +185,8 @@ fn print_proposal(proposal: &Proposal) -> anyhow::Result<()> {
         if let Some(dose) = &stage.dose {
             let due = stage.due_on.map(|due| format!(", on {} or later", day_words(due))).unwrap_or_default();
             wrapped(&mut out, "  ", &format!("{}: {}{due}.", dose.phase, dose.words))?;
-            for text in [&dose.how, &format!("What you feel: {}", dose.felt), &dose.stop] {
+            let (felt, pain) = (format!("What you feel: {}", dose.felt), format!("Pain limit: {}", dose.pain));
+            for text in [&dose.how, &felt, &dose.stop, &pain] {
                 wrapped(&mut out, "    ", text)?;
             }
         }

@@ -17,10 +17,11 @@ pub(super) fn check_whole(plan: &mut Plan, lines: &PlanLines, problems: &mut Pro
     twice("rule", plan.rules.iter().map(|rule| &rule.id).zip(&lines.rules), problems);
     twice("band", plan.equipment.bands.iter().map(|band| (band, &1)), problems);
     for (rule, &line) in plan.rules.iter().zip(&lines.rules) {
-        names("stages", "[[rule]]", &rule.stages, &ids, line, problems);
+        names("stages", &format!("[[rule]] \"{}\"", rule.id), &rule.stages, &ids, line, problems);
     }
     for ((stage, &line), phase_lines) in plan.stages.iter_mut().zip(&lines.stages).zip(&lines.phases) {
-        names("after", "[stage.entry]", &stage.entry.after, &ids, line, problems);
+        let place = format!("[stage.entry] of stage \"{}\"", stage.id);
+        names("after", &place, &stage.entry.after, &ids, line, problems);
         stage.after_at = stage.entry.after.iter().filter_map(|after| ids.iter().position(|id| id == after)).collect();
         check_phases(stage, &plan.equipment, line, phase_lines, problems);
     }
@@ -82,9 +83,9 @@ fn names(
 fn check_phases(stage: &mut Stage, equipment: &Equipment, line: usize, lines: &[usize], problems: &mut Problems) {
     let ids: Vec<String> = stage.phases.iter().map(|phase| phase.id.clone()).collect();
     twice("phase", ids.iter().zip(lines), problems);
-    names("start", "[[stage]]", std::slice::from_ref(&stage.start), &ids, line, problems);
+    names("start", &format!("[[stage]] \"{}\"", stage.id), std::slice::from_ref(&stage.start), &ids, line, problems);
     for (at, (phase, &line)) in stage.phases.iter().zip(lines).enumerate() {
-        let place = format!("phase \"{}\" of stage \"{}\"", phase.id, stage.id);
+        let (of, own) = (stage.id.clone(), phase.id.clone());
         let rungs = rungs_of(phase, at, equipment);
         if rungs.is_empty() {
             let [from, to] = match (&phase.weight_kg, &phase.band) {
@@ -92,15 +93,16 @@ fn check_phases(stage: &mut Stage, equipment: &Equipment, line: usize, lines: &[
                 (_, Some(range)) => range.clone(),
                 _ => [String::new(), String::new()],
             };
-            note(problems, line, PlanFault::NothingToLift { place: place.clone(), from, to });
+            note(problems, line, PlanFault::NothingToLift { stage: of.clone(), phase: own.clone(), from, to });
         }
         if rungs.len() > RUNGS_MAX {
-            note(problems, line, PlanFault::TooManyDoses { place: place.clone(), most: RUNGS_MAX });
+            note(problems, line, PlanFault::TooManyDoses { stage: of.clone(), phase: own.clone(), most: RUNGS_MAX });
         }
         if stage.rungs.first().zip(rungs.first()).is_some_and(|(first, own)| first.load.kind() != own.load.kind()) {
             note(problems, line, PlanFault::LoadsDiffer { stage: stage.id.clone() });
         }
         if let Some(found) = phase.if_it_hurts.as_ref().filter(|earlier| !ids[..at].contains(earlier)) {
+            let place = format!("phase \"{own}\" of stage \"{of}\"");
             note(problems, line, PlanFault::NotEarlier { place, found: found.clone() });
         }
         if phase.is_heavy && stage.days_between < 2 {
@@ -228,6 +230,48 @@ mod tests {
         // 5 on the next morning always stops
         let found = own(5);
         assert!(found.len() == 1 && found[0].ends_with("in [pain] morning_at_most is 5, expected less than 5, where pain on the next morning stops the plan"), "{found:?}");
+    }
+
+    #[test]
+    fn a_fault_names_its_stage_and_phase() {
+        for (from, to, words) in [
+            (
+                "sets = [3, 3]\nrepetitions = [6, 8]",
+                "sets = [0, 3]\nrepetitions = [6, 8]",
+                "\"sets\" in [[stage.phase]] \"heavy\" of stage \"flexors\" is 0, expected a whole number from 1 to 20",
+            ),
+            ("acceptable_at_most = 5", "acceptable_at_most = 9", "in [stage.pain] of stage \"soft_tissue\" acceptable"),
+            (
+                "sessions = 6\npain_on",
+                "sessions = 0\npain_on",
+                "\"sessions\" in [stage.exit] of stage \"soft_tissue\" is 0",
+            ),
+            ("after = [\"pull\"]", "after = [\"x\"]", "\"after\" in [stage.entry] of stage \"back_to_it\" names"),
+            ("days_between = 1", "days_between = 0", "\"days_between\" in [[stage]] \"soft_tissue\" is 0"),
+            ("setbacks_at_least = 3", "setbacks_at_least = 0", "in [[rule]] \"setbacks\" is 0"),
+            ("keep_percent = 0\n", "keep_percent = 99\n", "\"keep_percent\" in [[rule]] \"pause_of_months\" is 99"),
+        ] {
+            let found = problems(&changed(from, to));
+            assert!(found.len() == 1 && found[0].contains(words), "{words}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_kept_plan_that_is_refused_by_now_can_be_mended_and_no_other() {
+        let kept = |text: &str| Plan::parse_kept(text, Path::new("plan"));
+        let own = "rule = \"own\"\nsafe_at_most = 1\nacceptable_at_most = 3\nmorning_at_most = ";
+        let (plan, faults) = kept(&changed("rule = \"pain_free\"", &format!("{own}6"))).unwrap();
+        assert_eq!((plan.pain_limits(1).morning_at_most, faults.len()), (6, 1), "{faults:?}");
+        assert!(plan.with(plan.draft()).is_err(), "it is no plan until it is mended");
+        let mut draft = plan.draft();
+        draft.pain.morning_at_most = 4;
+        assert_eq!(plan.with(draft).unwrap().stages(), plan.stages());
+        let (_, faults) = kept(&changed("is_ready = true\n", "is_ready = true\nstages = [\"cuff\"]\n")).unwrap();
+        assert_eq!(faults.len(), 4, "{faults:?}");
+        assert!(kept(&Plan::default_text(Unit::Kg)).unwrap().1.is_empty());
+        // what does not hold together is no plan at all
+        assert!(kept(&changed("after = [\"pull\"]", "after = [\"back_to_it\"]")).is_err());
+        assert!(kept(&changed("sets = [3, 4]", "sets = [0, 4]")).is_err());
     }
 
     #[test]

@@ -67,6 +67,19 @@ mod tests {
     }
 
     #[test]
+    fn a_stage_has_limits_of_its_own_or_those_of_the_plan() {
+        let plan = Plan::default_plan(Unit::Kg);
+        let (soft, flexors) = (plan.stage_at("soft_tissue").unwrap(), plan.stage_at("flexors").unwrap());
+        let mut draft = plan.draft();
+        assert_eq!(draft.stages[soft].own_pain().map(|own| own.safe_at_most), Some(3));
+        draft.stages[soft].set_own_pain(None);
+        draft.stages[flexors].set_own_pain(Some(PainLimits::of(PainRule::Silbernagel2007)));
+        let changed = plan.with(draft).unwrap();
+        assert_eq!(changed.pain_limits(soft), PainLimits::of(PainRule::PainFree));
+        assert_eq!(changed.pain_limits(flexors), PainLimits::of(PainRule::Silbernagel2007));
+    }
+
+    #[test]
     fn a_draft_that_cannot_be_is_refused_by_field() {
         let plan = Plan::default_plan(Unit::Kg);
         let flexors = plan.stage_at("flexors").unwrap();

@@ -96,23 +96,30 @@ pub enum PlanFault {
         most: u16,
     },
     /// A share that is kept where nothing falls.
-    #[error("\"keep_percent\" in [[rule]] goes with then = \"down\" alone: remove it, or let the rule lower the dose")]
-    KeepsWithoutFall,
-    /// Loads of a phase that do not exist.
-    #[error("{place} has no dose: nothing in [equipment] lies from {from} to {to}")]
-    NothingToLift {
-        /// The phase.
+    #[error("\"keep_percent\" in {place} goes with then = \"down\" alone: remove it, or let the rule lower the dose")]
+    KeepsWithoutFall {
+        /// The rule.
         place: String,
+    },
+    /// Loads of a phase that do not exist.
+    #[error("phase \"{phase}\" of stage \"{stage}\" has no dose: nothing in [equipment] lies from {from} to {to}")]
+    NothingToLift {
+        /// The stage.
+        stage: String,
+        /// Its phase.
+        phase: String,
         /// Lower end.
         from: String,
         /// Upper end.
         to: String,
     },
     /// More doses than anyone climbs.
-    #[error("{place} has more than {most} doses: take larger steps")]
+    #[error("phase \"{phase}\" of stage \"{stage}\" has more than {most} doses: take larger steps")]
     TooManyDoses {
-        /// The phase.
-        place: String,
+        /// The stage.
+        stage: String,
+        /// Its phase.
+        phase: String,
         /// The most that are taken.
         most: usize,
     },
@@ -172,11 +179,12 @@ pub enum PlanFault {
     },
     /// Own limits of pain that leave a zone no place.
     #[error(
-        "in {place} acceptable_at_most is {acceptable} and safe_at_most {safe}, expected safe_at_most <= acceptable_at_most < {SEVERE_FROM}, where pain is severe"
+        "in {} acceptable_at_most is {acceptable} and safe_at_most {safe}, expected safe_at_most <= acceptable_at_most < {SEVERE_FROM}, where pain is severe",
+        pain_place(stage.as_deref())
     )]
     PainLimits {
-        /// The table.
-        place: String,
+        /// The stage whose own they are; `None` for those of the plan.
+        stage: Option<String>,
         /// As found.
         safe: u8,
         /// As found.
@@ -184,11 +192,12 @@ pub enum PlanFault {
     },
     /// A limit of the next morning that lies where everything stops.
     #[error(
-        "in {place} morning_at_most is {found}, expected less than {SEVERE_MORNING_FROM}, where pain on the next morning stops the plan"
+        "in {} morning_at_most is {found}, expected less than {SEVERE_MORNING_FROM}, where pain on the next morning stops the plan",
+        pain_place(stage.as_deref())
     )]
     MorningLimit {
-        /// The table.
-        place: String,
+        /// The stage whose own it is; `None` for that of the plan.
+        stage: Option<String>,
         /// As found.
         found: u8,
     },
@@ -200,6 +209,20 @@ pub enum PlanFault {
         /// The phase named.
         found: String,
     },
+}
+
+impl PlanFault {
+    /// Whether a plan with this fault was taken by an earlier version, and holds together all the same: the engine can read it, and
+    /// whoever looks after the plan can mend it.
+    #[must_use]
+    pub const fn can_be_mended(&self) -> bool {
+        matches!(self, Self::MorningLimit { .. } | Self::NeverRises { .. })
+    }
+}
+
+/// The table of limits of pain, for a sentence.
+pub(super) fn pain_place(stage: Option<&str>) -> String {
+    stage.map_or_else(|| "[pain]".to_owned(), |stage| format!("[stage.pain] of stage \"{stage}\""))
 }
 
 /// What is wrong with an intake, beyond its single fields.

@@ -20,6 +20,7 @@ pub mod log;
 pub mod model;
 pub mod pain;
 pub mod proposal;
+pub mod ranges;
 pub mod rules;
 pub mod schema;
 pub mod screened;

@@ -11,7 +11,8 @@ pub const PLAN_SCHEMA: &str = "tworeach/plan/1";
 
 /// A plan whose parts fit together: every stage can be reached, every rule can fire.
 ///
-/// Made by [`Plan::parse`] alone, so that whoever holds one need not check it again.
+/// Made by [`Plan::parse`] alone, so that whoever holds one need not check it again; and by [`Plan::parse_kept`], which says beside
+/// it what is to be mended.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Plan {
     /// [`PLAN_SCHEMA`].
@@ -269,6 +270,17 @@ impl Stage {
     #[must_use]
     pub fn how_of(&self, phase: usize) -> &str {
         self.phases[phase].how.as_ref().unwrap_or(&self.how)
+    }
+
+    /// Its own limits of pain, where those of the plan do not suit.
+    #[must_use]
+    pub fn own_pain(&self) -> Option<PainLimits> {
+        self.pain.map(|own| own.0)
+    }
+
+    /// Gives it limits of pain of its own, or those of the plan. Limits beside a published rule are that rule's own.
+    pub fn set_own_pain(&mut self, limits: Option<PainLimits>) {
+        self.pain = limits.map(PainEntry);
     }
 
     /// The phase of a dose.

@@ -9,9 +9,11 @@ use super::engine::Progress;
 use super::facts::{Alarm, Facts};
 use super::load::{Load, LoadKind};
 use super::log::{Log, LogEntry};
-use super::model::{Mode, Plan, Rung, Stage};
+use super::model::{Mode, Plan, Rung};
 use super::stage_state::WEEK_DAYS;
-use super::words::{CAUTIONS, EMERGENCY, cause_words, days_words, decision_words, dose_words, entry_words};
+use super::words::{
+    CAUTIONS, EMERGENCY, cause_words, days_words, decision_words, dose_words, entry_words, pain_limits_words,
+};
 
 /// The name of the format.
 pub const PROPOSAL_SCHEMA: &str = "tworeach/proposal/1";
@@ -88,6 +90,8 @@ pub struct Dose {
     pub felt: String,
     /// When to stop.
     pub stop: String,
+    /// What pain it takes.
+    pub pain: String,
 }
 
 /// Proposes the next session from all entries up to a day.
@@ -133,7 +137,7 @@ fn stage_proposal(
         entries: evidence.iter().map(|entry| entry.day).collect(),
         due_on: choice.due_on,
         step: choice.rung.map(|rung| Step { at: rung + 1, of: stage.rungs().len() }),
-        dose: choice.dose(stage).map(|rung| dose(plan, stage, &rung)),
+        dose: choice.dose(stage).map(|rung| dose(plan, at, &rung)),
     }
 }
 
@@ -250,7 +254,8 @@ fn worse<'a>(one: &'a LogEntry, other: &'a LogEntry) -> &'a LogEntry {
     if pain(other) > pain(one) { other } else { one }
 }
 
-fn dose(plan: &Plan, stage: &Stage, rung: &Rung) -> Dose {
+fn dose(plan: &Plan, at: usize, rung: &Rung) -> Dose {
+    let stage = &plan.stages()[at];
     let phase = &stage.phases[rung.phase];
     let bands = &plan.equipment().bands;
     Dose {
@@ -265,5 +270,6 @@ fn dose(plan: &Plan, stage: &Stage, rung: &Rung) -> Dose {
         how: stage.how_of(rung.phase).to_owned(),
         felt: stage.felt.clone(),
         stop: stage.stop.clone(),
+        pain: pain_limits_words(plan.pain_limits(at)),
     }
 }

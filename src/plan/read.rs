@@ -4,14 +4,15 @@ use std::path::Path;
 
 use crate::screen::document::{Node, Value, parse_toml};
 use crate::screen::fields::{Fields, Limits};
-use crate::screen::problem::{Fault, Problems};
+use crate::screen::problem::{Fault, Problem, Problems};
 use crate::screen::text_file::read_text;
 
 use super::check::check_whole;
-use super::error::{PlanError, PlanFault};
+use super::error::{PlanError, PlanFault, pain_place};
 use super::load::{Unit, WEIGHT_MAX, Weight};
 use super::model::{Equipment, ExitAt, Mode, PLAN_SCHEMA, PainEntry, Phase, Plan, Stage, StageEntry, StageExit};
 use super::pain::{Morning, PAIN_MAX, PainLimits, PainRule, SEVERE_FROM, SEVERE_MORNING_FROM, Zone};
+use super::ranges;
 use super::rules::{Action, Rule};
 
 /// A plan file is refused beyond this size; the default takes some ten kilobytes.
@@ -89,12 +90,56 @@ impl Plan {
         if found.is_empty() { Ok(plan) } else { Err(PlanError::Invalid { problems: found }) }
     }
 
+    /// Reads the text of a plan that was kept, perhaps by a version that took more: with what is to be mended in it beside it, so
+    /// that somebody can. Nothing should be proposed by a plan that has any.
+    ///
+    /// # Errors
+    /// As [`Plan::read`], where a fault is such that the plan does not hold together: see [`PlanFault::can_be_mended`].
+    pub fn parse_kept(text: &str, path: &Path) -> Result<(Self, Vec<Problem>), PlanError> {
+        let mut problems = Problems::new(path);
+        let parsed = parse_plan(text, &mut problems);
+        let mut found = problems.into_list();
+        let Some((mut plan, lines)) = parsed.filter(|_| found.iter().all(can_be_mended)) else {
+            return Err(PlanError::Invalid { problems: found });
+        };
+        let mut problems = Problems::new(path);
+        check_whole(&mut plan, &lines, &mut problems);
+        found.extend(problems.into_list());
+        if found.iter().all(can_be_mended) { Ok((plan, found)) } else { Err(PlanError::Invalid { problems: found }) }
+    }
+
     /// The text of the plan file.
     ///
     /// # Errors
     /// [`PlanError::Format`], which no plan is known to lead to.
     pub fn to_toml(&self) -> Result<String, PlanError> {
         toml::to_string(self).map_err(|source| PlanError::Format { format: "TOML", source: Box::new(source) })
+    }
+}
+
+fn can_be_mended(problem: &Problem) -> bool {
+    problem.plan_fault().is_some_and(PlanFault::can_be_mended)
+}
+
+impl Problem {
+    /// The fault, where it is one of a plan as a whole.
+    #[must_use]
+    pub fn plan_fault(&self) -> Option<&PlanFault> {
+        match &self.fault {
+            Fault::Other { cause } => cause.downcast_ref(),
+            _ => None,
+        }
+    }
+}
+
+/// A table's place with the name that the table gives itself, such as `[[stage]] "flexors"`.
+fn named(node: &Node, place: &str) -> String {
+    let Value::Table(entries) = &node.value else { return place.to_owned() };
+    match entries.iter().find(|entry| entry.name == "id").map(|entry| &entry.node.value) {
+        Some(Value::Text(id)) if !id.is_empty() => {
+            format!("{place} \"{}\"", id.chars().take(NAME_MAX).collect::<String>().escape_debug())
+        }
+        _ => place.to_owned(),
     }
 }
 
@@ -128,7 +173,7 @@ fn parse_plan(text: &str, problems: &mut Problems) -> Option<(Plan, PlanLines)> 
     let mut lines = PlanLines::default();
     // with faults noted a plan is only looked through for more of them: what stands in does not matter
     let equipment = fields.node("equipment").and_then(|node| equipment(node, problems));
-    let pain = fields.node("pain").and_then(|node| pain(node, "[pain]", problems));
+    let pain = fields.node("pain").and_then(|node| pain(node, None, problems));
     let rules = fields.list("rule", problems).unwrap_or_default();
     lines.rules = rules.iter().map(|node| node.line).collect();
     let rules = rules.iter().filter_map(|node| rule(node, problems)).collect();
@@ -239,8 +284,10 @@ fn two<'a>(fields: &Fields<'a>, field: &'static str, problems: &mut Problems) ->
     Some([low, high])
 }
 
-fn pain(node: &Node, place: &str, problems: &mut Problems) -> Option<PainEntry> {
+/// Limits of pain: those of a stage, or of the plan.
+fn pain(node: &Node, stage: Option<&str>, problems: &mut Problems) -> Option<PainEntry> {
     const LIMITS: [&str; 3] = ["safe_at_most", "acceptable_at_most", "morning_at_most"];
+    let place = &pain_place(stage);
     let fields = Fields::of(node, place, &["rule", "safe_at_most", "acceptable_at_most", "morning_at_most"], problems);
     fields.required("rule", problems);
     let rules = [
@@ -252,7 +299,7 @@ fn pain(node: &Node, place: &str, problems: &mut Problems) -> Option<PainEntry> 
     let rule = fields.choice("rule", &rules, problems)?;
     if rule != PainRule::Own {
         for field in LIMITS.into_iter().filter(|field| fields.node(field).is_some()) {
-            note(problems, fields.line_of(field), PlanFault::LimitBesideRule { field, place: place.to_owned() });
+            note(problems, fields.line_of(field), PlanFault::LimitBesideRule { field, place: place.clone() });
         }
         return Some(PainEntry(PainLimits::of(rule)));
     }
@@ -263,10 +310,11 @@ fn pain(node: &Node, place: &str, problems: &mut Problems) -> Option<PainEntry> 
     let (safe_at_most, acceptable_at_most) = (safe?, acceptable?);
     if safe_at_most > acceptable_at_most || acceptable_at_most >= SEVERE_FROM {
         let (safe, acceptable) = (safe_at_most, acceptable_at_most);
-        note(problems, node.line, PlanFault::PainLimits { place: place.to_owned(), safe, acceptable });
+        note(problems, node.line, PlanFault::PainLimits { stage: stage.map(str::to_owned), safe, acceptable });
     }
     if let Some(found) = morning.filter(|morning| *morning >= SEVERE_MORNING_FROM) {
-        note(problems, fields.line_of("morning_at_most"), PlanFault::MorningLimit { place: place.to_owned(), found });
+        let stage = stage.map(str::to_owned);
+        note(problems, fields.line_of("morning_at_most"), PlanFault::MorningLimit { stage, found });
     }
     Some(PainEntry(PainLimits { rule, safe_at_most, acceptable_at_most, morning_at_most: morning? }))
 }
@@ -287,7 +335,7 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
         "then",
         "because",
     ];
-    let fields = Fields::of(node, "[[rule]]", &accepted, problems);
+    let fields = Fields::of(node, &named(node, "[[rule]]"), &accepted, problems);
     for field in ["id", "then", "because"] {
         fields.required(field, problems);
     }
@@ -306,7 +354,8 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
     let keep_percent = count(&fields, "keep_percent", [0, KEEP_PERCENT_MAX], problems);
     let then = fields.choice("then", &actions, problems);
     if keep_percent.is_some() && then.is_some_and(|then| then != Action::Down) {
-        note(problems, fields.line_of("keep_percent"), PlanFault::KeepsWithoutFall);
+        let place = fields.place.clone();
+        note(problems, fields.line_of("keep_percent"), PlanFault::KeepsWithoutFall { place });
     }
     let because = fields.text("because", TEXT_MAX, problems);
     Some(Rule {
@@ -342,27 +391,28 @@ fn stage(node: &Node, problems: &mut Problems) -> Option<(Stage, Vec<usize>)> {
         "exit",
         "phase",
     ];
-    let fields = Fields::of(node, "[[stage]]", &accepted, problems);
+    let fields = Fields::of(node, &named(node, "[[stage]]"), &accepted, problems);
     for field in ["id", "name", "how", "felt", "stop", "days_between", "sessions_to_rise", "exit", "phase"] {
         fields.required(field, problems);
     }
     let id = fields.text("id", NAME_MAX, problems);
     let name = fields.text("name", NAME_MAX, problems);
     let [how, felt, stop] = ["how", "felt", "stop"].map(|field| fields.text(field, TEXT_MAX, problems));
-    let days_between = count(&fields, "days_between", [1, 14], problems);
-    let sessions_to_rise = count(&fields, "sessions_to_rise", [1, 50], problems);
+    let days_between = count(&fields, "days_between", ranges::DAYS_BETWEEN, problems);
+    let sessions_to_rise = count(&fields, "sessions_to_rise", ranges::SESSIONS_TO_RISE, problems);
     let keep = fields.flag("keep", problems).unwrap_or(false);
     let start = fields.text("start", NAME_MAX, problems);
-    let pain = fields.node("pain").and_then(|node| pain(node, "[stage.pain]", problems));
-    let entry = fields.node("entry").map_or_else(StageEntry::default, |node| entry(node, problems));
-    let exit = fields.node("exit").and_then(|node| exit(node, problems));
+    let of = id.as_deref().unwrap_or_default();
+    let pain = fields.node("pain").and_then(|node| pain(node, Some(of), problems));
+    let entry = fields.node("entry").map_or_else(StageEntry::default, |node| entry(node, of, problems));
+    let exit = fields.node("exit").and_then(|node| exit(node, of, problems));
     let nodes = fields.list("phase", problems).unwrap_or_default();
     if nodes.is_empty() {
-        let (field, place, found) = ("phase".to_owned(), "[[stage]]".to_owned(), "empty".to_owned());
+        let (field, place, found) = ("phase".to_owned(), fields.place.clone(), "empty".to_owned());
         let accepted = "one [[stage.phase]] or more".to_owned();
         problems.at(fields.line, Fault::OutOfRange { field, place, found, accepted });
     }
-    let phases: Vec<Phase> = nodes.iter().filter_map(|node| phase(node, problems)).collect();
+    let phases: Vec<Phase> = nodes.iter().filter_map(|node| phase(node, of, problems)).collect();
     let start = start.or_else(|| phases.first().map(|phase| phase.id.clone()));
     let stage = Stage {
         id: id?,
@@ -386,8 +436,9 @@ fn stage(node: &Node, problems: &mut Problems) -> Option<(Stage, Vec<usize>)> {
     Some((stage, nodes.iter().map(|node| node.line).collect()))
 }
 
-fn entry(node: &Node, problems: &mut Problems) -> StageEntry {
-    let fields = Fields::of(node, "[stage.entry]", &["after", "screen_positive", "pain_in_use_at_most"], problems);
+fn entry(node: &Node, stage: &str, problems: &mut Problems) -> StageEntry {
+    let place = format!("[stage.entry] of stage \"{stage}\"");
+    let fields = Fields::of(node, &place, &["after", "screen_positive", "pain_in_use_at_most"], problems);
     StageEntry {
         after: texts(&fields, "after", NAME_MAX, problems).unwrap_or_default(),
         screen_positive: fields.flag("screen_positive", problems).unwrap_or(false),
@@ -395,18 +446,19 @@ fn entry(node: &Node, problems: &mut Problems) -> StageEntry {
     }
 }
 
-fn exit(node: &Node, problems: &mut Problems) -> Option<StageExit> {
-    let fields = Fields::of(node, "[stage.exit]", &["at", "sessions", "pain_on_pressing_at_most"], problems);
+fn exit(node: &Node, stage: &str, problems: &mut Problems) -> Option<StageExit> {
+    let place = format!("[stage.exit] of stage \"{stage}\"");
+    let fields = Fields::of(node, &place, &["at", "sessions", "pain_on_pressing_at_most"], problems);
     for field in ["at", "sessions"] {
         fields.required(field, problems);
     }
     let at = fields.choice("at", &[("top", ExitAt::Top), ("any", ExitAt::Any)], problems);
-    let sessions = count(&fields, "sessions", [1, 100], problems);
+    let sessions = count(&fields, "sessions", ranges::EXIT_SESSIONS, problems);
     let pain_on_pressing_at_most = pain_of(&fields, "pain_on_pressing_at_most", problems);
     Some(StageExit { at: at?, sessions: sessions?, pain_on_pressing_at_most })
 }
 
-fn phase(node: &Node, problems: &mut Problems) -> Option<Phase> {
+fn phase(node: &Node, stage: &str, problems: &mut Problems) -> Option<Phase> {
     let accepted = [
         "id",
         "name",
@@ -425,7 +477,8 @@ fn phase(node: &Node, problems: &mut Problems) -> Option<Phase> {
         "is_heavy",
         "if_it_hurts",
     ];
-    let fields = Fields::of(node, "[[stage.phase]]", &accepted, problems);
+    let place = format!("{} of stage \"{stage}\"", named(node, "[[stage.phase]]"));
+    let fields = Fields::of(node, &place, &accepted, problems);
     for field in ["id", "name", "mode", "sets", "repetitions"] {
         fields.required(field, problems);
     }
@@ -440,18 +493,18 @@ fn phase(node: &Node, problems: &mut Problems) -> Option<Phase> {
     let id = fields.text("id", NAME_MAX, problems);
     let name = fields.text("name", NAME_MAX, problems);
     let mode = fields.choice("mode", &modes, problems);
-    let sets = counts(&fields, "sets", [1, 20], problems);
-    let repetitions = counts(&fields, "repetitions", [1, 200], problems);
+    let sets = counts(&fields, "sets", ranges::SETS, problems);
+    let repetitions = counts(&fields, "repetitions", ranges::REPETITIONS, problems);
     let phase = Phase {
         how: fields.text("how", TEXT_MAX, problems),
-        repetitions_step: count(&fields, "repetitions_step", [1, 200], problems).unwrap_or(1),
-        hold_s: counts(&fields, "hold_s", [1, 3600], problems),
-        hold_step_s: count(&fields, "hold_step_s", [1, 3600], problems),
-        lowering_s: count(&fields, "lowering_s", [1, 60], problems),
+        repetitions_step: count(&fields, "repetitions_step", ranges::REPETITIONS, problems).unwrap_or(1),
+        hold_s: counts(&fields, "hold_s", ranges::HOLD_S, problems),
+        hold_step_s: count(&fields, "hold_step_s", ranges::HOLD_S, problems),
+        lowering_s: count(&fields, "lowering_s", ranges::LOWERING_S, problems),
         weight_kg: weights(&fields, problems),
         band: bands(&fields, problems),
-        share_percent: counts(&fields, "share_percent", [1, 150], problems),
-        share_step_percent: count(&fields, "share_step_percent", [1, 100], problems),
+        share_percent: counts(&fields, "share_percent", ranges::SHARE_PERCENT, problems),
+        share_step_percent: count(&fields, "share_step_percent", ranges::SHARE_STEP_PERCENT, problems),
         is_heavy: fields.flag("is_heavy", problems).unwrap_or(false),
         if_it_hurts: fields.text("if_it_hurts", NAME_MAX, problems),
         id: id?,
@@ -463,11 +516,7 @@ fn phase(node: &Node, problems: &mut Problems) -> Option<Phase> {
     let loads: Vec<&str> =
         ["weight_kg", "band", "share_percent"].into_iter().filter(|field| fields.node(field).is_some()).collect();
     if loads.len() > 1 {
-        note(
-            problems,
-            node.line,
-            PlanFault::TwoLoads { place: format!("phase \"{}\"", phase.id), found: loads.join(" and ") },
-        );
+        note(problems, node.line, PlanFault::TwoLoads { place: fields.place.clone(), found: loads.join(" and ") });
     }
     Some(phase)
 }

@@ -8,7 +8,7 @@ use super::facts::Alarm;
 use super::load::Load;
 use super::log::LogEntry;
 use super::model::{ExitAt, Mode, Phase, Plan, Rung, Stage};
-use super::pain::Severe;
+use super::pain::{PainLimits, SEVERE_FROM, SEVERE_MORNING_FROM, Severe};
 use super::stage_state::TooSoon;
 
 /// What heads every proposal.
@@ -148,6 +148,28 @@ pub fn exit_of_stage_words(stage: &Stage) -> String {
     }
     words.push_str(if stage.keep { ". It goes on at that dose." } else { "." });
     words
+}
+
+/// What pain a stage takes, and what it does to the dose.
+#[must_use]
+pub fn pain_limits_words(limits: PainLimits) -> String {
+    let PainLimits { safe_at_most, acceptable_at_most, morning_at_most, .. } = limits;
+    let during = match (safe_at_most, acceptable_at_most) {
+        (0, 0) => "None during it: stop when it hurts, and the dose comes down.".to_owned(),
+        (safe, most) if safe == most => {
+            format!("At most {most} of 10 during it: stop when it is more, and the dose comes down.")
+        }
+        (safe, most) => format!(
+            "At most {safe} of 10 during it for the dose to rise, and at most {most}: stop when it is more, and the dose comes down."
+        ),
+    };
+    let morning = match morning_at_most {
+        0 => "None the next morning.".to_owned(),
+        most => format!("At most {most} the next morning."),
+    };
+    format!(
+        "{during} {morning} From {SEVERE_FROM} on during it, or {SEVERE_MORNING_FROM} the next morning, a clinician looks first."
+    )
 }
 
 /// The doses of a phase, from the first to the last.
@@ -355,6 +377,28 @@ mod tests {
         assert!(says(1, "fewer than planned") && says(55, "fewer than planned") && !says(55, "about as planned"));
         assert!(says(85, "more than planned") && !says(85, "about as planned"));
         assert!(!adherence_words(3, 0, 28, 0).contains("planned"));
+    }
+
+    #[test]
+    fn no_text_of_the_default_plan_contradicts_the_limit_of_pain() {
+        use super::super::load::Unit;
+        use super::super::pain::PainRule;
+        let plan = Plan::default_plan(Unit::Kg);
+        for stage in plan.stages() {
+            // what is said of pain leaves how much to the limit, which stands beside it
+            for text in [&stage.how, &stage.felt, &stage.stop] {
+                for sentence in text.split(['.', ';']).filter(|sentence| sentence.contains("hurts")) {
+                    assert!(sentence.contains("beyond the pain limit"), "{}: {sentence}", stage.id);
+                }
+                assert!(!text.contains("no pain"), "{}: {text}", stage.id);
+            }
+        }
+        let says = |rule| pain_limits_words(PainLimits::of(rule));
+        assert!(says(PainRule::PainFree).starts_with("None during it: stop when it hurts"));
+        assert!(
+            says(PainRule::Thomee1997)
+                .starts_with("At most 2 of 10 during it for the dose to rise, and at most 5: stop when")
+        );
     }
 
     #[test]

@@ -11,6 +11,7 @@ use super::error::{RecordsError, database};
 use super::store::Records;
 use crate::plan::log::COLUMNS;
 use crate::plan::{Day, Intake, Log, LogBounds, LogEntry, Plan, TypedEntry};
+use crate::screen::Problem;
 
 /// A log entry with its number in the records.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,13 +37,13 @@ impl LoggedEntry {
 }
 
 impl Records {
-    /// The client's plan as it was last kept; `None` if none was.
+    /// The client's plan as it was last kept, with what is to be mended in it; `None` if none was kept.
     ///
     /// # Errors
     /// [`RecordsError::Database`], also for a plan that this version cannot read.
-    pub fn plan(&self, client: i64) -> Result<Option<Plan>, RecordsError> {
+    pub fn plan(&self, client: i64) -> Result<Option<(Plan, Vec<Problem>)>, RecordsError> {
         let text = self.latest_text("plans", client, "find a plan")?;
-        text.map(|text| Plan::parse(&text, Path::new("plan")).map_err(|error| unreadable("read a plan", error)))
+        text.map(|text| Plan::parse_kept(&text, Path::new("plan")).map_err(|error| unreadable("read a plan", error)))
             .transpose()
     }
 
@@ -300,7 +301,7 @@ mod tests {
         let (client, first) = {
             let records = Records::open(folder.path()).unwrap();
             let client = new_client(&records);
-            assert_eq!(records.plan(client).unwrap(), None);
+            assert!(records.plan(client).unwrap().is_none());
             assert_eq!(records.intake(client, day("2026-11-20")).unwrap(), None);
             records.keep_plan(client, &Plan::default_plan(Unit::Kg)).unwrap();
             records.keep_plan(client, &plan).unwrap();
@@ -311,7 +312,7 @@ mod tests {
             (client, first)
         };
         let records = Records::open(folder.path()).unwrap();
-        assert_eq!(records.plan(client).unwrap(), Some(plan.clone()));
+        assert_eq!(records.plan(client).unwrap().unwrap().0, plan);
         assert_eq!(records.intake(client, day("2026-11-20")).unwrap(), Some(intake));
         let log = records.log_entries(client, &plan, bounds()).unwrap();
         let entries: Vec<LogEntry> = log.iter().map(|logged| logged.entry.clone()).collect();
@@ -426,6 +427,6 @@ mod tests {
         }
         let (records, plan) = (Records::open(folder.path()).unwrap(), Plan::default_plan(Unit::Kg));
         records.keep_plan(client, &plan).unwrap();
-        assert_eq!(records.plan(client).unwrap(), Some(plan));
+        assert_eq!(records.plan(client).unwrap().unwrap().0, plan);
     }
 }

@@ -8,8 +8,8 @@ use crate::plan::{
     propose, screen_outcome, side_screens,
 };
 use crate::records::{Client, LoggedEntry, Records, VisitSummary};
-use crate::screen::VisitResult;
 use crate::screen::case::MARGIN_DEG_DEFAULT;
+use crate::screen::{Problem, VisitResult};
 
 /// The last day that a kept text may name: it was checked when it was taken in, and a clock that goes back must not make it
 /// unreadable.
@@ -23,6 +23,8 @@ pub(super) struct Casework {
     pub(super) today: Day,
     /// The kept plan, or the default one in kg.
     pub(super) plan: Plan,
+    /// What is to be mended in the kept plan before anything is proposed by it.
+    pub(super) to_mend: Vec<Problem>,
     /// Somebody kept a plan for this client.
     pub(super) has_own_plan: bool,
     pub(super) intake: Option<Intake>,
@@ -46,7 +48,7 @@ impl Casework {
     pub(super) fn of_client(records: &Records, client: Client) -> Result<Self, WebError> {
         let kept = records.plan(client.id)?;
         let has_own_plan = kept.is_some();
-        let plan = kept.unwrap_or_else(|| Plan::default_plan(Unit::Kg));
+        let (plan, to_mend) = kept.unwrap_or_else(|| (Plan::default_plan(Unit::Kg), Vec::new()));
         let today = records.today()?;
         Ok(Self {
             today,
@@ -57,6 +59,7 @@ impl Casework {
             gone_on: records.days_gone_on(client.id)?,
             client,
             plan,
+            to_mend,
             has_own_plan,
         })
     }
@@ -96,9 +99,11 @@ impl Casework {
         facts
     }
 
-    /// The next session as it is proposed for today.
-    pub(super) fn proposal(&self) -> Proposal {
-        propose(&self.plan, &self.facts(), &self.log_as_looked_at(), self.today)
+    /// The next session as it is proposed for today; `None` where nothing may be: before the intake, under a danger sign, and by a
+    /// plan that is to be mended first.
+    pub(super) fn proposal(&self) -> Option<Proposal> {
+        let may_go_on = self.intake.is_some() && self.stopped.is_none() && self.to_mend.is_empty();
+        may_go_on.then(|| propose(&self.plan, &self.facts(), &self.log_as_looked_at(), self.today))
     }
 
     /// Everything that is known over time, up to a day.
@@ -147,7 +152,7 @@ pub(super) fn kept_entries(
 /// The faults of a file that cannot be taken, each a sentence with its line; for what was typed in a form, without.
 pub(super) fn faults(error: &PlanError, with_lines: bool) -> Vec<String> {
     let PlanError::Invalid { problems } = error else { return vec![error.to_string()] };
-    let words = |problem: &crate::screen::Problem| match problem.line.filter(|_| with_lines) {
+    let words = |problem: &Problem| match problem.line.filter(|_| with_lines) {
         Some(line) => format!("line {line}: {}", problem.fault),
         None => problem.fault.to_string(),
     };

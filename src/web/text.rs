@@ -273,6 +273,7 @@ pub mod client {
     pub const NO_INTAKE: &str = "not begun: what hurts, since when, and what for";
     pub const AFTER_INTAKE: &str = "begins with the intake";
     pub const STOPPED: &str = "stopped by a danger sign";
+    pub const TO_MEND: &str = "to be mended first";
     pub const CLINICIAN: &str = "see a clinician first";
     pub const NO_ENTRY: &str = "no entry yet";
     pub const NOTHING_DUE: &str = "nothing due today";

@@ -27,9 +27,10 @@ pub fn render(view: &LogView) -> Markup {
                     a.button.main href={ "/clients/" (view.code) "/intake" } { (words::TO_INTAKE) }
                 }
             } @else {
+                @if view.is_to_mend && view.stopped.is_none() { (to_mend(&view.code)) }
                 (clinician(&view.see_clinician, &view.code))
                 @if !view.mornings.is_empty() { (mornings(view, &address)) }
-                @if view.stopped.is_none() { (due(view, &address)) }
+                @if view.stopped.is_none() && !view.is_to_mend { (due(view, &address)) }
                 (entries(view, &address))
                 section { h2 { (words::ADHERENCE) } p { (view.adherence) } }
                 (files(view, &address))
@@ -47,6 +48,17 @@ fn clinician(reasons: &[String], code: &str) -> Markup {
                 @for reason in reasons { p { strong { (reason) } } }
                 p { a href={ "/clients/" (code) "/plan" } { (plan_words::TITLE) } }
             }
+        }
+    }
+}
+
+/// The plan comes first.
+fn to_mend(code: &str) -> Markup {
+    html! {
+        div.caution role="alert" {
+            h2 { (plan_words::TO_MEND) }
+            p { (plan_words::TO_MEND_TEXT) }
+            p { a href={ "/clients/" (code) "/plan" } { (plan_words::TITLE) } }
         }
     }
 }
@@ -79,7 +91,10 @@ fn due(view: &LogView, address: &str) -> Markup {
     html! {
         section {
             h2 { (words::DUE) }
-            @if view.due.is_empty() && view.see_clinician.is_empty() { p { (words::NOTHING_DUE) } }
+            @if view.due.is_empty() {
+                @if view.see_clinician.is_empty() { p { (words::NOTHING_DUE) } }
+                @else { p { (words::NOTHING_BEFORE_CLINICIAN) } }
+            }
             div.dues { @for due in &view.due { (one_due(view, due, address)) } }
             @if !view.not_due.is_empty() {
                 details {

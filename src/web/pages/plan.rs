@@ -21,13 +21,17 @@ pub fn render(view: &PlanView) -> Markup {
         &[],
         &html! {
             p.lead { (view.name) }
-            @if let Some(refusal) = &view.stopped { (stopped(refusal, &view.code)) }
+            @if let Some(refusal) = &view.stopped {
+                (errors(&view.clearing))
+                div #field-stopped { (stopped(refusal, &view.code)) }
+            }
             @else if view.needs_intake {
                 div.nextstep {
                     p { (words::INTAKE_FIRST) }
                     a.button.main href={ "/clients/" (view.code) "/intake" } { (words::TO_INTAKE) }
                 }
             }
+            @else if !view.to_mend.is_empty() { (to_mend(view, &address)) }
             @else if !view.see_clinician.is_empty() { (see_clinician(view, &address)) }
             @else {
                 div.caution { p { (view.cautions) } }
@@ -41,6 +45,18 @@ pub fn render(view: &PlanView) -> Markup {
             (change(view, &address))
         },
     )
+}
+
+/// A plan that was kept and cannot be used as it is: what is wrong, each linked to its field in the form.
+fn to_mend(view: &PlanView, address: &str) -> Markup {
+    html! {
+        div.caution role="alert" {
+            h2 { (words::TO_MEND) }
+            ul { @for fault in &view.to_mend { li { a href={ (address) "/edit#field-" (fault.field) } { (fault.message) } } } }
+            p { (words::TO_MEND_TEXT) }
+            p { a.button.main href={ (address) "/edit" } { (words::MEND) } }
+        }
+    }
 }
 
 fn see_clinician(view: &PlanView, address: &str) -> Markup {
@@ -128,7 +144,7 @@ fn change(view: &PlanView, address: &str) -> Markup {
                 a.button href={ "/clients/" (view.code) "/plan.toml" } { (words::DOWNLOAD) }
                 form method="post" action={ (address) "/unit" } {
                     input type="hidden" name="unit" value=(unit);
-                    button aria-describedby="unit-text" { (unit_label) }
+                    button #field-unit aria-describedby="unit-text" { (unit_label) }
                 }
             }
             p.small #unit-text { (words::UNIT_TEXT) }
@@ -160,31 +176,75 @@ pub fn render_form(view: &PlanFormView) -> Markup {
                     (choose(form, "pain_rule", words::PAIN_RULE, "", &rules))
                     p.hint { (words::PAIN_OWN_HINT) }
                     div.fields {
-                        (number(form, "safe_at_most", words::SAFE))
-                        (number(form, "acceptable_at_most", words::ACCEPTABLE))
-                        (number(form, "morning_at_most", words::MORNING))
+                        (number(form, "safe_at_most", words::SAFE, ""))
+                        (number(form, "acceptable_at_most", words::ACCEPTABLE, ""))
+                        (number(form, "morning_at_most", words::MORNING, ""))
                     }
                 }
                 @for stage in &view.stages {
                     fieldset {
                         legend { (stage.name) }
-                        div.fields { @for (name, label) in &stage.fields { (number(form, name, label)) } }
+                        div.fields { @for (name, label) in &stage.fields { (number(form, name, label, "")) } }
+                        div.fields { @for (name, label) in &stage.optional { (number(form, name, label, words::EMPTY_HINT)) } }
+                        (own_pain(form, &stage.id, &stage.name, &rules))
                         @for phase in &stage.phases {
                             h3.label { (phase.name) }
                             div.ranges {
                                 @for (label, names) in &phase.fields { (range(form, &phase.name, label, names)) }
+                                @if !phase.bands.is_empty() { (band_range(form, &phase.name, &phase.bands, &view.bands)) }
                             }
                         }
                     }
                 }
+                p { (words::IN_FILE) }
                 div.actions { button.main { (words::SAVE) } a href={ "/clients/" (view.code) "/plan" } { (text::BACK) } }
             }
         },
     )
 }
 
-fn number(form: &FormView, name: &str, label: &str) -> Markup {
-    Input { name, label, hint: "", mode: "decimal", is_required: false }.render(form)
+fn number(form: &FormView, name: &str, label: &str, hint: &str) -> Markup {
+    Input { name, label, hint, mode: "decimal", is_required: false }.render(form)
+}
+
+/// The limits of pain of one stage, where they are other than the plan's.
+fn own_pain(form: &FormView, id: &str, stage: &str, rules: &[(&str, &str)]) -> Markup {
+    let of = |name: &str| format!("{name}.{id}");
+    let limits =
+        [("safe_at_most", words::SAFE), ("acceptable_at_most", words::ACCEPTABLE), ("morning_at_most", words::MORNING)];
+    let rule = of("pain_rule");
+    let is_wrong =
+        limits.iter().map(|(name, _)| of(name)).chain([rule.clone()]).any(|name| form.error(&name).is_some());
+    let choices: Vec<(&str, &str)> =
+        [(words::AS_PLAN, words::AS_PLAN_LABEL)].into_iter().chain(rules.iter().copied()).collect();
+    html! {
+        details open[is_wrong || form.value(&rule) != words::AS_PLAN] {
+            summary { (words::PAIN_STAGE) span.sr { ", " (stage) } }
+            (choose(form, &rule, words::PAIN_RULE, "", &choices))
+            p.hint { (words::PAIN_OWN_HINT) }
+            div.fields { @for (name, label) in limits { (number(form, &of(name), label, "")) } }
+        }
+    }
+}
+
+/// The bands of a phase, from the lightest to the firmest.
+fn band_range(form: &FormView, phase: &str, names: &[String], bands: &[String]) -> Markup {
+    html! {
+        fieldset.field.plain {
+            legend.label { span.sr { (phase) ", " } (words::BAND) }
+            div.range {
+                @for (name, end) in names.iter().zip([words::FROM, words::TO]) {
+                    @let (id, _, error_id) = ids(name);
+                    @let error = form.error(name);
+                    label for=(id) { (end) }
+                    select id=(id) name=(name) aria-describedby=[error.map(|_| &error_id)] aria-invalid=[error.map(|_| "true")] {
+                        @for band in bands { option value=(band) selected[form.value(name) == *band] { (band) } }
+                    }
+                    (super::shell::error_text(error, &error_id))
+                }
+            }
+        }
+    }
 }
 
 /// One quantity: a field, or two for its range.

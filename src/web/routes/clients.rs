@@ -206,13 +206,14 @@ fn ways(case: &Casework) -> Vec<WayView> {
         ];
     };
     let latest = |day: Option<Day>| day.map(|day| day_words(&day.to_string())).unwrap_or_default();
-    let proposal = case.stopped.is_none().then(|| case.proposal());
+    let proposal = case.proposal();
     let needs_clinician =
         |proposal: &Proposal| proposal.stages.iter().any(|stage| stage.decision == Decision::SeeClinician);
     let due = |proposal: &Proposal| {
         proposal.stages.iter().filter(|stage| stage.dose.is_some() && stage.due_on <= Some(case.today)).count()
     };
     let of_plan = match &proposal {
+        None if case.stopped.is_none() => words::TO_MEND.to_owned(),
         None => words::STOPPED.to_owned(),
         Some(proposal) if needs_clinician(proposal) => words::CLINICIAN.to_owned(),
         Some(proposal) => match due(proposal) {

@@ -22,7 +22,7 @@ use crate::web::error::WebError;
 use crate::web::pages;
 use crate::web::request::{Code, CodeAndId, Form, Parameters};
 use crate::web::state::{App, blocking};
-use crate::web::text::{log as words, plan as plan_words};
+use crate::web::text::log as words;
 use crate::web::text_file::TextFile;
 use crate::web::view::{DueView, EntryFormView, EntryView, FormView, LogView, MorningView};
 
@@ -319,7 +319,7 @@ pub(super) fn clinician_reasons(proposal: &Proposal) -> Vec<String> {
 }
 
 fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
-    let proposal = (case.intake.is_some() && case.stopped.is_none()).then(|| case.proposal());
+    let proposal = case.proposal();
     let stages = proposal.as_ref().map_or(&[][..], |proposal| &proposal.stages);
     let (mut due, mut not_due) = (Vec::new(), Vec::new());
     for (at, stage) in stages.iter().enumerate() {
@@ -337,7 +337,7 @@ fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
                     decision: stage.decision,
                     reason: stage.reason.clone(),
                     dose: (dose.phase.clone(), dose.words.clone()),
-                    pain: plan_words::pain_limits(case.plan.pain_limits(at)),
+                    pain: dose.pain.clone(),
                     how: [dose.how.clone(), dose.felt.clone(), dose.stop.clone()],
                     cells: [
                         dose.load.clone().unwrap_or_default(),
@@ -371,6 +371,7 @@ fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
         today: case.today.to_string(),
         stopped: case.stopped.clone(),
         needs_intake: case.intake.is_none(),
+        is_to_mend: !case.to_mend.is_empty(),
         see_clinician: proposal.as_ref().map(clinician_reasons).unwrap_or_default(),
         mornings: mornings(case),
         due,

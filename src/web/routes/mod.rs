@@ -13,6 +13,7 @@ pub(super) mod intake;
 pub(super) mod log;
 pub(super) mod marks;
 pub(super) mod plan;
+mod plan_form;
 pub(super) mod reaches;
 pub(super) mod visits;
 

@@ -5,6 +5,9 @@ pub const TITLE_NEW: &str = "Add a session of another day";
 pub const TITLE_ENTRY: &str = "Correct an entry";
 pub const DUE: &str = "Due today";
 pub const NOTHING_DUE: &str = "Nothing is due today. Rest is part of the plan.";
+pub const NOTHING_BEFORE_CLINICIAN: &str = "Nothing is due today. A clinician should look first, as is said above: rest what hurts until then. Once a \
+                                            licensed clinician has looked, that is noted under \"Plan and next session\". What was done \
+                                            before can be entered below.";
 pub const AS_PROPOSED: &str = "Done as proposed, without pain";
 pub const DIFFERENT: &str = "It hurt, or it was different";
 pub const NOT_TODAY: &str = "Not today";

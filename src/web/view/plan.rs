@@ -2,7 +2,7 @@
 
 use crate::plan::{DangerSign, Decision};
 
-use super::form::FormView;
+use super::form::{FieldError, FormView};
 
 /// `/clients/{code}/plan`: the stages, and what is proposed for the next session.
 #[derive(Debug, Clone)]
@@ -15,6 +15,8 @@ pub struct PlanView {
     pub stopped: Option<String>,
     /// There is no intake yet: nothing is proposed.
     pub needs_intake: bool,
+    /// What is to be mended before anything is proposed, by field of the form.
+    pub to_mend: Vec<FieldError>,
     /// What heads every proposal.
     pub cautions: String,
     /// Why a clinician should look before anything goes on, in sentences.
@@ -81,17 +83,23 @@ pub struct PlanFormView {
     pub code: String,
     /// The stages.
     pub stages: Vec<StageFormView>,
+    /// The bands that exist, the lightest first.
+    pub bands: Vec<String>,
     /// What is in the plan, or what was typed.
     pub form: FormView,
 }
 
-/// The fields of a stage.
+/// The fields of a stage. Its own limits of pain have the fields of the plan's limits, with a dot and its name in logs behind.
 #[derive(Debug, Clone)]
 pub struct StageFormView {
+    /// Its name in logs.
+    pub id: String,
     /// Its name in words.
     pub name: String,
     /// Field and label of each number.
     pub fields: Vec<(String, &'static str)>,
+    /// The same of numbers that may be empty.
+    pub optional: Vec<(String, &'static str)>,
     /// Name and fields of each phase.
     pub phases: Vec<PhaseFormView>,
 }
@@ -103,6 +111,8 @@ pub struct PhaseFormView {
     pub name: String,
     /// Each quantity with one field, or with two for its range.
     pub fields: Vec<(&'static str, Vec<String>)>,
+    /// The fields of the lightest and the firmest band; none without bands.
+    pub bands: Vec<String>,
 }
 
 /// `/clients/{code}/log`: what is due, what was done.
@@ -116,6 +126,8 @@ pub struct LogView {
     pub stopped: Option<String>,
     /// There is no intake yet.
     pub needs_intake: bool,
+    /// The plan is to be mended before anything is proposed.
+    pub is_to_mend: bool,
     /// Why a clinician should look before anything goes on, in sentences.
     pub see_clinician: Vec<String>,
     /// Mornings after that are not known yet, the latest first.

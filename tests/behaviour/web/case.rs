@@ -406,6 +406,87 @@ fn only_a_clinician_with_a_reason_lets_the_plan_go_on() {
         page.post("/clients/R07/log", &entry(&earlier, "cuff", "", "9", "0")).await.location();
         let plan = page.get("/clients/R07/plan").await.text();
         assert!(plan.contains("severe pain during a session was noted on"), "{plan}");
+        // the log says why nothing is due, and what comes first
+        let log = page.get("/clients/R07/log").await.text();
+        assert!(
+            log.contains("Nothing is due today. A clinician should look first") && !log.contains("Rest is part"),
+            "{log}"
+        );
+        // a danger sign is answered where it was asked: a decision on the plan alone is not taken for that
+        let sign = [entry(&earlier, "soft_tissue", "", "0", "0"), vec![("danger_sign", "fever")]].concat();
+        page.post("/clients/R07/log", &sign).await.location();
+        let before = page.everything();
+        let refused = page.post("/clients/R07/plan/clearance", &clearance).await;
+        is_refused(
+            &page,
+            &before,
+            &refused,
+            "nothing was noted, since this alone would not let the plan go on: a danger sign stands open",
+        );
+    });
+}
+
+#[test]
+fn a_file_is_not_answered_by_a_clearance_that_came_before_it() {
+    wait_for(async {
+        let page = case(21).await;
+        let day = |days: i32| today(&page).plus(days).to_string();
+        page.post("/clients/R07/log", &entry(&day(-9), "flexors", "1 kg", "8", "0")).await.location();
+        let clearance = [("is_clinician", "on"), ("reason", "examined, goes on")];
+        page.post("/clients/R07/plan/clearance", &clearance).await.location();
+        assert!(!page.get("/clients/R07/plan").await.text().contains("See a clinician"));
+        // what comes back as it went out stays answered
+        let out = page.get("/clients/R07/log.csv").await.text();
+        send_file(&page, "/clients/R07/log/file", "log.csv", out.as_bytes()).await.location();
+        assert!(!page.get("/clients/R07/plan").await.text().contains("See a clinician"));
+        // a row that was not there is news, whenever it says that it was entered
+        let row = format!("{day},cuff,yes,,,,,9,0,,{entered},\n", day = day(-6), entered = day(-5));
+        send_file(&page, "/clients/R07/log/file", "log.csv", format!("{out}{row}").as_bytes()).await.location();
+        assert!(page.get("/clients/R07/plan").await.text().contains("severe pain during a session was noted on"));
+    });
+}
+
+#[test]
+fn a_kept_plan_that_is_refused_by_now_is_mended_in_the_form() {
+    wait_for(async {
+        let page = case(21).await;
+        let own = "rule = \"own\"\nsafe_at_most = 1\nacceptable_at_most = 3\nmorning_at_most = 6";
+        let text = Plan::default_text(Unit::Kg).replace("rule = \"pain_free\"", own);
+        let text =
+            text.replace("acceptable_at_most = 5\nmorning_at_most = 1", "acceptable_at_most = 5\nmorning_at_most = 5");
+        let database = rusqlite::Connection::open(page.folder.path().join("data/tworeach.sqlite3")).unwrap();
+        let keep = "INSERT INTO plans (client, text, made_at) VALUES (1, ?1, datetime('now'))";
+        database.execute(keep, [&text]).unwrap();
+        let fault = "What pain is taken: \"The next morning up to\" is 6, expected less than 5".replace('"', "&quot;");
+        let of_stage = "Forearm muscle, with a ball, pain limit of this stage: \"The next morning up to\" is 5";
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(plan.contains("This plan has to be mended") && plan.contains(&fault), "{plan}");
+        assert!(
+            plan.contains("/plan/edit#field-morning_at_most.soft_tissue") && !plan.contains("Start, because"),
+            "{plan}"
+        );
+        // nothing is proposed, and what was done is taken all the same
+        let log = page.get("/clients/R07/log").await.text();
+        assert!(log.contains("This plan has to be mended") && !log.contains("Done as proposed"), "{log}");
+        assert!(page.get("/clients/R07").await.text().contains("to be mended first"));
+        let day = today(&page).plus(-2).to_string();
+        page.post("/clients/R07/log", &entry(&day, "flexors", "1 kg", "0", "0")).await.location();
+        let form = page.get("/clients/R07/plan/edit").await.text();
+        assert!(form.contains(&fault) && form.contains(&of_stage.replace('"', "&quot;")), "{form}");
+        assert!(form.contains("href=\"#field-morning_at_most\""), "{form}");
+        let mut fields = fields_of(&form);
+        fields.insert("pain_rule".to_owned(), "own".to_owned());
+        fields.insert("pain_rule.soft_tissue".to_owned(), "own".to_owned());
+        fields.insert("morning_at_most".to_owned(), "4".to_owned());
+        let before = page.everything();
+        let half: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        let refused = page.post("/clients/R07/plan/edit", &half).await;
+        is_refused(&page, &before, &refused, &of_stage.replace('"', "&quot;"));
+        fields.insert("morning_at_most.soft_tissue".to_owned(), "1".to_owned());
+        let whole: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        page.post("/clients/R07/plan/edit", &whole).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        assert!(!plan.contains("has to be mended") && plan.contains("The same again, because"), "{plan}");
     });
 }
 
@@ -448,10 +529,31 @@ fn the_clinician_changes_doses_limits_and_units() {
         let before = page.everything();
         for (name, value, named) in [
             ("sets_from.flexors.light", "-3", "Wrist flexors, Up and down, light: Sets is \"-3\""),
-            ("weight_from.flexors.light", "-5", "expected a number from 0 to 500 kg"),
-            ("days_between.flexors", "1", "heavy work is never done on consecutive days"),
+            ("weight_from.flexors.light", "-5", "expected a number above 0 and up to 500"),
+            ("days_between.flexors", "1", "Wrist flexors: \"Days from session to session\" is 1, expected 2 or more"),
             ("sets_from.flexors.light", "9", "Wrist flexors, Up and down, light: Sets goes from 9 to"),
             ("weight_from.flexors.light", "99", "Wrist flexors, Up and down, light: Weight, kg goes from 99 to"),
+            (
+                "sets_from.flexors.light",
+                "0",
+                "Wrist flexors, Up and down, light: Sets is \"0\", expected a whole number from 1 to 20",
+            ),
+            (
+                "days_between.flexors",
+                "15",
+                "Wrist flexors: Days from session to session is \"15\", expected a whole number from 1 to 14",
+            ),
+            ("weight_from.flexors.light", "", "Wrist flexors, Up and down, light: Weight, kg is empty"),
+            ("lowering.flexors.heavy", "99", "Wrist flexors, Up and down, heavier: Lowering, s is \"99\""),
+            (
+                "share_to.back_to_it.share",
+                "200",
+                "Back to what set it off, A share of the usual: Share of the usual, % is \"200\"",
+            ),
+            ("exit_pressing.soft_tissue", "12", "Forearm muscle, with a ball: Ends with pressing pain up to is \"12\""),
+            ("band_from.cuff.apart", "firm", "Band goes from firm to light"),
+            ("band_to.cuff.apart", "steel", "Band is \"steel\", expected one of"),
+            ("pain_rule.soft_tissue", "brave", "expected pain_free, thomee_1997"),
             ("pain_rule", "brave", "expected pain_free, thomee_1997"),
             ("safe_at_most", "11", "Safe up to is \"11\""),
         ] {
@@ -464,16 +566,66 @@ fn the_clinician_changes_doses_limits_and_units() {
         let stale = send(&changed("sets_from.flexors.light", "1")).await;
         is_refused(&page, &before, &stale, "was changed since this form was opened");
         let fields = fields_of(&page.get("/clients/R07/plan/edit").await.text());
+        assert!(page.get("/clients/R07/plan").await.text().contains("from 3 sets of 10, 2 kg"));
+        // whole faults lead to their fields, in the form's words
+        let before = page.everything();
+        for (changes, field, named) in [
+            (
+                [("weight_from.flexors.light", "300"), ("weight_to.flexors.light", "400")],
+                "weight_from.flexors.light",
+                "Wrist flexors, Up and down, light: no weight of this plan lies from 300 kg to 400 kg",
+            ),
+            (
+                [("pain_rule.soft_tissue", "own"), ("acceptable_at_most.soft_tissue", "11")],
+                "acceptable_at_most.soft_tissue",
+                "Forearm muscle, with a ball, pain limit of this stage: Acceptable up to is \"11\"",
+            ),
+            (
+                [("pain_rule.soft_tissue", "own"), ("safe_at_most.soft_tissue", "6")],
+                "acceptable_at_most.soft_tissue",
+                "pain limit of this stage: \"Safe up to\" is 6 and \"Acceptable up to\" 5, expected",
+            ),
+        ] {
+            let mut odd = fields.clone();
+            odd.extend(changes.map(|(name, value)| (name.to_owned(), value.to_owned())));
+            let refused = send(&odd).await;
+            is_refused(&page, &before, &refused, &named.replace('"', "&quot;"));
+            assert!(refused.text().contains(&format!("href=\"#field-{field}\"")), "{field}");
+        }
+        // the ball's own limits, what else a stage asks for, and bands and shares
+        let mut more = fields.clone();
+        for (name, value) in [
+            ("pain_rule.soft_tissue", "own"),
+            ("safe_at_most.soft_tissue", "2"),
+            ("acceptable_at_most.soft_tissue", "4"),
+            ("exit_pressing.soft_tissue", ""),
+            ("entry_pain.pull", "1"),
+            ("share_from.back_to_it.share", "60"),
+            ("band_from.cuff.apart", "light"),
+            ("band_to.cuff.apart", "light"),
+        ] {
+            more.insert(name.to_owned(), value.to_owned());
+        }
+        send(&more).await.location();
+        let plan = page.get("/clients/R07/plan").await.text();
+        for told in [
+            "At most 2 of 10 during it for the dose to rise, and at most 4",
+            "pain in use at a visit is 1 or less",
+            "60 % of the usual",
+        ] {
+            assert!(plan.contains(told), "{told}: {plan}");
+        }
+        assert!(!plan.contains("once pressing the spot hurts") && !plan.contains("very light band"), "{plan}");
+        let fields = fields_of(&page.get("/clients/R07/plan/edit").await.text());
         let changed = |name: &str, value: &str| {
             let mut fields = fields.clone();
             fields.insert(name.to_owned(), value.to_owned());
             fields
         };
-        assert!(page.get("/clients/R07/plan").await.text().contains("from 3 sets of 10, 2 kg"));
         send(&changed("pain_rule", "thomee_1997")).await.location();
         let plan = page.get("/clients/R07/plan").await.text();
         assert!(plan.contains("At most 2 of 10 during it for the dose to rise, and at most 5"), "{plan}");
-        let kept = page.app.records.plan(1).unwrap().unwrap();
+        let (kept, _) = page.app.records.plan(1).unwrap().unwrap();
         assert_eq!(kept.pain_limits(kept.stage_at("flexors").unwrap()).safe_at_most, 2);
 
         page.post("/clients/R07/plan/unit", &[("unit", "lb")]).await.location();

@@ -68,6 +68,7 @@ pub(super) fn one_plan(decision: Decision) -> PlanView {
         name: words_of("Inner elbow"),
         stopped: None,
         needs_intake: false,
+        to_mend: Vec::new(),
         cautions: words_of("Not a diagnosis."),
         see_clinician: if is_stopped { vec![words_of("See a clinician, because it hurt.")] } else { Vec::new() },
         cleared: Some((words_of("5 November 2026"), words_of("looked at"))),
@@ -84,10 +85,17 @@ pub(super) fn plan_to_edit() -> PlanFormView {
     let one = vec![words_of("lowering.flexors.light")];
     PlanFormView {
         code: words_of("R07"),
+        bands: vec![words_of("light"), words_of("firm")],
         stages: vec![StageFormView {
+            id: words_of("flexors"),
             name: words_of("Wrist flexors"),
             fields: vec![(words_of("days_between.flexors"), "Days from session to session")],
-            phases: vec![PhaseFormView { name: words_of("Light"), fields: vec![("Sets", both), ("Lowering, s", one)] }],
+            optional: vec![(words_of("entry_pain.flexors"), "Begins with pain in use up to")],
+            phases: vec![PhaseFormView {
+                name: words_of("Light"),
+                fields: vec![("Sets", both), ("Lowering, s", one)],
+                bands: vec![words_of("band_from.flexors.light"), words_of("band_to.flexors.light")],
+            }],
         }],
         form: FormView {
             errors: vec![FieldError { field: words_of("plan"), message: words_of("does not fit") }],
@@ -148,6 +156,7 @@ pub(super) fn one_log(form: FormView) -> LogView {
         today: words_of("2026-11-20"),
         stopped: None,
         needs_intake: false,
+        is_to_mend: false,
         see_clinician: Vec::new(),
         mornings: vec![MorningView {
             day: words_of("2026-11-19"),
