@@ -3,6 +3,7 @@
 mod alone;
 mod carry;
 mod case;
+mod case_plan;
 mod correct;
 mod follow;
 mod guarding;
