@@ -6,7 +6,7 @@ use super::parts::{Scale, choose, choose_as, day, file, lines};
 use super::shell::{Choice, Crumbs, Input, errors, page, stopped};
 use crate::plan::DangerSign;
 use crate::plan::pain::PAIN_MAX;
-use crate::plan::words::decision_words;
+use crate::plan::words::{CAUTIONS, decision_words};
 use crate::web::text::{self, log as words, plan as plan_words};
 use crate::web::view::{DueView, EntryFormView, EntryView, FormView, LogView, MorningView};
 
@@ -58,6 +58,7 @@ fn to_mend(code: &str) -> Markup {
         div.caution role="alert" {
             h2 { (plan_words::TO_MEND) }
             p { (plan_words::TO_MEND_TEXT) }
+            p.small { (CAUTIONS) }
             p { a href={ "/clients/" (code) "/plan" } { (plan_words::TITLE) } }
         }
     }

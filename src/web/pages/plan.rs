@@ -6,7 +6,7 @@ use super::parts::{choose, file, tick};
 use super::shell::{Crumbs, Input, errors, ids, page, stopped};
 use crate::plan::Decision;
 use crate::plan::PainRule;
-use crate::plan::words::decision_words;
+use crate::plan::words::{CAUTIONS, decision_words};
 use crate::records::Word as _;
 use crate::web::text::{self, plan as words};
 use crate::web::view::{FormView, PlanFormView, PlanView, ProposedView, StageView};
@@ -55,6 +55,7 @@ fn to_mend(view: &PlanView, address: &str) -> Markup {
             ul { @for fault in &view.to_mend { li { a href={ (address) "/edit#field-" (fault.field) } { (fault.message) } } } }
             p { (words::TO_MEND_TEXT) }
             p { a.button.main href={ (address) "/edit" } { (words::MEND) } }
+            p.small { (CAUTIONS) }
         }
     }
 }

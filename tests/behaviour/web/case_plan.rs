@@ -27,6 +27,10 @@ fn a_kept_plan_that_is_refused_by_now_is_mended_in_the_form() {
         // nothing is proposed, and what was done is taken all the same
         let log = page.get("/clients/R07/log").await.text();
         assert!(log.contains("This plan has to be mended") && !log.contains("Done as proposed"), "{log}");
+        assert!(
+            log.contains("Stop on pain.") && plan.contains("Stop on pain."),
+            "no proposal brings the cautions here"
+        );
         assert!(page.get("/clients/R07").await.text().contains("to be mended first"));
         let day = today(&page).plus(-2).to_string();
         page.post("/clients/R07/log", &entry(&day, "flexors", "1 kg", "0", "0")).await.location();
