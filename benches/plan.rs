@@ -200,7 +200,7 @@ const fn place(decision: Decision) -> usize {
     match decision {
         Decision::Start => 0,
         Decision::Up => 1,
-        Decision::Hold => 2,
+        Decision::Hold | Decision::Stay => 2,
         Decision::Down => 3,
         Decision::ChangeOfMode => 4,
         Decision::StageDone => 5,

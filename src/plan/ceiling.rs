@@ -1,4 +1,7 @@
-//! What no dose of a stage may exceed after a session that hurt, and how it is left behind again: one step at a time.
+//! What was done of a dose; what no dose of a stage may exceed after a session that hurt, and how that is left behind again: one
+//! step at a time.
+
+use std::cmp::Ordering;
 
 use super::load::Load;
 use super::log::LogEntry;
@@ -30,6 +33,17 @@ impl Ceiling {
         }
     }
 
+    /// What was done of a dose, as proposed where not stated, be it more than proposed.
+    pub(super) fn of_done(entry: &LogEntry, proposed: &Rung) -> Self {
+        let load = if entry.load == Load::None { proposed.load } else { entry.load };
+        Self {
+            load: load.amount(),
+            sets: entry.sets.unwrap_or(proposed.sets),
+            repetitions: entry.repetitions.unwrap_or(proposed.repetitions),
+            hold_s: if proposed.hold_s == 0 { 0 } else { entry.seconds.unwrap_or(proposed.hold_s) },
+        }
+    }
+
     /// The lower of two ceilings in each.
     pub(super) fn and(&self, other: &Self) -> Self {
         Self {
@@ -58,6 +72,18 @@ impl Ceiling {
     /// The dose can be cut down to the ceiling: a load cannot, and a hold is not cut down to none.
     pub(super) const fn can_cut(&self, rung: &Rung) -> bool {
         rung.load.amount() <= self.load && (rung.hold_s == 0 || self.hold_s > 0)
+    }
+
+    /// How a dose compares with what was done: the load decides; with the same load, `None` where one thing is more and another less.
+    pub(super) fn compared(&self, dose: &Rung) -> Option<Ordering> {
+        let pairs = [(dose.sets, self.sets), (dose.repetitions, self.repetitions), (dose.hold_s, self.hold_s)];
+        let has = |wanted: Ordering| pairs.iter().any(|(dose, done)| dose.cmp(done) == wanted);
+        match (dose.load.amount().cmp(&self.load), has(Ordering::Less), has(Ordering::Greater)) {
+            (Ordering::Equal, true, true) => None,
+            (Ordering::Equal, true, false) => Some(Ordering::Less),
+            (Ordering::Equal, false, true) => Some(Ordering::Greater),
+            (by_load, ..) => Some(by_load),
+        }
     }
 
     /// The ceiling with one thing a step higher on the way to a dose: repetitions, then hold, then sets.

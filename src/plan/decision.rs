@@ -15,8 +15,10 @@ pub enum Decision {
     Start,
     /// One step up.
     Up,
-    /// The same again.
+    /// The same again as was done last.
     Hold,
+    /// The dose stays; less of it, or another one, was done last.
+    Stay,
     /// A lower dose.
     Down,
     /// Another phase, up or down.
@@ -60,6 +62,12 @@ pub enum Cause {
     LightestTooHeavy(Option<usize>),
     /// More than one step above what was done last is never proposed, whatever the plan says by now.
     DoneLess,
+    /// What was done last is more than where the plan stands.
+    DoneMore,
+    /// The plan rises to what was done last.
+    CaughtUp,
+    /// A rule keeps the dose because it was not done in full; entries of one day would be it together.
+    InParts(Option<usize>),
     /// Even the lightest dose is more than a step above what was done last.
     NothingNear,
     /// Pain, or a danger sign, on the day of the latest session or since.
@@ -82,6 +90,15 @@ pub enum Cause {
     NegativeScreen,
     /// The stretch changed nothing.
     UnchangedScreen,
+}
+
+/// What else there was before a pause, when a rule for pauses decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum BeforePause {
+    /// The latest session hurt, which lowers the dose as well.
+    Pain,
+    /// The exit was met.
+    Done,
 }
 
 /// What nothing rises after.

@@ -7,6 +7,8 @@
 //! one session, and one that came too soon earns nothing; no load is more than one step above the one that was done last, and
 //! none, nor sets, repetitions or hold, is more after a pause than before it.
 
+use std::cmp::Ordering;
+
 use super::ceiling::Ceiling;
 use super::danger::DangerSign;
 use super::day::Day;
@@ -31,7 +33,7 @@ const QUIET_DAYS: i32 = 1;
 /// Where a client stands in a plan.
 #[derive(Debug, Clone)]
 pub struct Progress<'a> {
-    plan: &'a Plan,
+    pub(super) plan: &'a Plan,
     facts: &'a Facts,
     pub(super) states: Vec<StageState>,
     /// The highest place so far of each phase, the phases of one stage after those of the one before.
@@ -119,7 +121,10 @@ impl<'a> Progress<'a> {
                 let (rung, ceiling) = choice.rung.map_or((state.rung, state.ceiling), |rung| (rung, choice.ceiling));
                 let before: usize = self.plan.stages[..entry.stage].iter().map(|stage| stage.phases.len()).sum();
                 let best = &mut self.bests[before + stage.rungs[rung].phase];
-                state.move_to(&Move { rung, ceiling, is_fall: choice.is_fall, is_rise }, best);
+                let has_lighter_mode = stage.phase_of(rung).if_it_hurts.is_some();
+                let is_mode_fall = choice.is_fall && state.leads_to_lighter_mode(stage, rung);
+                let is_fall = choice.is_fall;
+                state.move_to(&Move { rung, ceiling, is_fall, is_mode_fall, has_lighter_mode, is_rise }, best);
             }
             let proposed = [self.proposed[entry.stage].dose(stage), choice.dose(stage)];
             let is_after_heavy = self.is_heavy(entry)
@@ -210,7 +215,8 @@ impl<'a> Progress<'a> {
         match choice.decision {
             Decision::Start => nothing(Decision::Waiting, cause),
             _ if self.is_new_or_higher(stage, &choice) => {
-                self.with_dose(stage, on, Decision::Hold, cause, self.states[stage].rung, false)
+                let held = self.with_dose(stage, on, Decision::Hold, cause, self.states[stage].rung, false);
+                self.states[stage].last.map_or(held, |last| self.as_told(stage, &last, held))
             }
             _ => choice,
         }
@@ -306,9 +312,14 @@ impl<'a> Progress<'a> {
         let state = &self.states[stage];
         match state.done_on {
             Some(done) if done == on => {
-                let dose = self.plan.stages[stage].keep.then(|| self.choose_open(stage, on));
-                let dose = dose.unwrap_or_else(|| nothing(Decision::StageDone, Cause::Exit));
-                Choice { decision: Decision::StageDone, cause: Cause::Exit, is_fall: false, ..dose }
+                let done = nothing(Decision::StageDone, Cause::Exit);
+                let goes_on = self.plan.stages[stage].keep.then(|| self.choose_open(stage, on));
+                match goes_on {
+                    // after a pause it goes on with less, and why is more to know than that it is done
+                    Some(dose) if dose.is_fall || dose.decision == Decision::SeeClinician => dose,
+                    Some(dose) => Choice { decision: done.decision, cause: done.cause, ..dose },
+                    None => done,
+                }
             }
             Some(_) if !self.plan.stages[stage].keep => nothing(Decision::Finished, Cause::Earlier),
             _ => self.choose_open(stage, on),
@@ -337,6 +348,9 @@ impl<'a> Progress<'a> {
         if action == Action::Down {
             // the fall that this one would be counts, so that the last of them is not waited for
             situation.setbacks = situation.setbacks.saturating_add(1);
+            if last.is_sore() && of_plan.phase_of(state.rung).if_it_hurts.is_some() {
+                situation.mode_falls = situation.mode_falls.saturating_add(1);
+            }
             let counted = act(situation);
             if counted.1 == Action::SeeClinician {
                 (rule, action) = counted;
@@ -353,7 +367,33 @@ impl<'a> Progress<'a> {
                 Choice { cause: too_soon.map_or(held.cause, Cause::TooSoon), ..held }
             }
         };
-        self.within_reach(stage, on, choice)
+        self.as_told(stage, last, self.within_reach(stage, on, choice))
+    }
+
+    /// The choice in words that hold beside what was done last, whatever the plan proposed: more or less than that was done, or the
+    /// plan is another one by now.
+    fn as_told(&self, stage: usize, last: &LastSession, choice: Choice) -> Choice {
+        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
+        let Some(dose) = choice.dose(of_plan) else { return choice };
+        let is_sore = last.is_sore() || matches!(choice.cause, Cause::SoreSince(..));
+        let (decision, cause) = match (choice.decision, last.done.compared(&dose), choice.cause) {
+            (Decision::Hold, Some(Ordering::Greater) | None, cause) => (Decision::Stay, cause),
+            (Decision::Hold | Decision::Up, Some(Ordering::Less), cause) if is_sore => (Decision::Down, cause),
+            (Decision::Hold | Decision::Up, Some(Ordering::Less), _) => (Decision::Down, Cause::DoneMore),
+            (Decision::Up, Some(Ordering::Equal), _) => (Decision::Hold, Cause::CaughtUp),
+            (Decision::Down, Some(Ordering::Equal), cause) => (Decision::Hold, cause),
+            (Decision::Down, Some(Ordering::Greater), cause @ Cause::DoneLess) => (Decision::Up, cause),
+            (Decision::Down, Some(Ordering::Greater), cause) => (Decision::Stay, cause),
+            (decision, _, cause) => (decision, cause),
+        };
+        let is_in_parts = last.is_in_parts(&state.dose(of_plan));
+        let cause = match cause {
+            Cause::Rule(Some(rule)) if is_in_parts && self.plan.rules[rule].is_short == Some(true) => {
+                Cause::InParts(Some(rule))
+            }
+            cause => cause,
+        };
+        Choice { decision, cause, ..choice }
     }
 
     /// The choice, or a lower one where its load is more than one step above what was done last in its mode: less was done than
@@ -443,122 +483,21 @@ impl<'a> Progress<'a> {
         self.with_dose(stage, on, decision, Cause::Rule(rule), next, false)
     }
 
-    fn down(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
-        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
-        let lighter_phase = of_plan.phase_of(state.rung).if_it_hurts.as_ref().filter(|_| last.is_sore());
-        let below = match lighter_phase.and_then(|id| of_plan.phases.iter().position(|phase| phase.id == *id)) {
-            Some(phase) => of_plan.rungs.iter().rposition(|rung| rung.phase == phase),
-            None => state.rung.checked_sub(1),
-        };
-        let lowest_is_light = of_plan.rungs[0].load.amount() <= self.cap(stage, last)
-            && state.ceiling.is_none_or(|ceiling| ceiling.can_cut(&of_plan.rungs[0]));
-        match below.and_then(|below| self.highest_within(stage, below, last)) {
-            Some(rung) => {
-                let decision = self.moved(stage, rung, Decision::Down);
-                self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
-            }
-            None if state.rung == 0 && lowest_is_light => {
-                self.with_dose(stage, on, Decision::Hold, Cause::Lightest(rule), 0, true)
-            }
-            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy(rule)) },
-        }
-    }
-
-    /// A rule that looks at how long ago the latest session was.
-    fn is_of_pause(&self, rule: Option<usize>) -> bool {
-        rule.is_some_and(|rule| self.plan.rules[rule].days_since_session_above.is_some())
-    }
-
-    /// Less after a pause, or for another reason than pain: no more of load, sets, repetitions or hold than the latest dose.
-    ///
-    /// A pause leads back no further than to where one begins, and after pain to where that leads first.
-    fn ease(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
-        let (state, of_plan) = (&self.states[stage], &self.plan.stages[stage]);
-        let rungs = &of_plan.rungs;
-        let is_of_pause = self.is_of_pause(rule);
-        let from = if last.is_sore() {
-            self.down(stage, on, last, rule)
-        } else {
-            self.with_dose(stage, on, Decision::Hold, Cause::FirstDose(rule), state.rung, false)
-        };
-        let Some((place, latest)) = from.rung.zip(from.dose(of_plan)) else { return from };
-        let latest = Ceiling::of_dose(&latest);
-        let floor = match (is_of_pause, place.checked_sub(of_plan.first_rung)) {
-            (false, _) => 0,
-            (true, Some(_)) if rungs[of_plan.first_rung].load.amount() <= latest.load => of_plan.first_rung,
-            _ => rungs.iter().position(|rung| rung.phase == rungs[place].phase).unwrap_or(0),
-        };
-        let keep_percent = rule.and_then(|rule| self.plan.rules[rule].keep_percent);
-        let is_low = |at: usize| {
-            let kept = keep_percent.unwrap_or(100);
-            let of = |whole: u64| whole.saturating_mul(u64::from(kept)) / 100;
-            let climbed = |at: usize| u64::try_from(at - floor).unwrap_or(u64::MAX);
-            let is_light = rungs[at].load.amount() <= of(latest.load);
-            if latest.load > 0 { is_light } else { is_light && climbed(at) <= of(climbed(place)) }
-        };
-        let lower = (floor..place).rev().filter(|at| is_low(*at));
-        let held = lower.clone().find(|at| latest.holds(&rungs[*at]));
-        // where none is as small, the first one of the highest load is cut to size
-        let first_of_load = |at: usize| {
-            let is_alike = |rung: &Rung| rung.phase == rungs[at].phase && rung.load == rungs[at].load;
-            (floor..=at).find(|first| is_alike(&rungs[*first])).unwrap_or(at)
-        };
-        let cut = || lower.clone().find(|at| latest.can_cut(&rungs[*at])).map(first_of_load);
-        let floor_to_cut = || Some(floor).filter(|floor| *floor < place && latest.can_cut(&rungs[*floor]));
-        let Some(rung) = held.or_else(cut).or_else(floor_to_cut) else {
-            return match (is_of_pause, last.is_sore()) {
-                (true, _) | (_, true) => from,
-                // a rule that is not of a pause lowers what is the lightest
-                (false, false) => Choice { cause: Cause::Lightest(rule), is_fall: true, ..from },
-            };
-        };
-        let decision = self.moved(stage, rung, Decision::Down);
-        let choice = self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true);
-        self.under(stage, choice, Some(latest))
-    }
-
-    /// The same again, but no more than what hurt.
-    fn keep_or_lower(&self, stage: usize, on: Day, last: &LastSession, rule: Option<usize>) -> Choice {
-        let state = &self.states[stage];
-        let rung = &self.plan.stages[stage].rungs[state.rung];
-        if state.ceiling.is_none_or(|ceiling| ceiling.can_cut(rung)) {
-            let decision = if last.is_cut { Decision::Down } else { Decision::Hold };
-            return self.with_dose(stage, on, decision, Cause::Rule(rule), state.rung, last.is_cut);
-        }
-        match self.highest_within(stage, state.rung, last) {
-            Some(rung) => {
-                let decision = self.moved(stage, rung, Decision::Down);
-                self.with_dose(stage, on, decision, Cause::Rule(rule), rung, true)
-            }
-            None => Choice { is_fall: true, ..nothing(Decision::SeeClinician, Cause::LightestTooHeavy(rule)) },
-        }
-    }
-
-    /// The highest dose up to a place that is within what hurt; where none is, the first of the highest load that is, to be cut
-    /// down to the ceiling.
-    fn highest_within(&self, stage: usize, limit: usize, last: &LastSession) -> Option<usize> {
-        let (cap, ceiling) = (self.cap(stage, last), self.states[stage].ceiling);
-        let rungs = &self.plan.stages[stage].rungs[..=limit];
-        let is_light = |rung: &Rung| rung.load.amount() <= cap && ceiling.is_none_or(|ceiling| ceiling.can_cut(rung));
-        rungs.iter().rposition(|rung| is_light(rung) && ceiling.is_none_or(|ceiling| ceiling.holds(rung))).or_else(
-            || {
-                let highest = rungs.iter().rfind(|rung| is_light(rung))?;
-                rungs.iter().position(|rung| rung.phase == highest.phase && rung.load == highest.load && is_light(rung))
-            },
-        )
-    }
-
-    fn cap(&self, stage: usize, last: &LastSession) -> u64 {
-        last.load.amount().min(self.plan.stages[stage].rungs[self.states[stage].rung].load.amount())
-    }
-
     /// `otherwise`, or a change of mode where the phase is another.
-    fn moved(&self, stage: usize, rung: usize, otherwise: Decision) -> Decision {
+    pub(super) fn moved(&self, stage: usize, rung: usize, otherwise: Decision) -> Decision {
         let rungs = &self.plan.stages[stage].rungs;
         if rungs[rung].phase == rungs[self.states[stage].rung].phase { otherwise } else { Decision::ChangeOfMode }
     }
 
-    fn with_dose(&self, stage: usize, on: Day, decision: Decision, cause: Cause, rung: usize, is_fall: bool) -> Choice {
+    pub(super) fn with_dose(
+        &self,
+        stage: usize,
+        on: Day,
+        decision: Decision,
+        cause: Cause,
+        rung: usize,
+        is_fall: bool,
+    ) -> Choice {
         let of_plan = &self.plan.stages[stage];
         let after_last = self.states[stage].last.map(|last| last.day.plus(i32::from(of_plan.days_between)));
         let after_heavy =
@@ -571,7 +510,7 @@ impl<'a> Progress<'a> {
     }
 
     /// The choice under a ceiling, if that cuts its dose down.
-    fn under(&self, stage: usize, choice: Choice, ceiling: Option<Ceiling>) -> Choice {
+    pub(super) fn under(&self, stage: usize, choice: Choice, ceiling: Option<Ceiling>) -> Choice {
         let rungs = &self.plan.stages[stage].rungs;
         let ceiling = ceiling.filter(|ceiling| choice.rung.is_some_and(|rung| !ceiling.holds(&rungs[rung])));
         Choice { ceiling, ..choice }
@@ -583,6 +522,6 @@ fn stops_others(choice: &Choice) -> bool {
     choice.decision == Decision::SeeClinician && choice.cause != Cause::UnchangedScreen
 }
 
-const fn nothing(decision: Decision, cause: Cause) -> Choice {
+pub(super) const fn nothing(decision: Decision, cause: Cause) -> Choice {
     Choice { decision, cause, rung: None, due_on: None, is_fall: false, ceiling: None }
 }

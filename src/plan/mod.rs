@@ -30,6 +30,7 @@ mod ceiling;
 mod check;
 mod intake_read;
 mod log_csv;
+mod lowering;
 mod read;
 mod stage_state;
 mod step;

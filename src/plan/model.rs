@@ -288,6 +288,12 @@ impl Stage {
     pub fn phase_of(&self, rung: usize) -> &Phase {
         &self.phases[self.rungs[rung].phase]
     }
+
+    /// The phase that a dose is left for when it hurts.
+    pub(super) fn lighter_phase(&self, rung: usize) -> Option<usize> {
+        let id = self.phase_of(rung).if_it_hurts.as_ref()?;
+        self.phases.iter().position(|phase| phase.id == *id)
+    }
 }
 
 fn amounts<S: serde::Serializer>(weights: &[Weight], serializer: S) -> Result<S::Ok, S::Error> {

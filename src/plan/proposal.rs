@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::danger::DangerSign;
 use super::day::Day;
-use super::decision::{Cause, Choice, Decision, Soreness};
+use super::decision::{BeforePause, Cause, Choice, Decision, Soreness};
 use super::engine::Progress;
 use super::facts::{Alarm, Facts};
 use super::load::{Load, LoadKind};
@@ -12,7 +12,8 @@ use super::log::{Log, LogEntry};
 use super::model::{Mode, Plan, Rung};
 use super::stage_state::WEEK_DAYS;
 use super::words::{
-    CAUTIONS, EMERGENCY, cause_words, days_words, decision_words, dose_words, entry_words, pain_limits_words,
+    CAUTIONS, EMERGENCY, before_pause_words, cause_words, days_words, decision_words, dose_words, entry_words,
+    pain_limits_words,
 };
 
 /// The name of the format.
@@ -125,14 +126,15 @@ fn stage_proposal(
         Cause::Rule(Some(rule))
         | Cause::FirstDose(Some(rule))
         | Cause::Lightest(Some(rule))
-        | Cause::LightestTooHeavy(Some(rule)) => plan.rules().get(rule).map(|rule| rule.id.clone()),
+        | Cause::LightestTooHeavy(Some(rule))
+        | Cause::InParts(Some(rule)) => plan.rules().get(rule).map(|rule| rule.id.clone()),
         _ => None,
     };
     StageProposal {
         stage: stage.id.clone(),
         name: stage.name.clone(),
         decision: choice.decision,
-        reason: reason(plan, choice, rule.as_deref(), &evidence),
+        reason: reason(plan, choice, progress.before_pause(at, choice), rule.as_deref(), &evidence),
         rule,
         entries: evidence.iter().map(|entry| entry.day).collect(),
         due_on: choice.due_on,
@@ -141,13 +143,20 @@ fn stage_proposal(
     }
 }
 
-fn reason(plan: &Plan, choice: &Choice, rule: Option<&str>, evidence: &[&LogEntry]) -> String {
+fn reason(
+    plan: &Plan,
+    choice: &Choice,
+    before_pause: Option<BeforePause>,
+    rule: Option<&str>,
+    evidence: &[&LogEntry],
+) -> String {
     let mut words = decision_words(choice.decision).to_owned();
     if let Some(first) = words.get_mut(..1) {
         first.make_ascii_uppercase();
     }
     words.push_str(", because ");
     words.push_str(&cause_words(choice.cause, plan));
+    words.push_str(before_pause.map_or("", before_pause_words));
     let mut grounds = Vec::new();
     if let Some(rule) = rule {
         grounds.push(format!("rule {rule}"));
@@ -189,6 +198,9 @@ fn evidence<'a>(
                 let days: Vec<Day> = progress.states[at].falls().chain(latest).collect();
                 let fell = latest_first.iter().copied().filter(|entry| days.contains(&entry.day));
                 fell.take(usize::from(setbacks)).collect()
+            } else if rule.mode_falls_at_least.is_some() {
+                let days: Vec<Day> = progress.states[at].mode_fell_on().into_iter().chain(latest).collect();
+                latest_first.iter().copied().filter(|entry| days.contains(&entry.day)).collect()
             } else if rule.week_rises == Some(true) {
                 let week = latest_first
                     .iter()
@@ -211,6 +223,9 @@ fn evidence<'a>(
         | Cause::Lightest(_)
         | Cause::LightestTooHeavy(_)
         | Cause::DoneLess
+        | Cause::DoneMore
+        | Cause::CaughtUp
+        | Cause::InParts(_)
         | Cause::NothingNear => count(1),
         _ => Vec::new(),
     };

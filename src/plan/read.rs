@@ -329,6 +329,7 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
         "is_short",
         "is_ready",
         "setbacks_at_least",
+        "mode_falls_at_least",
         "days_without_gain_above",
         "days_since_session_above",
         "keep_percent",
@@ -349,6 +350,7 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
     let [week_rises, is_short, is_ready] =
         ["week_rises", "is_short", "is_ready"].map(|field| fields.flag(field, problems));
     let setbacks_at_least = count(&fields, "setbacks_at_least", [1, super::rules::SETBACKS_MAX], problems);
+    let mode_falls_at_least = count(&fields, "mode_falls_at_least", [1, super::rules::SETBACKS_MAX], problems);
     let [days_without_gain_above, days_since_session_above] =
         ["days_without_gain_above", "days_since_session_above"].map(|field| count(&fields, field, [1, 365], problems));
     let keep_percent = count(&fields, "keep_percent", [0, KEEP_PERCENT_MAX], problems);
@@ -367,6 +369,7 @@ fn rule(node: &Node, problems: &mut Problems) -> Option<Rule> {
         is_short,
         is_ready,
         setbacks_at_least,
+        mode_falls_at_least,
         days_without_gain_above,
         days_since_session_above,
         keep_percent,

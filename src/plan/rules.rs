@@ -22,6 +22,8 @@ pub struct Situation {
     pub is_ready: bool,
     /// Falls since the dose was last raised to a new height of its phase.
     pub setbacks: u16,
+    /// Falls to a lighter phase because it hurt, since a new height of the phase that was left.
+    pub mode_falls: u16,
     /// Days of training since the latest gain: a new height of a phase, or a step of the way back after a single fall. Of a longer
     /// pause only a week counts.
     pub days_without_gain: u16,
@@ -69,6 +71,9 @@ pub struct Rule {
     /// So many falls and more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub setbacks_at_least: Option<u16>,
+    /// So many falls to a lighter phase, and more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mode_falls_at_least: Option<u16>,
     /// More days of training without a gain than this.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub days_without_gain_above: Option<u16>,
@@ -101,6 +106,7 @@ impl Rule {
             && self.is_short.is_none_or(|short| short == at.is_short)
             && self.is_ready.is_none_or(|ready| ready == at.is_ready)
             && self.setbacks_at_least.is_none_or(|count| at.setbacks >= count)
+            && self.mode_falls_at_least.is_none_or(|count| at.mode_falls >= count)
             && self.days_without_gain_above.is_none_or(|days| at.days_without_gain > days)
             && self.days_since_session_above.is_none_or(|days| at.days_since_session > days)
     }
@@ -146,7 +152,8 @@ pub(super) fn faults(rules: &[Rule], stages: &[String]) -> Vec<RulesFault> {
                     found.push(fault);
                 }
             }
-            let is_ordinary = at.setbacks + at.days_without_gain + at.days_since_session == 0 && !at.week_rises;
+            let is_ordinary =
+                at.setbacks + at.mode_falls + at.days_without_gain + at.days_since_session == 0 && !at.week_rises;
             rises |= action == Action::Up && is_ordinary && !at.is_short;
             has_end &= at.setbacks < SETBACKS_MAX || action == Action::SeeClinician;
         }
@@ -171,6 +178,7 @@ fn situations(rules: &[Rule]) -> Vec<Situation> {
     };
     let above = |days: Option<u16>| days.map(|days| days.saturating_add(1));
     let setbacks = ranges(&|rule| rule.setbacks_at_least, &[0, SETBACKS_MAX]);
+    let mode_falls = ranges(&|rule| rule.mode_falls_at_least, &[0]);
     let without_gain = ranges(&|rule| above(rule.days_without_gain_above), &[0]);
     let since_session = ranges(&|rule| above(rule.days_since_session_above), &[0]);
     let mut situations = Vec::new();
@@ -182,7 +190,9 @@ fn situations(rules: &[Rule]) -> Vec<Situation> {
                 if is_ready && (is_short || during != Zone::Safe || morning != Morning::Settled) {
                     continue;
                 }
-                for &setbacks in &setbacks {
+                // a new best of a lighter phase ends the count of falls alone, so that either may be the larger
+                let falls = setbacks.iter().flat_map(|all| mode_falls.iter().map(move |of_mode| (*all, *of_mode)));
+                for (setbacks, mode_falls) in falls {
                     for &days_without_gain in &without_gain {
                         for &days_since_session in &since_session {
                             situations.push(Situation {
@@ -192,6 +202,7 @@ fn situations(rules: &[Rule]) -> Vec<Situation> {
                                 is_short,
                                 is_ready,
                                 setbacks,
+                                mode_falls,
                                 days_without_gain,
                                 days_since_session,
                             });
@@ -218,6 +229,7 @@ mod tests {
             is_short: None,
             is_ready: None,
             setbacks_at_least: None,
+            mode_falls_at_least: None,
             days_without_gain_above: None,
             days_since_session_above: None,
             keep_percent: None,

@@ -32,6 +32,11 @@ pub(super) struct StageState {
     pub(super) rung: usize,
     /// What its doses may not exceed since a session that hurt.
     pub(super) ceiling: Option<Ceiling>,
+    /// Falls to a lighter phase because it hurt, since a place was reached that is the highest so far of the phase that was left, or
+    /// since a clinician looked.
+    mode_falls: u16,
+    /// The session that led to the latest of them.
+    mode_fell_on: Option<Day>,
     /// Falls since a place was reached that is the highest so far of its phase, or since a clinician looked.
     pub(super) setbacks: u16,
     /// The day from which on the session that led to the latest fall could be known.
@@ -76,6 +81,10 @@ pub(super) struct Move {
     pub(super) ceiling: Option<Ceiling>,
     /// It counts as a fall.
     pub(super) is_fall: bool,
+    /// A fall to a lighter phase because it hurt.
+    pub(super) is_mode_fall: bool,
+    /// It is of a phase that is left for a lighter one when it hurts.
+    pub(super) has_lighter_mode: bool,
     /// It is more than what was done before.
     pub(super) is_rise: bool,
 }
@@ -88,6 +97,10 @@ pub(super) struct LastSession {
     told_on: Day,
     /// The load that was used, never more than what is known: as proposed where nothing was stated.
     pub(super) load: Load,
+    /// All that was done.
+    pub(super) done: Ceiling,
+    /// Sets of the day's entries that were whole but for these.
+    sets: u16,
     pub(super) during: Zone,
     pub(super) morning: Morning,
     pub(super) is_short: bool,
@@ -117,6 +130,11 @@ impl LastSession {
         !self.is_short && self.during == Zone::Safe && self.morning == Morning::Settled
     }
 
+    /// Short of sets in each entry of its day, and not in all of them together.
+    pub(super) const fn is_in_parts(&self, dose: &Rung) -> bool {
+        self.is_short && self.sets >= dose.sets
+    }
+
     /// The session with another entry of its day in it: the worst of both in each.
     fn and(&self, other: &Self) -> Self {
         let load = if other.load.amount() < self.load.amount() { other.load } else { self.load };
@@ -124,6 +142,8 @@ impl LastSession {
             day: self.day,
             told_on: self.told_on.max(other.told_on),
             load,
+            done: self.done.and(&other.done),
+            sets: self.sets.saturating_add(other.sets),
             during: self.during.max(other.during),
             morning: self.morning.max(other.morning),
             is_short: self.is_short || other.is_short,
@@ -140,6 +160,8 @@ impl StageState {
             done_on: None,
             rung: stage.first_rung,
             ceiling: None,
+            mode_falls: 0,
+            mode_fell_on: None,
             setbacks: 0,
             setback_on: None,
             falls: [None; FALLS_KEPT],
@@ -161,6 +183,7 @@ impl StageState {
         if let Some(cleared) = cleared {
             if self.setback_on.is_some_and(|on| cleared > on) {
                 self.setbacks = 0;
+                self.mode_falls = 0;
                 self.setback_on = None;
             }
             if self.last.is_some_and(|last| cleared > last.told_on) {
@@ -188,16 +211,29 @@ impl StageState {
                 *fall = last;
             }
             self.setbacks = self.setbacks.saturating_add(1);
+            if to.is_mode_fall {
+                self.mode_falls = self.mode_falls.saturating_add(1);
+                self.mode_fell_on = last;
+            }
             self.setback_on = self.setback_on.max(self.last.map(|last| last.told_on));
         } else if to.is_rise {
             if is_best {
                 self.setbacks = 0;
+            }
+            if is_best && to.has_lighter_mode {
+                self.mode_falls = 0;
             }
             if self.setbacks < 2 {
                 self.training_days = 0;
             }
         }
         (self.rung, self.ceiling) = (to.rung, to.ceiling);
+    }
+
+    /// A place is of the phase that the present one is left for when it hurts.
+    pub(super) fn leads_to_lighter_mode(&self, stage: &Stage, rung: usize) -> bool {
+        let phase = stage.rungs[rung].phase;
+        phase != stage.rungs[self.rung].phase && stage.lighter_phase(self.rung) == Some(phase)
     }
 
     /// The present dose, cut down to the ceiling.
@@ -292,6 +328,11 @@ impl StageState {
         self.falls.into_iter().take(usize::from(self.setbacks)).flatten()
     }
 
+    /// The session that led to the latest fall to a lighter phase.
+    pub(super) const fn mode_fell_on(&self) -> Option<Day> {
+        self.mode_fell_on
+    }
+
     /// The sessions that end the stage are done, and since then no visit has asked for the pain that its exit asks for.
     fn waits_for_visit(&self, stage: &Stage, visited: Option<Day>) -> bool {
         stage.exit.pain_on_pressing_at_most.is_some()
@@ -315,6 +356,7 @@ impl StageState {
             is_short: last.is_short,
             is_ready: self.run_here >= stage.sessions_to_rise,
             setbacks: if is_seen_since(self.setback_on) { 0 } else { self.setbacks },
+            mode_falls: if is_seen_since(self.setback_on) { 0 } else { self.mode_falls },
             // a stage that is done has nothing left to gain, nor one that waits for a visit
             days_without_gain: if self.waits_for_visit(stage, visited)
                 || is_seen_since(Some(last.told_on))
@@ -367,15 +409,17 @@ fn is_higher_dose(entry: &LogEntry, stage: &Stage, rung: usize, dose: &Rung) -> 
 fn session_of(entry: &LogEntry, rung: &Rung, limits: &PainLimits) -> LastSession {
     let load = if entry.load == Load::None { rung.load } else { entry.load };
     let reaches = |done: Option<u16>, proposed: u16| done.is_none_or(|done| done >= proposed);
-    let is_whole = entry.is_done
+    let is_whole_but_sets = entry.is_done
         && load.is_at_least(rung.load)
-        && reaches(entry.sets, rung.sets)
         && reaches(entry.repetitions, rung.repetitions)
         && (rung.hold_s == 0 || reaches(entry.seconds, rung.hold_s));
+    let is_whole = is_whole_but_sets && reaches(entry.sets, rung.sets);
     LastSession {
         day: entry.day,
         told_on: entry.told_on(),
         load,
+        done: Ceiling::of_done(entry, rung),
+        sets: entry.sets.filter(|_| is_whole_but_sets && !is_whole).unwrap_or(0),
         // a session that was not done says nothing of pain unless some is stated
         during: entry.pain_during.map_or(Zone::Safe, |pain| limits.zone(pain)),
         morning: limits.morning(entry.pain_next_morning),

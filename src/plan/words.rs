@@ -3,7 +3,7 @@
 
 use super::danger::DangerSign;
 use super::day::Day;
-use super::decision::{Cause, Decision, Soreness};
+use super::decision::{BeforePause, Cause, Decision, Soreness};
 use super::facts::Alarm;
 use super::load::Load;
 use super::log::LogEntry;
@@ -69,6 +69,7 @@ pub const fn decision_words(decision: Decision) -> &'static str {
         Decision::Start => "start",
         Decision::Up => "one step up",
         Decision::Hold => "the same again",
+        Decision::Stay => "this dose for now",
         Decision::Down => "less",
         Decision::ChangeOfMode => "another way of doing it",
         Decision::StageDone => "stage done",
@@ -197,7 +198,9 @@ pub fn entry_words(entry: &LogEntry, bands: &[String]) -> String {
     }
     match (entry.sets, entry.repetitions) {
         (Some(sets), Some(repetitions)) => parts.push(format!("{sets} x {repetitions}")),
+        (Some(1), None) => parts.push("1 set".to_owned()),
         (Some(sets), None) => parts.push(format!("{sets} sets")),
+        (None, Some(1)) => parts.push("1 repetition".to_owned()),
         (None, Some(repetitions)) => parts.push(format!("{repetitions} repetitions")),
         (None, None) => {}
     }
@@ -231,6 +234,12 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
             format!("{}, and even the lightest dose of the plan is more than that", rule_words(rule, plan))
         }
         Cause::DoneLess => "no more is proposed than one step above what was done last".to_owned(),
+        Cause::DoneMore => "more was done last than the plan has come to, and it goes one step at a time".to_owned(),
+        Cause::CaughtUp => "the plan's next step is what was done last".to_owned(),
+        Cause::InParts(rule) => format!(
+            "{}: sets of one session that are entered apart are not added up, so enter them together",
+            rule_words(rule, plan)
+        ),
         Cause::NothingNear => {
             "even the lightest dose of the plan is more than one step above what was done last: the plan needs a lighter one"
                 .to_owned()
@@ -269,6 +278,14 @@ pub fn cause_words(cause: Cause, plan: &Plan) -> String {
         Cause::UnchangedScreen => {
             "stretching did not bring the outward reach up, so another cause should be looked for".to_owned()
         }
+    }
+}
+
+/// What a rule for pauses does not tell, as the end of its clause.
+pub(super) const fn before_pause_words(before: BeforePause) -> &'static str {
+    match before {
+        BeforePause::Pain => ", and because it hurt before that",
+        BeforePause::Done => "; what ends this stage had been done before, and it goes on",
     }
 }
 

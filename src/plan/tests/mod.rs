@@ -1,6 +1,7 @@
 //! The engine at work: what it proposes in single cases, and what no sequence of logs can bring about.
 
 mod cases;
+mod clients;
 mod days;
 mod laws;
 
