@@ -213,11 +213,10 @@ proptest! {
             for (stage, of_plan) in plan.stages().iter().enumerate().filter(|(at, _)| progress.states[*at].last.is_some()) {
                 let latest = progress.states[stage].dose(of_plan);
                 let mut before = sizes(latest.load, [latest.sets, latest.repetitions, latest.hold_s]);
-                // what was done of a stage that is closed counts for nothing
-                let counted = |entry: &&LogEntry| {
-                    entry.stage == stage && entry.is_done && progress.states[stage].last.is_some_and(|last| last.day == entry.day)
-                };
-                let last = entries.iter().rfind(counted);
+                // what was done of a stage that is closed counts for nothing, be it beside what hurt on the same day
+                let last_day = progress.states[stage].last.map(|last| last.day);
+                let of_day = entries.iter().filter(|entry: &&LogEntry| entry.stage == stage && Some(entry.day) == last_day);
+                let last = of_day.clone().next().filter(|entry| entry.is_done && of_day.count() == 1);
                 let done = last.map(|entry| done(entry, &latest));
                 for choice in later.iter().map(|choices| choices[stage]) {
                     let Some(dose) = choice.dose(of_plan) else { continue };
