@@ -43,11 +43,20 @@ Exit code 0 without a problem, 1 with problems, 2 wrong usage.")]
     /// Proposes the next session and says why.
     ///
     /// A log has the columns day, stage, done (yes or no) and pain_during, and may have load, sets, repetitions, seconds,
-    /// pain_next_morning, danger_sign, entered and note.
+    /// pain_next_morning, danger_sign, entered and note. Empty cells of load, sets, repetitions and seconds mean as proposed: see
+    /// `tworeach plan fill` before the plan is changed.
     #[command(after_help = "Examples:
   tworeach plan next --log log.csv --on 2026-11-20
   tworeach plan next --plan plan.toml --log log.csv --intake intake.toml --on 2026-11-20 --json")]
     Next(NextArgs),
+    /// Prints the log with what was proposed in the cells of load, sets, repetitions and seconds that are empty.
+    ///
+    /// An empty cell means as proposed by the plan that is given. Fill a log before the plan is changed, so that the new plan does not
+    /// change what was done.
+    #[command(
+        after_help = "Example: tworeach plan fill --plan plan.toml --log log.csv --intake intake.toml --on 2026-11-20 > filled.csv"
+    )]
+    Fill(FillArgs),
     /// Sums up what was done and how pain, grip, ratings and load went.
     #[command(after_help = "Example: tworeach plan summary --log log.csv --intake intake.toml --on 2026-11-20")]
     Summary(SummaryArgs),
@@ -85,6 +94,12 @@ struct NextArgs {
     /// Print the proposal as JSON.
     #[arg(long)]
     json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+struct FillArgs {
+    #[command(flatten)]
+    files: Files,
 }
 
 #[derive(Debug, clap::Args)]
@@ -128,6 +143,11 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
             let facts = intake.as_ref().map(Facts::of).unwrap_or_default();
             let proposal = propose(&plan, &facts, &log, args.files.on);
             if args.json { print(&format!("{:#}\n", json!(proposal))) } else { print_proposal(&proposal) }
+        }
+        PlanCommand::Fill(args) => {
+            let (plan, log, intake) = args.files.read()?;
+            let facts = intake.as_ref().map(Facts::of).unwrap_or_default();
+            print(&log.stated(&plan, &facts).to_csv(&plan)?)
         }
         PlanCommand::Summary(args) => {
             let (plan, log, intake) = args.files.read()?;

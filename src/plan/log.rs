@@ -9,7 +9,7 @@ use super::error::EntryFault;
 use super::facts::Facts;
 use super::load::{Load, LoadKind, WEIGHT_MAX, Weight};
 use super::model::Plan;
-use super::pain::{PAIN_MAX, PainLimits};
+use super::pain::{PAIN_MAX, PainLimits, Severe};
 
 /// The most that an entry takes: whatever lies beyond is a slip of the finger.
 const SETS_MAX: u16 = 50;
@@ -105,6 +105,26 @@ impl LogEntry {
     #[must_use]
     pub fn told_on(&self) -> Day {
         self.entered.unwrap_or(self.day).max(self.day)
+    }
+
+    /// The entry with a sentence after its note. Of a note that leaves no room for it the end goes.
+    #[must_use]
+    pub fn with_note(self, sentence: &str) -> Self {
+        let room = NOTE_MAX.saturating_sub(sentence.chars().count() + 1);
+        let kept: String = self.note.chars().take(room).collect();
+        Self { note: format!("{kept} {sentence}").trim().to_owned(), ..self }
+    }
+
+    /// Pain that stops the plan was told, and by this entry it was not: the pain of a session and of the morning after.
+    #[must_use]
+    pub fn takes_back(&self, before: &Self) -> [Option<u8>; 2] {
+        let severe = |during, morning| Severe::of(during, morning).is_some();
+        [
+            before.pain_during.filter(|_| severe(before.pain_during, None) && !severe(self.pain_during, None)),
+            before
+                .pain_next_morning
+                .filter(|_| severe(None, before.pain_next_morning) && !severe(None, self.pain_next_morning)),
+        ]
     }
 
     /// The entry in the place of another of the same day, corrected `today`: entered when that one was, unless it tells of a danger
@@ -446,6 +466,26 @@ mod tests {
         let day = |text: &str| text.parse::<Day>().unwrap();
         let bounds = LogBounds { today: day("2026-11-20"), first_visit: Some(day("2026-11-02")) };
         entry.check(&Plan::default_plan(Unit::Kg), bounds).map_err(|fault| fault.to_string())
+    }
+
+    #[test]
+    fn what_takes_back_severe_pain_is_told() {
+        let entry = |during: &'static str, morning: &'static str| {
+            check(TypedEntry { pain_during: during, pain_next_morning: morning, ..GOOD }).unwrap()
+        };
+        // 7 of 10 during a session and 5 on the morning after stop the plan: common practice, no source
+        for (before, after, taken_back) in [
+            (entry("7", ""), entry("6", ""), [Some(7), None]),
+            (entry("9", "8"), entry("0", "0"), [Some(9), Some(8)]),
+            (entry("9", "8"), entry("9", ""), [None, Some(8)]),
+            (entry("9", "5"), entry("7", "6"), [None, None]),
+            (entry("6", "4"), entry("0", "0"), [None, None]),
+        ] {
+            assert_eq!(after.takes_back(&before), taken_back);
+        }
+        let long = LogEntry { note: "n".repeat(NOTE_MAX), ..entry("0", "0") }.with_note("(9 first.)");
+        assert_eq!((long.note.chars().count(), long.note.ends_with("n (9 first.)")), (NOTE_MAX, true));
+        assert_eq!(entry("0", "0").with_note("(9 first.)").note, "(9 first.)");
     }
 
     #[test]

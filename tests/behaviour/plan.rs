@@ -353,3 +353,24 @@ fn a_log_whose_quote_is_not_closed_proposes_nothing() {
     assert_eq!((code(&output), stdout(&output).as_str()), (1, ""));
     assert!(stderr(&output).contains("log.csv: line 3: not valid CSV: a quote is not closed"), "{}", stderr(&output));
 }
+
+#[test]
+fn a_filled_log_keeps_what_was_done_when_the_plan_changes() {
+    let files = Files::new();
+    // two sessions that state nothing: 1 kg, 3 x 10, as the default plan begins
+    files.write(
+        "log.csv",
+        "day,stage,done,pain_during,pain_next_morning\n2026-10-06,flexors,yes,0,0\n2026-10-08,flexors,yes,0,0\n",
+    );
+    let filled = stdout(&files.run("fill", "2026-10-12", &[]));
+    let rows: Vec<&str> = filled.lines().skip(1).collect();
+    assert_eq!(rows, ["2026-10-06,flexors,yes,1 kg,3,10,,0,0,,,", "2026-10-08,flexors,yes,1 kg,3,10,,0,0,,,"]);
+    // a plan that begins with 2 kg: read by it, the empty cells would be 2 kg
+    let plan = stdout(&tworeach(&["plan", "default"]));
+    assert_eq!(plan.matches("weight_kg = [1.0, 4.5]").count(), 2);
+    files.write("plan.toml", &plan.replace("weight_kg = [1.0, 4.5]", "weight_kg = [2.0, 4.5]"));
+    let refilled = stdout(&files.run("fill", "2026-10-12", &[]));
+    assert!(refilled.contains("2026-10-06,flexors,yes,2 kg,3,10"), "{refilled}");
+    files.write("log.csv", &filled);
+    assert_eq!(stdout(&files.run("fill", "2026-10-12", &[])), filled, "filling twice changes nothing");
+}

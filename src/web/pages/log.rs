@@ -276,6 +276,9 @@ pub fn render_entry(view: &EntryFormView) -> Markup {
                     (input("repetitions", words::REPETITIONS, words::EMPTY_HINT, "numeric"))
                     (input("seconds", words::SECONDS, words::EMPTY_HINT, "numeric"))
                 }
+                @if let Some(told) = form.error("mistaken").or(Some(form.value("mistaken")).filter(|told| !told.is_empty())) {
+                    (Choice { name: "mistaken", legend: words::MISTAKEN, hint: "", values: &[(told, words::MISTAKEN_AGREED)] }.render(form))
+                }
                 (signs(form, "danger_sign"))
                 (lines(form, "note", words::NOTE, ""))
                 div.actions { button.main { (words::SAVE) } a href=(address) { (text::BACK) } }

@@ -11,7 +11,7 @@ use super::clients::client_path;
 use super::intake::{day, whole};
 use super::{onwards, page, page_again, state_of};
 use crate::plan::log::{COLUMNS, load_words};
-use crate::plan::pain::PAIN_MAX;
+use crate::plan::pain::{PAIN_MAX, Severe};
 use crate::plan::words::{day_words, decision_words, entry_words};
 use crate::plan::{
     Adherence, DangerSign, Day, Decision, EntryFault, LoadKind, Log, LogEntry, Progress, Proposal, TypedEntry,
@@ -92,10 +92,7 @@ pub async fn new(State(app): State<Arc<App>>, Code(code): Code) -> Result<Respon
 pub async fn entry(State(app): State<Arc<App>>, CodeAndId(code, id): CodeAndId) -> Result<Response, WebError> {
     blocking(move || {
         let case = Casework::of(&app.records, &code)?;
-        let logged = logged(&case, id)?;
-        let cells = COLUMNS.iter().map(|column| (*column).to_owned()).zip(logged.entry.cells(&case.plan));
-        let mut form = FormView { values: cells.collect(), ..FormView::default() };
-        form.values.insert("was".to_owned(), state_of(&logged.entry.cells(&case.plan)));
+        let form = form_of(&case, &logged(&case, id)?.entry);
         Ok(page(pages::log_entry(&entry_form(&case, Some(id), form))))
     })
     .await
@@ -120,10 +117,22 @@ pub async fn correct(
         if let Some(entry) = entry.as_ref().filter(|entry| (entry.day, entry.stage) != (before.day, before.stage)) {
             refuse_double(&case, entry, Some(id), &mut form);
         }
+        // a slip of the finger has to be mended by whoever made it; pain that stops the plan is taken back in so many words, and stays
+        // in the note
+        let taken_back = entry.as_ref().map_or([None; 2], |entry| entry.takes_back(before));
+        if let Some(told) = words::takes_back(taken_back)
+            && form.text("mistaken").as_deref() != Some(told.as_str())
+        {
+            form.view.values.remove("mistaken");
+            form.fault("mistaken", told);
+        }
         let Some(mut entry) = entry.filter(|_| form.is_right()) else {
             form.name_faults(|name| Some(words::field(name)));
             return Ok(page_again(pages::log_entry(&entry_form(&case, Some(id), form.view))));
         };
+        if taken_back != [None; 2] {
+            entry = entry.with_note(&words::entered_first(taken_back));
+        }
         // when it was entered first stays, unless its day is another now, or it tells of more than before
         if entry.day == before.day {
             let limits = case.plan.pain_limits(entry.stage);
@@ -142,9 +151,15 @@ pub async fn correct(
 /// `POST /clients/{code}/log/{id}/delete`.
 pub async fn delete(State(app): State<Arc<App>>, CodeAndId(code, id): CodeAndId) -> Result<Response, WebError> {
     blocking(move || {
-        let client = app.records.client(&code)?;
-        app.records.delete_log_entry(client.id, id)?;
-        Ok(onwards(&format!("{}/log", client_path(&client.facts.code))))
+        let case = Casework::of(&app.records, &code)?;
+        let entry = &logged(&case, id)?.entry;
+        if Severe::of(entry.pain_during, entry.pain_next_morning).is_some() {
+            let mut form = Form { view: form_of(&case, entry) };
+            form.fault("pain_during", words::STOPS_THE_PLAN);
+            return Ok(page_again(pages::log_entry(&entry_form(&case, Some(id), form.view))));
+        }
+        app.records.delete_log_entry(case.client.id, id)?;
+        Ok(onwards(&log_path(&case)))
     })
     .await
 }
@@ -192,7 +207,8 @@ pub async fn upload(State(app): State<Arc<App>>, Code(code): Code, file: TextFil
         let log = match file.0 {
             Ok(_) if case.intake.is_none() => Err(vec![words::INTAKE_FIRST.to_owned()]),
             Ok(text) => Log::parse(&text, Path::new("the file"), &case.plan, case.bounds())
-                .map_err(|error| faults(&error, true)),
+                .map_err(|error| faults(&error, true))
+                .and_then(|log| refuse_taking_back(&case, log)),
             Err(fault) => Err(vec![fault]),
         };
         match log {
@@ -219,6 +235,26 @@ pub async fn upload(State(app): State<Arc<App>>, Code(code): Code, file: TextFil
         }
     })
     .await
+}
+
+/// The form of an entry that is there.
+fn form_of(case: &Casework, entry: &LogEntry) -> FormView {
+    let cells = entry.cells(&case.plan);
+    let was = state_of(&cells);
+    let values = COLUMNS.iter().map(|column| (*column).to_owned()).zip(cells).chain([("was".to_owned(), was)]);
+    FormView { values: values.collect(), ..FormView::default() }
+}
+
+/// A log that came in takes the place of what is there, but takes no pain back that stops the plan.
+fn refuse_taking_back(case: &Casework, log: Log) -> Result<Log, Vec<String>> {
+    let mut faults = Vec::new();
+    for LoggedEntry { entry: before, .. } in &case.entries {
+        let of_day = || log.entries().iter().filter(|entry| (entry.day, entry.stage) == (before.day, before.stage));
+        if of_day().next().is_some() && of_day().all(|entry| entry.takes_back(before) != [None; 2]) {
+            faults.push(words::row_takes_back(&case.plan.stages()[before.stage].name, &day_words(before.day)));
+        }
+    }
+    if faults.is_empty() { Ok(log) } else { Err(faults) }
 }
 
 fn log_path(case: &Casework) -> String {

@@ -52,6 +52,10 @@ pub const NOT_KNOWN: &str = "not known";
 pub const EMPTY_HINT: &str = "Empty means as proposed.";
 pub const NO_DAY: &str = "choose the day";
 pub const CHANGED_MEANWHILE: &str = "this entry was corrected since this form was opened: look at it in another tab, then save again to put this in its place";
+pub const MISTAKEN: &str = "Was that a mistake?";
+pub const MISTAKEN_AGREED: &str = "It was typed wrong: there was no such pain";
+pub const STOPS_THE_PLAN: &str = "this entry tells of pain that stops the plan until a licensed clinician has looked: if it was typed wrong, correct \
+                                  the pain first, then delete the entry";
 pub const NOT_YET_MORNING: &str = "the morning after that day has not come yet";
 pub const STOPPED: &str =
     "while a danger sign stands open nothing is done today; a session of an earlier day can be added";
@@ -65,6 +69,39 @@ pub fn load_hint(accepted: &str) -> String {
 #[must_use]
 pub fn morning_after(date: &str, stages: &str) -> String {
     format!("Pain on the morning after {date} ({stages})")
+}
+
+/// What a correction takes back: pain during a session, and on the morning after.
+#[must_use]
+pub fn takes_back(pain: [Option<u8>; 2]) -> Option<String> {
+    let told = match pain {
+        [None, None] => return None,
+        [Some(during), None] => format!("Pain {during} of 10 during the session"),
+        [None, Some(morning)] => format!("Pain {morning} of 10 on the next morning"),
+        [Some(during), Some(morning)] => {
+            format!("Pain {during} of 10 during the session, and {morning} on the next morning,")
+        }
+    };
+    Some(format!("{told} was entered, which stops the plan until a licensed clinician has looked."))
+}
+
+/// What stays in the note of an entry whose pain was taken back.
+#[must_use]
+pub fn entered_first(pain: [Option<u8>; 2]) -> String {
+    let parts: Vec<String> = [(pain[0], "during"), (pain[1], "the next morning")]
+        .into_iter()
+        .filter_map(|(pain, when)| pain.map(|pain| format!("{pain} {when}")))
+        .collect();
+    format!("(First entered by mistake: pain {}.)", parts.join(", "))
+}
+
+/// A row that takes back pain which stops the plan.
+#[must_use]
+pub fn row_takes_back(stage: &str, date: &str) -> String {
+    format!(
+        "\"{stage}\" of {date} was entered with pain that stops the plan, and the file has less: if that was typed wrong, correct it \
+         in its entry"
+    )
 }
 
 #[must_use]
