@@ -4,6 +4,7 @@ mod alone;
 mod carry;
 mod case;
 mod case_plan;
+mod case_stops;
 mod correct;
 mod follow;
 mod guarding;
