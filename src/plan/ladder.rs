@@ -1,10 +1,13 @@
 //! The ladder of doses that a phase stands for: one thing rises at a time.
 
-use super::load::{Load, WEIGHT_SLACK_PERCENT};
+use super::load::{Load, Unit, WEIGHT_SLACK_PERCENT, Weight};
 use super::model::{Equipment, Phase, Rung};
 
 /// No phase has more doses than this; past it, nobody climbs to the end.
 pub const RUNGS_MAX: usize = 200;
+
+/// What rounding may make of a weight that is the end of a range.
+const ROUNDING_RATIO: f64 = 1e-9;
 
 /// The doses of a phase, the lightest first; `at` is its place in the stage. Empty where nothing that exists fits its loads.
 ///
@@ -45,15 +48,13 @@ fn steps([low, high]: [u16; 2], step: u16) -> Vec<u16> {
 
 fn loads(phase: &Phase, equipment: &Equipment) -> Vec<Load> {
     if let Some([lightest, heaviest]) = phase.weight_kg {
-        // 10 lb stand for 4.5 kg at either end of the range
-        let slack_ratio = f64::from(u8::try_from(WEIGHT_SLACK_PERCENT).unwrap_or(0)) / 100.0;
-        let range = lightest * (1.0 - slack_ratio)..=heaviest * (1.0 + slack_ratio);
-        return equipment
-            .weights
-            .iter()
-            .filter(|weight| range.contains(&weight.kg()))
-            .map(|w| Load::Weight(*w))
-            .collect();
+        // 10 lb stand for 4.5 kg at either end of the range; a weight in kg is what it is
+        let slack = f64::from(u8::try_from(WEIGHT_SLACK_PERCENT).unwrap_or(0)) / 100.0;
+        let is_in_range = |weight: &&Weight| {
+            let slack_ratio = if weight.unit() == Unit::Lb { slack } else { ROUNDING_RATIO };
+            (lightest * (1.0 - slack_ratio)..=heaviest * (1.0 + slack_ratio)).contains(&weight.kg())
+        };
+        return equipment.weights.iter().filter(is_in_range).map(|w| Load::Weight(*w)).collect();
     }
     if let Some([lightest, firmest]) = &phase.band {
         let place = |name: &String| equipment.bands.iter().position(|band| band == name);
@@ -69,7 +70,6 @@ fn loads(phase: &Phase, equipment: &Equipment) -> Vec<Load> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::load::{Unit, Weight};
     use super::super::model::Mode;
     use super::*;
 

@@ -58,7 +58,13 @@ impl Progress<'_> {
         let state = &self.states[stage];
         match state.last.filter(|_| self.is_of_pause(rule))? {
             last if last.is_sore() => Some(BeforePause::Pain),
-            _ => state.has_exit_sessions(&self.plan.stages[stage]).then_some(BeforePause::Done),
+            // a stage that waits for a visit as well is not done by its sessions
+            _ => {
+                let of_plan = &self.plan.stages[stage];
+                let is_done = state.done_on.is_some()
+                    || of_plan.exit.pain_on_pressing_at_most.is_none() && state.has_exit_sessions(of_plan);
+                is_done.then_some(BeforePause::Done)
+            }
         }
     }
 

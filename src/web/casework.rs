@@ -102,7 +102,12 @@ impl Casework {
     /// The next session as it is proposed for today; `None` where nothing may be: before the intake, under a danger sign, and by a
     /// plan that is to be mended first.
     pub(super) fn proposal(&self) -> Option<Proposal> {
-        let may_go_on = self.intake.is_some() && self.stopped.is_none() && self.to_mend.is_empty();
+        self.proposal_of_any_plan().filter(|_| self.to_mend.is_empty())
+    }
+
+    /// The same, be the plan one that is to be mended: for what stops it, never for a dose.
+    pub(super) fn proposal_of_any_plan(&self) -> Option<Proposal> {
+        let may_go_on = self.intake.is_some() && self.stopped.is_none();
         may_go_on.then(|| propose(&self.plan, &self.facts(), &self.log_as_looked_at(), self.today))
     }
 

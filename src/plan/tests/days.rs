@@ -403,6 +403,13 @@ fn a_pause_does_not_hide_what_was_before_it() {
         "{}",
         stage.reason
     );
+    // where a visit with less pain on pressing is still to come, nothing is done by its sessions alone
+    let pressing = Facts { visits: vec![VisitPain { on: day("2026-10-01"), in_use: 2, on_pressing: 5 }], ..facts() };
+    let balls: Vec<LogEntry> = (0..10)
+        .map(|at| session(&plan, &day("2026-10-02").plus(at).to_string(), "soft_tissue", "", 0, Some(0)))
+        .collect();
+    let reason = of(&next(&plan, &pressing, &balls, "2026-10-28"), "soft_tissue").reason.clone();
+    assert!(reason.contains("rule long_pause") && !reason.contains("had been done"), "{reason}");
     // less was done than proposed before the pause: the way back begins from what was done
     let mut less = good(&plan, 16);
     less[15] = session(&plan, "2026-11-01", "flexors", "1.5 kg", 0, Some(0));

@@ -174,6 +174,7 @@ fn visit(view: &IntakeFormView) -> Markup {
         fieldset.space {
             legend { (if view.was.is_some() { words::THAT_DAY } else { words::NOW }) }
             @if let Some(was) = &view.was { input type="hidden" name="was" value=(was); }
+            @if !form.value("was_state").is_empty() { input type="hidden" name="was_state" value=(form.value("was_state")); }
             (day(form, "on", words::ON, words::ON_HINT, &view.today))
             @for (name, legend) in [
                 ("pain_at_rest", words::AT_REST), ("pain_in_use", words::IN_USE), ("pain_on_pressing", words::ON_PRESSING),

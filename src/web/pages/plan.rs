@@ -31,7 +31,10 @@ pub fn render(view: &PlanView) -> Markup {
                     a.button.main href={ "/clients/" (view.code) "/intake" } { (words::TO_INTAKE) }
                 }
             }
-            @else if !view.to_mend.is_empty() { (to_mend(view, &address)) }
+            @else if !view.to_mend.is_empty() {
+                (errors(&view.clearing))
+                (to_mend(view, &address))
+            }
             @else if !view.see_clinician.is_empty() { (see_clinician(view, &address)) }
             @else {
                 div.caution { p { (view.cautions) } }
@@ -55,6 +58,10 @@ fn to_mend(view: &PlanView, address: &str) -> Markup {
             ul { @for fault in &view.to_mend { li { a href={ (address) "/edit#field-" (fault.field) } { (fault.message) } } } }
             p { (words::TO_MEND_TEXT) }
             p { a.button.main href={ (address) "/edit" } { (words::MEND) } }
+            @if !view.see_clinician.is_empty() {
+                h2 { (words::CLINICIAN) }
+                @for reason in &view.see_clinician { p { strong { (reason) } } }
+            }
             p.small { (CAUTIONS) }
         }
     }

@@ -7,7 +7,7 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::clients::client_path;
-use super::{onwards, page, page_again};
+use super::{onwards, page, page_again, state_of};
 use crate::plan::pain::PAIN_MAX;
 use crate::plan::{
     Day, Findings, GRIP_MAX_KG, Intake, IntakeVisit, PainSpot, Provocation, TEXT_MAX, VISITS_BACK_DAYS, WEEKS_MAX,
@@ -106,7 +106,16 @@ pub async fn put_visit(State(app): State<Arc<App>>, Code(code): Code, mut form: 
         let case = Casework::of(&app.records, &code)?;
         let mut intake = begun(&case)?.clone();
         let was = form.text("was");
-        let was = intake.visits.iter().map(|visit| visit.on).find(|on| Some(on.to_string()) == was);
+        let before = intake.visits.iter().find(|visit| Some(visit.on.to_string()) == was);
+        // another tab, or another person, may have corrected it since this form was filled
+        let state = before.map(visit_state);
+        if let Some(state) = &state
+            && form.text("was_state").is_some_and(|was| was != *state)
+        {
+            form.fault("on", words::CHANGED_MEANWHILE);
+            form.view.values.insert("was_state".to_owned(), state.clone());
+        }
+        let was = before.map(|visit| visit.on);
         let visit = take_visit(&case, &mut form, &intake.activities).filter(|_| form.is_right());
         let taken = visit.map(|visit| {
             intake.put_visit(was, visit);
@@ -194,10 +203,16 @@ fn person_form(intake: &Intake) -> FormView {
     form
 }
 
+/// All that a visit tells, for a form to say what it was filled from.
+fn visit_state(visit: &IntakeVisit) -> String {
+    state_of(&format!("{visit:?}"))
+}
+
 fn visit_form(visit: &IntakeVisit, activities: &[String]) -> FormView {
     let mut form = FormView::default();
     let mut set = |name: &str, value: String| form.values.insert(name.to_owned(), value);
     set("was", visit.on.to_string());
+    set("was_state", visit_state(visit));
     set("on", visit.on.to_string());
     set("pain_at_rest", visit.pain_at_rest.to_string());
     set("pain_in_use", visit.pain_in_use.to_string());

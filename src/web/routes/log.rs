@@ -13,9 +13,7 @@ use super::{onwards, page, page_again, state_of};
 use crate::plan::log::{COLUMNS, load_words};
 use crate::plan::pain::{PAIN_MAX, Severe};
 use crate::plan::words::{day_words, decision_words, entry_words};
-use crate::plan::{
-    Adherence, DangerSign, Day, Decision, EntryFault, LoadKind, Log, LogEntry, Progress, Proposal, TypedEntry,
-};
+use crate::plan::{Adherence, DangerSign, Day, Decision, EntryFault, LoadKind, Log, LogEntry, Progress, TypedEntry};
 use crate::records::{AnsweredBy, Answers, LoggedEntry};
 use crate::web::casework::{Casework, faults};
 use crate::web::error::WebError;
@@ -127,7 +125,8 @@ pub async fn correct(
             form.fault("mistaken", told);
         }
         let Some(mut entry) = entry.filter(|_| form.is_right()) else {
-            form.name_faults(|name| Some(words::field(name)));
+            // what is agreed to is the sentence as it stands
+            form.name_faults(|name| (name != "mistaken").then(|| words::field(name)));
             return Ok(page_again(pages::log_entry(&entry_form(&case, Some(id), form.view))));
         };
         if taken_back != [None; 2] {
@@ -173,10 +172,23 @@ pub async fn morning(State(app): State<Arc<App>>, Code(code): Code, mut form: Fo
         if on.is_some_and(|on| on >= case.today) {
             form.fault("day", words::NOT_YET_MORNING);
         }
-        let (Some(on), Some(pain), true) = (on, pain, form.is_right()) else {
+        // a morning that was answered meanwhile is told anew only where it was worse: nothing that may stop the plan is turned away
+        let of_day = || case.entries.iter().filter(|logged| logged.entry.is_done && Some(logged.entry.day) == on);
+        let is_open = of_day().any(|logged| logged.entry.pain_next_morning.is_none());
+        let is_told = || {
+            of_day().filter(|logged| {
+                let known = logged.entry.pain_next_morning;
+                if is_open { known.is_none() } else { known < pain }
+            })
+        };
+        if form.is_right() && is_told().next().is_none() && of_day().any(|logged| logged.entry.pain_next_morning > pain)
+        {
+            form.fault("pain", words::MORNING_WORSE);
+        }
+        let (Some(_), Some(pain), true) = (on, pain, form.is_right()) else {
             return Ok(page_again(pages::log(&log_view(&case, ENTRIES_SHOWN, form.view))));
         };
-        for LoggedEntry { id, entry, .. } in open_mornings(&case).filter(|logged| logged.entry.day == on) {
+        for LoggedEntry { id, entry, .. } in is_told() {
             let told = LogEntry { pain_next_morning: Some(pain), ..entry.clone() };
             let entry = told.correcting(entry, &case.plan.pain_limits(entry.stage), case.today);
             app.records.change_log_entry(case.client.id, *id, &case.plan, &entry)?;
@@ -344,8 +356,10 @@ fn mornings(case: &Casework) -> Vec<MorningView> {
 }
 
 /// Why a clinician should look, each reason once.
-pub(super) fn clinician_reasons(proposal: &Proposal) -> Vec<String> {
+pub(super) fn clinician_reasons(case: &Casework) -> Vec<String> {
     let mut reasons: Vec<String> = Vec::new();
+    // a plan that is to be mended proposes nothing, and pain that stops it is told all the same
+    let Some(proposal) = case.proposal_of_any_plan() else { return reasons };
     for stage in proposal.stages.iter().filter(|stage| stage.decision == Decision::SeeClinician) {
         if !reasons.contains(&stage.reason) {
             reasons.push(stage.reason.clone());
@@ -408,7 +422,7 @@ fn log_view(case: &Casework, shown: usize, form: FormView) -> LogView {
         stopped: case.stopped.clone(),
         needs_intake: case.intake.is_none(),
         is_to_mend: !case.to_mend.is_empty(),
-        see_clinician: proposal.as_ref().map(clinician_reasons).unwrap_or_default(),
+        see_clinician: clinician_reasons(case),
         mornings: mornings(case),
         due,
         not_due,

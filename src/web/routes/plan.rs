@@ -141,6 +141,10 @@ pub async fn clear(State(app): State<Arc<App>>, Code(code): Code, mut form: Form
         if case.stopped.is_some() {
             form.fault("stopped", words::CLEAR_STOPPED);
         }
+        // what a clinician lets go on is what the plan proposes, and this one proposes nothing
+        if !case.to_mend.is_empty() {
+            form.fault("stopped", words::CLEAR_TO_MEND);
+        }
         let intake = case.intake.clone().ok_or(WebError::NotFound { what: "intake" })?;
         if let (Some(reason), true) = (reason, form.is_right()) {
             let mut intake = intake;
@@ -223,7 +227,7 @@ fn plan_view(case: &Casework, clearing: FormView, upload: FormView) -> PlanView 
         needs_intake: case.intake.is_none(),
         to_mend: form_faults(plan, &case.to_mend),
         cautions: proposal.as_ref().map_or_else(String::new, |proposal: &Proposal| proposal.cautions.clone()),
-        see_clinician: proposal.as_ref().map(clinician_reasons).unwrap_or_default(),
+        see_clinician: clinician_reasons(case),
         cleared: case
             .clearance()
             .map(|clearance| (dates::day_words(&clearance.on.to_string()), clearance.reason.clone())),

@@ -157,6 +157,7 @@ pub fn rest_above(visit: &IntakeVisit) -> String {
 pub fn long_ago(on: &str, earliest: &str) -> String {
     format!("{on} is before {earliest}, twenty years ago: a course runs over weeks, so look at the year")
 }
+pub const CHANGED_MEANWHILE: &str = "this visit was corrected since this form was opened: look at it in another tab, then save again to put this in its place";
 pub const RATINGS: &str = "What happens to ratings of earlier visits";
 pub const RATINGS_AGREED: &str = "Yes, so it is";
 pub const RATING_OF_NOTHING: &str = "rates an activity that has no name: name it, or take the rating back";

@@ -56,6 +56,8 @@ pub const MISTAKEN: &str = "Was that a mistake?";
 pub const MISTAKEN_AGREED: &str = "It was typed wrong: there was no such pain";
 pub const STOPS_THE_PLAN: &str = "this entry tells of pain that stops the plan until a licensed clinician has looked: if it was typed wrong, correct \
                                   the pain first, then delete the entry";
+pub const MORNING_WORSE: &str =
+    "more pain is noted for that morning already: correct its entry if that was typed wrong";
 pub const NOT_YET_MORNING: &str = "the morning after that day has not come yet";
 pub const STOPPED: &str =
     "while a danger sign stands open nothing is done today; a session of an earlier day can be added";

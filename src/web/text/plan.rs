@@ -22,6 +22,8 @@ pub const CLEAR_NOT_CLINICIAN: &str = "only a licensed clinician may do this: ti
 pub const CLEAR_NO_REASON: &str = "write down why the plan may go on";
 pub const CLEAR_STOPPED: &str = "nothing was noted, since this alone would not let the plan go on: a danger sign stands open, and a \
                                  licensed clinician answers that first, in the danger signs";
+pub const CLEAR_TO_MEND: &str =
+    "nothing was noted, since the plan proposes nothing until it is mended: mend it first, then decide";
 pub const TO_MEND: &str = "This plan has to be mended";
 pub const TO_MEND_TEXT: &str = "It was kept by an earlier version. Until it is mended nothing is proposed; what was done can be entered \
                                 all the same.";

@@ -34,6 +34,7 @@ fn severe_pain_is_taken_back_in_so_many_words() {
         let told =
             "Pain 9 of 10 during the session was entered, which stops the plan until a licensed clinician has looked.";
         is_refused(&page, &before, &refused, told);
+        assert!(refused.text().contains(&format!("name=\"mistaken\" value=\"{told}\"")), "{}", refused.text());
         // another sentence than the one that is told is no agreement
         let other = send(&was, &[("pain_during", "2"), ("mistaken", "yes")]).await;
         is_refused(&page, &before, &other, told);
@@ -47,5 +48,59 @@ fn severe_pain_is_taken_back_in_so_many_words() {
         assert!(log.contains("sharp (First entered by mistake: pain 9 during.)"), "{log}");
         // now it is an entry as others
         page.post("/clients/R07/log/1/delete", &[]).await.location();
+    });
+}
+
+#[test]
+fn a_morning_that_was_answered_meanwhile_is_told_anew_where_it_was_worse() {
+    wait_for(async {
+        let page = case(21).await;
+        let day = today(&page).plus(-2).to_string();
+        page.post("/clients/R07/log", &entry(&day, "flexors", "1 kg", "0", "")).await.location();
+        let told = async |pain: &str| page.post("/clients/R07/log/morning", &[("day", &day), ("pain", pain)]).await;
+        told("0").await.location();
+        told("8").await.location();
+        assert!(page.get("/clients/R07/log.csv").await.text().contains(",0,8,"));
+        assert!(
+            page.get("/clients/R07/plan")
+                .await
+                .text()
+                .contains("strong pain on the morning after a session was noted on")
+        );
+        let before = page.everything();
+        is_refused(&page, &before, &told("1").await, "more pain is noted for that morning already");
+    });
+}
+
+#[test]
+fn an_older_form_of_a_visit_undoes_no_finding_unseen() {
+    wait_for(async {
+        let page = case(21).await;
+        let on = today(&page).plus(-21).to_string();
+        let path = "/clients/R07/intake/visit";
+        let filled = fields_of(&page.get(&format!("{path}?on={on}")).await.text());
+        let send = async |state: &str, nerve: &str| {
+            let fields = [
+                ("was", on.as_str()),
+                ("was_state", state),
+                ("on", on.as_str()),
+                ("pain_at_rest", "1"),
+                ("pain_in_use", "5"),
+                ("pain_on_pressing", "5"),
+                ("ulnar_nerve", nerve),
+            ];
+            page.post(path, &fields).await
+        };
+        send(&filled["was_state"], "tingling").await.location();
+        let is_stopped = "a sign of the ulnar nerve was noted";
+        assert!(page.get("/clients/R07/plan").await.text().contains(is_stopped));
+        let before = page.everything();
+        is_refused(
+            &page,
+            &before,
+            &send(&filled["was_state"], "").await,
+            "this visit was corrected since this form was opened",
+        );
+        assert!(page.get("/clients/R07/plan").await.text().contains(is_stopped));
     });
 }
