@@ -156,12 +156,12 @@ pub fn exit_of_stage_words(stage: &Stage) -> String {
 pub fn pain_limits_words(limits: PainLimits) -> String {
     let PainLimits { safe_at_most, acceptable_at_most, morning_at_most, .. } = limits;
     let during = match (safe_at_most, acceptable_at_most) {
-        (0, 0) => "None during it: stop when it hurts, and the dose comes down.".to_owned(),
+        (0, 0) => "None during it: stop when it hurts, and the next dose is no higher.".to_owned(),
         (safe, most) if safe == most => {
-            format!("At most {most} of 10 during it: stop when it is more, and the dose comes down.")
+            format!("At most {most} of 10 during it: stop when it is more, and the next dose is no higher.")
         }
         (safe, most) => format!(
-            "At most {safe} of 10 during it for the dose to rise, and at most {most}: stop when it is more, and the dose comes down."
+            "At most {safe} of 10 during it for the dose to rise, and at most {most}: stop when it is more, and the next dose is no higher."
         ),
     };
     let morning = match morning_at_most {
@@ -337,11 +337,11 @@ pub fn adherence_words(done: usize, due: usize, days: i32, catch_ups: usize) -> 
     }
     words.push('.');
     if done == 0 {
-        words.push_str(" The plan waits, and goes on from where you are.");
+        words.push_str(" The plan waits.");
     } else if due > 0 {
         let share = done * 100;
         words.push_str(if share < due * ABOUT_PLANNED_FROM_PERCENT {
-            " That is fewer than planned, and the plan goes on from what was done."
+            " That is fewer than planned; what was done counts."
         } else if share <= due * ABOUT_PLANNED_TO_PERCENT {
             " That is about as planned."
         } else {

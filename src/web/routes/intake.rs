@@ -269,7 +269,9 @@ fn take_person(case: &Casework, form: &mut Form, before: Option<&Intake>) -> Opt
     for number in 1..=ACTIVITIES_MAX {
         let name = format!("activity_{number}");
         match form.line_up_to(&name, ACTIVITY_LENGTH_MAX) {
-            Some(activity) if activities.contains(&activity) => form.fault(&name, words::SAME_ACTIVITY),
+            Some(activity) if activities.iter().any(|other| other.to_lowercase() == activity.to_lowercase()) => {
+                form.fault(&name, words::SAME_ACTIVITY);
+            }
             Some(activity) => activities.push(activity),
             None => {}
         }
