@@ -31,6 +31,9 @@ const FLAGS: [&str; 13] = [
     "--disable-features=OptimizationHints,MediaRouter,Translate",
 ];
 
+/// So many drivers are started, one after another, until one has a port.
+const STARTS_MAX: usize = 5;
+
 /// The driver; ended when dropped, with the browsers that it started.
 pub struct Driver {
     child: Child,
@@ -40,19 +43,27 @@ pub struct Driver {
 impl Driver {
     /// Starts it; `None` where there is none, and then says so.
     pub fn start() -> Option<Self> {
-        let mut command = Command::new("chromedriver");
-        command.arg("--port=0").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null());
-        let Ok(mut child) = command.spawn() else {
-            skip("chromedriver is not installed");
-            return None;
-        };
-        // the first line names port 0, the last the one that it got
-        let lines = BufReader::new(child.stdout.take().unwrap()).lines();
-        let port = lines.map_while(Result::ok).find_map(|line| {
-            let (_, rest) = line.split_once("successfully on port ")?;
-            rest.trim_end_matches('.').parse().ok()
-        });
-        Some(Self { child, port: port.expect("the driver says on which port it listens") })
+        // one that finds its port taken, for one of both kinds of addresses, ends without naming it
+        for _ in 0..STARTS_MAX {
+            let mut command = Command::new("chromedriver");
+            command.arg("--port=0").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null());
+            let Ok(mut child) = command.spawn() else {
+                skip("chromedriver is not installed");
+                return None;
+            };
+            // the first line names port 0, the last the one that it got
+            let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+            let port = lines.map_while(Result::ok).find_map(|line| {
+                let (_, rest) = line.split_once("successfully on port ")?;
+                rest.trim_end_matches('.').parse().ok()
+            });
+            if let Some(port) = port {
+                return Some(Self { child, port });
+            }
+            child.kill().ok();
+            child.wait().unwrap();
+        }
+        panic!("of {STARTS_MAX} drivers none said on which port it listens");
     }
 
     /// A browser of a size, with mouse or fingers.
