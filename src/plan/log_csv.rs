@@ -7,9 +7,10 @@ use crate::screen::text_file::read_text;
 
 use super::day::Day;
 use super::error::{EntryFault, PlanError};
-use super::log::{COLUMNS, Log, LogBounds, LogEntry, TypedEntry};
+use super::log::{COLUMNS, Log, LogBounds, LogEntry};
 use super::model::Plan;
 use super::read::note;
+use super::typed_entry::TypedEntry;
 
 /// A log is refused beyond this size; a year of sessions takes some tens of kilobytes.
 const LOG_BYTES_MAX: u64 = 8 << 20;

@@ -35,6 +35,7 @@ mod read;
 mod stage_state;
 mod step;
 mod told;
+mod typed_entry;
 #[cfg(test)]
 mod tests;
 
@@ -54,7 +55,7 @@ pub use intake::{
 };
 pub use intake_read::{GRIP_MAX_KG, TEXT_MAX, VISITS_BACK_DAYS, WEEKS_MAX};
 pub use load::{Load, LoadKind, Unit, Weight};
-pub use log::{Log, LogBounds, LogEntry, TypedEntry};
+pub use log::{Log, LogBounds, LogEntry};
 pub use model::{Mode, Phase, Plan, Rung, Stage};
 pub use pain::{Morning, PainLimits, PainRule, Zone};
 pub use proposal::{Dose, Proposal, StageProposal, Step, propose};
@@ -62,3 +63,4 @@ pub use rules::{Action, Rule, Situation};
 pub use screened::{ScreenPoint, SideScreens, call_of, screen_outcome, side_screens};
 pub use stage_state::TooSoon;
 pub use summary::{Adherence, StageAdherence};
+pub use typed_entry::{TypedEntry, load_words};

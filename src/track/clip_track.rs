@@ -16,7 +16,8 @@ use crate::geometry::{ImagePoint, Landmark};
 use crate::video::{Clip, LumaFrame, LumaFrames, TIME_TOLERANCE_S, VideoError};
 
 use super::carry::SCALE_AT_PX;
-use super::follow::{Follower, MarkState};
+use super::follow::Follower;
+use super::mark_state::MarkState;
 
 /// Bytes of frames kept at a time for the way back.
 const STRETCH_BYTES_MAX: usize = 40 << 20;
