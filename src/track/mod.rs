@@ -15,6 +15,7 @@ mod raises;
 mod room;
 mod smooth;
 mod template;
+mod window;
 
 pub use affine::{Aligned, Warp};
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
