@@ -6,6 +6,10 @@
 //! # Source
 //! Bouguet (2000), Pyramidal implementation of the Lucas Kanade feature tracker, Intel. Derivatives by Scharr's operator.
 
+use std::cell::RefCell;
+
+use fearless_simd::prelude::*;
+use fearless_simd::{Level, dispatch};
 use nalgebra::{Matrix2, Vector2};
 
 use crate::geometry::ImagePoint;
@@ -68,6 +72,11 @@ pub enum FlowLoss {
     Flat,
 }
 
+thread_local! {
+    /// The window, kept from point to point for the room that it takes.
+    static WINDOW: RefCell<Window> = RefCell::default();
+}
+
 /// Follows the window around `point` of the first picture to the second, starting at `guess` (both px).
 ///
 /// # Errors
@@ -79,8 +88,36 @@ pub fn flow(
     guess: ImagePoint,
     options: &FlowOptions,
 ) -> Result<Flow, FlowLoss> {
-    let top = options.max_level.min(from.count() - 1).min(to.count() - 1);
-    let mut window = Window::new(options);
+    flow_on(Level::new(), from, to, point, guess, options)
+}
+
+/// As [`flow`], with the vectors that the processor has at a level: they change how long it takes, and not a single digit.
+fn flow_on(
+    vectors: Level,
+    from: &Pyramid,
+    to: &Pyramid,
+    point: ImagePoint,
+    guess: ImagePoint,
+    options: &FlowOptions,
+) -> Result<Flow, FlowLoss> {
+    WINDOW.with_borrow_mut(|window| {
+        window.fit(options);
+        dispatch!(vectors, simd => follow(simd, window, from, to, point, guess, options.max_level))
+    })
+}
+
+/// Follows a window from the coarsest level to the picture itself.
+#[inline(always)]
+fn follow<S: Simd>(
+    simd: S,
+    window: &mut Window,
+    from: &Pyramid,
+    to: &Pyramid,
+    point: ImagePoint,
+    guess: ImagePoint,
+    max_level: usize,
+) -> Result<Flow, FlowLoss> {
+    let top = max_level.min(from.count() - 1).min(to.count() - 1);
     let mut found = Vector2::new(guess.x, guess.y);
     let mut last = None;
     for level in (0..=top).rev() {
@@ -93,13 +130,13 @@ pub fn flow(
             }
             continue;
         }
-        if !window.take(from, level, here) {
+        if !window.take(simd, from, level, here) {
             if level == 0 {
                 return Err(FlowLoss::Flat);
             }
             continue;
         }
-        let end = window.walk(to, level, start);
+        let end = window.walk(simd, to, level, start);
         found = end / scale;
         last = (level == 0).then_some(end);
     }
@@ -107,7 +144,7 @@ pub fn flow(
     if !to.picture().contains(end.x, end.y) {
         return Err(FlowLoss::OutOfPicture);
     }
-    let (difference, covariance_px2) = window.judge(to, end);
+    let (difference, covariance_px2) = window.judge(simd, to, end);
     Ok(Flow { point: ImagePoint::new(end.x, end.y), difference, covariance_px2 })
 }
 
@@ -175,6 +212,22 @@ mod tests {
             assert!((found.point.x - point.x - shift[0]).abs() < 0.02, "{shift:?} {found:?}");
             assert!((found.point.y - point.y - shift[1]).abs() < 0.02, "{shift:?} {found:?}");
             assert!(back_px < 0.02);
+        }
+    }
+
+    #[test]
+    fn vectors_of_the_processor_change_no_digit() {
+        let from = Pyramid::of(&texture([0.0, 0.0], 0.0), 4);
+        let to = Pyramid::of(&texture([2.7, -1.4], 9.0), 4);
+        for options in [FlowOptions::default(), FlowOptions { half_window_px: 7, ..AS_REFERENCE }] {
+            // 200 by 160 px, the edges included
+            for (column, row) in (0..=10).flat_map(|row| (0..=10).map(move |column| (column, row))) {
+                let point = ImagePoint::new(19.8 * f64::from(column), 15.7 * f64::from(row));
+                let [best, least] = [Level::new(), Level::baseline()]
+                    .map(|vectors| flow_on(vectors, &from, &to, point, point, &options));
+                assert_eq!(best, least, "{point:?}");
+                assert!(best.is_ok() || column % 10 == 0 || row % 10 == 0, "{point:?} {best:?}");
+            }
         }
     }
 

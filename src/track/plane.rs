@@ -1,5 +1,7 @@
 //! One grey picture, read at positions between its pixels.
 
+use fearless_simd::f32x8;
+use fearless_simd::prelude::*;
 use image::GrayImage;
 
 /// Values that are worked out side by side.
@@ -89,47 +91,90 @@ impl Plane {
         let (upper, lower) = (a + across * (b - a), c + across * (d - c));
         Some(upper + down * (lower - upper))
     }
+}
 
-    /// Puts the values of an upright grid of positions, one px apart, into `grid`, row by row: `rows` of them with `columns`, a
-    /// multiple of [`LANES`]. Its first position is at `x`, `y`, which must be finite. `pixels` is room to work in.
-    pub(crate) fn sample_grid(
-        &self,
-        x: f32,
-        y: f32,
-        [columns, rows]: [usize; 2],
-        pixels: &mut Vec<f32>,
-        grid: &mut Vec<f32>,
-    ) {
+/// Reads upright grids of positions, one px apart, from a plane: as fast as can be where one lies within a px of the one before.
+pub(crate) struct GridReader<'a> {
+    plane: &'a Plane,
+    columns: usize,
+    rows: usize,
+    /// The pixels around the grid read last. Lines have some more than are needed, so that all are worked through in one go.
+    pixels: Vec<f32>,
+    /// Column and row of the first of them.
+    first: Option<[i32; 2]>,
+}
+
+impl<'a> GridReader<'a> {
+    /// Reads grids of `rows` with `columns`, a multiple of [`LANES`]. `room` is given back by [`Self::into_room`].
+    pub(crate) fn new(plane: &'a Plane, [columns, rows]: [usize; 2], room: Vec<f32>) -> Self {
         debug_assert_eq!(columns % LANES, 0);
+        let mut pixels = room;
+        pixels.resize((rows + 1) * (columns + LANES), 0.0);
+        Self { plane, columns, rows, pixels, first: None }
+    }
+
+    /// Room for another reader.
+    pub(crate) fn into_room(self) -> Vec<f32> {
+        self.pixels
+    }
+
+    /// Reads the grid whose first position is at `x`, `y`, which must be finite: row by row, [`LANES`] values at a time go to `take`
+    /// with their number.
+    #[inline(always)]
+    pub(crate) fn read<S: Simd>(&mut self, simd: S, [x, y]: [f32; 2], mut take: impl FnMut(usize, f32x8<S>)) {
         let (left, top) = (x.floor(), y.floor());
         let (across, down) = (x - left, y - top);
-        let (left, top) = (whole(left), whole(top));
-        let [right, bottom] = [(left, columns), (top, rows)]
-            .map(|(first, count)| first + i32::try_from(count).expect("a window is small"));
-        // the pixels that are needed; of each row some more, so that rows of all widths are worked through in one go
-        let wide = columns + LANES;
-        pixels.resize((rows + 1) * wide, 0.0);
-        let is_inside = left >= 0 && usize::try_from(right).is_ok_and(|right| right < self.width);
-        let places: Vec<usize> =
-            if is_inside { Vec::new() } else { (left..=right).map(|column| mirrored(column, self.width)).collect() };
-        for (row, line) in (top..=bottom).zip(pixels.chunks_exact_mut(wide)) {
-            let row = self.row(mirrored(row, self.height));
-            if is_inside {
-                let row = &row[left.unsigned_abs() as usize..][..=columns];
-                line.iter_mut().zip(row).for_each(|(value, pixel)| *value = f32::from(*pixel));
-            } else {
-                line.iter_mut().zip(&places).for_each(|(value, place)| *value = f32::from(row[*place]));
-            }
+        let first = [left, top].map(whole);
+        if self.first != Some(first) {
+            self.read_pixels(simd, first);
+            self.first = Some(first);
         }
         let weights = [(1.0 - across) * (1.0 - down), across * (1.0 - down), (1.0 - across) * down, across * down];
-        grid.resize(rows * columns, 0.0);
-        for (lines, out) in pixels.windows(2 * wide).step_by(wide).zip(grid.chunks_exact_mut(columns)) {
-            let (upper, lower) = lines.split_at(wide);
-            let upper = upper.iter().zip(&upper[1..]);
-            let lower = lower.iter().zip(&lower[1..]);
-            for (out, ((a, b), (c, d))) in out.iter_mut().zip(upper.zip(lower)) {
-                *out = weights[0] * a + weights[1] * b + weights[2] * c + weights[3] * d;
+        let wide = self.columns + LANES;
+        let mut number = 0;
+        for row in 0..self.rows {
+            let (upper, lower) = self.pixels[row * wide..][..2 * wide].split_at(wide);
+            for column in (0..self.columns).step_by(LANES) {
+                let at = |line: &[f32], right: usize| f32x8::from_slice(simd, &line[column + right..][..LANES]);
+                let upper = at(upper, 0) * weights[0] + at(upper, 1) * weights[1];
+                take(number, upper + at(lower, 0) * weights[2] + at(lower, 1) * weights[3]);
+                number += 1;
             }
+        }
+    }
+
+    #[inline(always)]
+    fn read_pixels<S: Simd>(&mut self, simd: S, [left, top]: [i32; 2]) {
+        let wide = self.columns + LANES;
+        let is_inside =
+            |first: i32, count: usize, side: usize| usize::try_from(first).is_ok_and(|first| first + count <= side);
+        if !(is_inside(left, wide, self.plane.width) && is_inside(top, self.rows + 1, self.plane.height)) {
+            self.read_mirrored([left, top]);
+            return;
+        }
+        let [left, top] = [left, top].map(|first| first.unsigned_abs() as usize);
+        for (line, row) in self.pixels.chunks_exact_mut(wide).zip(top..) {
+            let pixels = &self.plane.row(row)[left..][..wide];
+            for column in (0..wide).step_by(LANES) {
+                let pixels = &pixels[column..][..LANES];
+                f32x8::from_fn(simd, |lane| f32::from(pixels[lane])).store_slice(&mut line[column..][..LANES]);
+            }
+        }
+    }
+
+    /// As [`Self::read_pixels`], where some lie beyond an edge.
+    fn read_mirrored(&mut self, [left, top]: [i32; 2]) {
+        let Plane { width, height, .. } = *self.plane;
+        let wide = self.columns + LANES;
+        let places: Vec<usize> = (left..).take(wide).map(|column| mirrored(column, width)).collect();
+        // those that lie on the picture are a run, read in one go
+        let start = usize::try_from(left).unwrap_or(0).min(width);
+        let first = usize::try_from(-left).unwrap_or(0).min(wide);
+        let end = wide.min(first + width - start);
+        for (line, row) in self.pixels.chunks_exact_mut(wide).zip(top..) {
+            let row = self.plane.row(mirrored(row, height));
+            line[first..end].iter_mut().zip(&row[start..]).for_each(|(value, pixel)| *value = f32::from(*pixel));
+            (0..first).chain(end..wide).for_each(|step| line[step] = f32::from(row[places[step]]));
         }
     }
 }
@@ -153,6 +198,8 @@ fn whole(value: f32) -> i32 {
 
 #[cfg(test)]
 mod tests {
+    use fearless_simd::{Level, dispatch};
+
     use super::*;
 
     fn ramp() -> Plane {
@@ -177,9 +224,13 @@ mod tests {
     fn grid_is_the_plane_read_point_by_point_also_beyond_its_edges() {
         let plane =
             Plane::new(19, 17, (0..19_u32 * 17).map(|index| u8::try_from(index * index % 251).unwrap()).collect());
-        let (mut pixels, mut grid) = (Vec::new(), Vec::new());
-        for (x, y) in [(0.75, 0.5), (-3.25, 4.0), (15.5, -2.75), (2.0, 14.25), (-30.5, -40.25)] {
-            plane.sample_grid(x, y, [8, 3], &mut pixels, &mut grid);
+        let mut reader = GridReader::new(&plane, [8, 3], Vec::new());
+        for (x, y) in [(0.75, 0.5), (0.25, 0.875), (-3.25, 4.0), (15.5, -2.75), (2.0, 14.25), (-30.5, -40.25)] {
+            let mut grid = Vec::new();
+            dispatch!(Level::new(), simd => reader.read(simd, [x, y], |number, values| {
+                assert_eq!(number * LANES, grid.len());
+                grid.extend_from_slice(values.as_slice());
+            }));
             assert_eq!(grid.len(), 24);
             for (place, found) in grid.iter().enumerate() {
                 let [row, column] = [place / 8, place % 8].map(|step| f32::from(u8::try_from(step).unwrap()));
