@@ -72,7 +72,7 @@ impl Plane {
 
     /// As [`Self::at`], where all four pixels around lie on the picture and hold values.
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked to lie on the picture")]
-    #[inline]
+    #[inline(always)]
     pub(crate) fn at_inside(&self, x: f32, y: f32) -> Option<f32> {
         if !(x >= 0.0 && y >= 0.0) {
             return None;

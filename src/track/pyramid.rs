@@ -1,5 +1,6 @@
 //! A picture at full size and at half, a quarter, … of it.
 
+use fearless_simd::{Level, dispatch};
 use image::GrayImage;
 
 use super::plane::{Plane, mirrored};
@@ -88,8 +89,13 @@ fn halves(from: f64, to: f64, count: usize) -> [usize; 2] {
 }
 
 /// A plane of half the size: pixel (x, y) stands where (2x, 2y) stood. Only the columns and rows from the first to before the
-/// second are worked out.
+/// second are worked out, with the processor's widest vectors.
 fn halved(plane: &Plane, columns: [usize; 2], rows: [usize; 2]) -> Plane {
+    dispatch!(Level::new(), _ => halve(plane, columns, rows))
+}
+
+#[inline(always)]
+fn halve(plane: &Plane, columns: [usize; 2], rows: [usize; 2]) -> Plane {
     let (width, height) = plane.size();
     let (half_width, half_height) = (width.div_ceil(2), height.div_ceil(2));
     let mut values = vec![0; half_width * half_height];

@@ -1,7 +1,8 @@
 //! A patch that is followed from frame to frame: where it is, with shift, turn or stretch free, found in little time.
 //!
 //! It does what [`super::affine`] does for a pair of pictures, for pictures that differ by one frame: the derivatives are those of
-//! the patch itself, worked out once, and a large patch is read at some hundred points. Gain and offset of the light are free.
+//! the patch itself, worked out once, and a large patch is read at some hundred points. Gain and offset of the light are free. The
+//! processor's widest vectors are used, which changes no digit ([`super::window`]).
 //!
 //! # Source
 //! Baker and Matthews (2004), Lucas-Kanade 20 years on: a unifying framework, International Journal of Computer Vision 56(3),
@@ -9,6 +10,7 @@
 
 use std::cell::RefCell;
 
+use fearless_simd::{Level, dispatch};
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use crate::geometry::ImagePoint;
@@ -183,6 +185,11 @@ impl Template {
 
     /// How alike the patch is to what lies under `warp` (px of the picture) in another picture: their weighted correlation.
     pub(crate) fn likeness(&self, to: &Pyramid, warp: &Warp) -> f64 {
+        dispatch!(Level::new(), _ => self.correlation(to, warp))
+    }
+
+    #[inline(always)]
+    fn correlation(&self, to: &Pyramid, warp: &Warp) -> f64 {
         let plane = to.level(self.level);
         let (middle, turn) = self.on_level(warp);
         let mut sums = [0.0_f32; 6];
@@ -217,7 +224,7 @@ impl Template {
     ///
     /// `None` when the texture does not hold the answer, or when it runs off.
     pub(crate) fn align(&self, to: &Pyramid, start: &Warp, freedom: Freedom) -> Option<Found> {
-        match freedom {
+        dispatch!(Level::new(), _ => match freedom {
             Freedom::Shift => self.aligned::<4>(to, start, |_, _, _| [0.0; 4], |_| Matrix2::zeros()),
             Freedom::Similar => self.aligned::<6>(
                 to,
@@ -231,11 +238,12 @@ impl Template {
                 |slope, _, arm| [slope.x * arm.x, slope.x * arm.y, slope.y * arm.x, slope.y * arm.y],
                 |change| Matrix2::new(change[0], change[1], change[2], change[3]),
             ),
-        }
+        })
     }
 
     /// Least squares in `N` unknowns: gain and offset of the light, shift, and `N - 4` of the turn. `row` gives the derivatives by
     /// these from slope, step and turned step; `change` makes of them what is multiplied to the turn.
+    #[inline(always)]
     fn aligned<const N: usize>(
         &self,
         to: &Pyramid,
