@@ -1,10 +1,12 @@
 //! How far the difference is from the truth when marks are carried from reach to reach by image matching, and when every reach
-//! is marked on its own. Pictures are rendered; `cargo bench --bench carried_marks -- [VISITS] [SEED] [DIFFERENCE] [VIEW]`. With a
-//! true difference (deg) given, before and after the stretch, calls are counted too; the view is `side` or `front`.
+//! is marked on its own. Pictures are rendered; `cargo bench --bench carried_marks -- [VISITS] [SEED] [DIFFERENCE] [VIEW] [--moving]`.
+//! With a true difference (deg) given, before and after the stretch, calls are counted too; the view is `side` or `front`. With
+//! `--moving` the persons are less stiff: shoulder girdle and evenness of the arms differ from reach to reach as people's do.
 //!
 //! A visit has four reaches of one frame at end range. By hand, every mark of every reach has its own error of
 //! [`MARK_SD_PX`]. Carried, only before internal is marked whole; the other rotation takes what matches and gets its wrists
-//! and its elbow by hand; after the stretch everything is taken from before that matches.
+//! and its elbow by hand, the near wrist tied to that of before internal across the arm; after the stretch everything is taken from
+//! before that matches. Beside: every reach is marked by hand, and what can be carried counts beside the hand's marks.
 
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
 
@@ -34,6 +36,12 @@ use tworeach::track::{ArmTurn, carry_marks};
 
 /// Spread of a mark placed by hand, px in each direction.
 const MARK_SD_PX: f64 = 1.5;
+/// With `--moving`: by how much the shoulder girdle lies elsewhere on the trunk from reach to reach, mm forward and up. The acromion
+/// against the thorax, at the same elevation in two raises of one arm: ten people, 2.2 and 2.4 mm (UI-PRMD, Vakanski et al. 2018,
+/// Data 3(1), 2).
+const GIRDLE_SD_MM: [f64; 2] = [2.2, 2.4];
+/// With `--moving`: by how much one arm is raised otherwise than the other from reach to reach, deg: the same people with a bar, 1.2 to 1.7.
+const UNEVEN_SD_DEG: f64 = 1.2;
 /// What remains of a mark's own error where it is shared with those carried from it, px: as `screen` has it.
 const ORIGIN_OWN_SD_PX: f64 = 0.05;
 
@@ -50,6 +58,7 @@ fn main() {
     let visits: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(100);
     let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
     let difference_deg: Option<f64> = arguments.next().and_then(|text| text.parse().ok());
+    let is_moving = std::env::args().any(|argument| argument == "--moving");
     let case = match arguments.next().as_deref() {
         Some("front") => DemoCase::Front,
         _ => DemoCase::Side,
@@ -62,7 +71,7 @@ fn main() {
     for index in 0..visits {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(index);
-        let (scenario, shots) = film(&mut rng, case, difference_deg);
+        let (scenario, shots) = film(&mut rng, case, difference_deg, is_moving.then_some((seed, index)));
         let own = |rng: &mut ChaCha8Rng| -> Vec<Vec<Mark>> {
             shots
                 .iter()
@@ -70,14 +79,16 @@ fn main() {
                 .collect()
         };
         let hand = own(&mut rng);
-        let mut carried = hand.clone();
+        let (mut carried, mut beside) = (hand.clone(), hand.clone());
         // from, to: before internal to the others, then the arms of before external to after external
         for (from, to) in [(0, 1), (0, 2), (0, 3), (1, 3)] {
             let arms = if shots[from].rotation == shots[to].rotation { ArmTurn::Same } else { ArmTurn::Other };
+            // what was tied stands behind those
             let given: Vec<(Landmark, ImagePoint)> =
-                carried[from].iter().map(|mark| (mark.landmark, mark.point)).collect();
+                carried[from].iter().take(hand[from].len()).map(|mark| (mark.landmark, mark.point)).collect();
+            let there: Vec<(Landmark, ImagePoint)> = hand[to].iter().map(|mark| (mark.landmark, mark.point)).collect();
             let started = std::time::Instant::now();
-            let found = carry_marks(&shots[from].image, &shots[to].image, arms, &given);
+            let found = carry_marks(&shots[from].image, &shots[to].image, arms, &given, &there);
             carry_s += started.elapsed().as_secs_f64();
             carries += 1.0;
             for (place, (landmark, result)) in found.marks.iter().enumerate() {
@@ -102,20 +113,28 @@ fn main() {
                     carried[from][place].shared = Some(shared);
                     carried[from][place].covariance_px2 = Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2);
                 }
-                if let Some(mark) = carried[to].iter_mut().find(|mark| mark.landmark == *landmark)
+                let brought = Mark {
+                    landmark: *landmark,
+                    point: spot.point,
+                    covariance_px2: spot.covariance_px2,
+                    shared: Some(shared),
+                    drift_px2: None,
+                };
+                if from == 0 || arm(*landmark) {
+                    beside[from][place] = carried[from][place];
+                    beside[to].push(brought);
+                }
+                if arms == ArmTurn::Other && arm(*landmark) {
+                    // an outline ties the mark by hand across the arm alone
+                    carried[to].push(brought);
+                } else if let Some(mark) = carried[to].iter_mut().find(|mark| mark.landmark == *landmark)
                     && mark.shared.is_none()
                 {
-                    *mark = Mark {
-                        landmark: *landmark,
-                        point: spot.point,
-                        covariance_px2: spot.covariance_px2,
-                        shared: Some(shared),
-                        drift_px2: None,
-                    };
+                    *mark = brought;
                 }
             }
         }
-        for (name, marks) in [("by hand", &hand), ("carried", &carried)] {
+        for (name, marks) in [("by hand", &hand), ("carried", &carried), ("beside", &beside)] {
             let fit = fit_visit(&observed(&scenario, &shots, marks));
             let quantity = match case {
                 DemoCase::Side => Quantity::Elevation(Side::Right),
@@ -158,8 +177,14 @@ fn main() {
     }
 }
 
-/// A visit with its own camera and course, filmed.
-fn film(rng: &mut ChaCha8Rng, case: DemoCase, difference_deg: Option<f64>) -> (Scenario, Vec<Shot>) {
+/// A visit with its own camera and course, filmed. `moving` seeds how a person differs from reach to reach: numbers of its own, so that
+/// the visit is the same otherwise.
+fn film(
+    rng: &mut ChaCha8Rng,
+    case: DemoCase,
+    difference_deg: Option<f64>,
+    moving: Option<(u64, u64)>,
+) -> (Scenario, Vec<Shot>) {
     let mut scenario = Scenario::of(case, 1280);
     let [sideways_mm, height_mm, away_mm] = [
         normal(rng, 250.0, 250.0),
@@ -189,6 +214,11 @@ fn film(rng: &mut ChaCha8Rng, case: DemoCase, difference_deg: Option<f64>) -> (S
         }
     }
     let left_higher_deg = normal(rng, 0.0, 0.7);
+    let mut moves = moving.map(|(seed, index)| {
+        let mut moves = ChaCha8Rng::seed_from_u64(!seed);
+        moves.set_stream(index);
+        moves
+    });
     let mut shots = Vec::new();
     for (rotation, held_deg) in held {
         let raises = Course::raises_to(&[held_deg]);
@@ -196,7 +226,8 @@ fn film(rng: &mut ChaCha8Rng, case: DemoCase, difference_deg: Option<f64>) -> (S
         let course = Course {
             rotation,
             raises,
-            left_higher_deg,
+            left_higher_deg: left_higher_deg + moves.as_mut().map_or(0.0, |rng| normal(rng, 0.0, UNEVEN_SD_DEG)),
+            girdle_mm: moves.as_mut().map_or([0.0; 2], |rng| GIRDLE_SD_MM.map(|sd_mm| normal(rng, 0.0, sd_mm))),
             bend_deg: 1.0,
             grip_mm: grip_mm + normal(rng, 0.0, 4.0),
             shift_mm: [normal(rng, 0.0, 20.0), normal(rng, 0.0, 20.0)],

@@ -67,6 +67,7 @@ impl TrialClip {
             rotation: if rng.random_bool(0.5) { Rotation::Internal } else { Rotation::External },
             raises: raises.clone(),
             left_higher_deg: normal(rng, 0.0, 1.0),
+            girdle_mm: [0.0; 2],
             bend_deg: rng.random_range(0.5..4.0),
             grip_mm: rng.random_range(560.0..700.0),
             shift_mm: [normal(rng, 0.0, 15.0), normal(rng, 0.0, 15.0)],

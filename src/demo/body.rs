@@ -126,6 +126,8 @@ pub struct Stance {
     pub lean_deg: f64,
     /// How the shoulders are turned.
     pub rotation: Rotation,
+    /// Where the shoulder girdle lies on the trunk, mm forward and up of its usual place.
+    pub girdle_mm: [f64; 2],
     /// Left and right arm.
     pub arms: [ArmStance; 2],
     /// Distance between the wrists across the body, mm.
@@ -179,7 +181,8 @@ impl Skeleton {
             UnitQuaternion::from_axis_angle(&Vector3::y_axis(), stance.yaw_deg.to_radians()),
         );
         let trunk_person = Isometry3::rotation(Vector3::z() * stance.lean_deg.to_radians()); // about +Z, +X turns up and +Y backward
-        let girdle = trunk_person * nalgebra::Point3::new(0.0, build.trunk_mm, 0.0);
+        let girdle =
+            trunk_person * nalgebra::Point3::new(stance.girdle_mm[0], build.trunk_mm + stance.girdle_mm[1], 0.0);
         let arms_person = Side::BOTH.map(|side| pose_arm(build, stance, side, &girdle.coords, &trunk_person));
 
         let grips = arms_person.map(|arm| (arm.hand * grip_in_hand()).coords);
@@ -356,6 +359,7 @@ mod tests {
             yaw_deg: 0.0,
             lean_deg: 0.0,
             rotation,
+            girdle_mm: [0.0; 2],
             arms: [arm; 2],
             grip_mm: 620.0,
             nod_deg: 0.0,

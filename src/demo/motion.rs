@@ -60,6 +60,8 @@ pub struct Course {
     pub yaw_deg: f64,
     /// Lean of the trunk at rest, positive backward, deg.
     pub lean_deg: f64,
+    /// Where the shoulder girdle lies on the trunk, mm forward and up of its usual place.
+    pub girdle_mm: [f64; 2],
     /// Sets the phase of sway and breath, rad.
     pub phase_rad: f64,
 }
@@ -106,6 +108,7 @@ impl Course {
             yaw_deg: self.yaw_deg + 0.25 * wave(0.19, 4.0),
             lean_deg: self.lean_deg + 0.8 * progress + 0.12 * wave(0.27, 1.0),
             rotation: self.rotation,
+            girdle_mm: self.girdle_mm,
             arms: [left_deg, right_deg]
                 .map(|elevation_deg| ArmStance { elevation_deg, bend_deg: self.bend_deg + 3.0 * (1.0 - progress) }),
             grip_mm: self.grip_mm,
@@ -142,6 +145,7 @@ mod tests {
             rotation: Rotation::Internal,
             raises: Course::raises_to(&[150.0, 152.0]),
             left_higher_deg: 0.5,
+            girdle_mm: [0.0; 2],
             bend_deg: 2.0,
             grip_mm: 620.0,
             shift_mm: [0.0, 0.0],

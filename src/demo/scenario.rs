@@ -193,6 +193,7 @@ fn reach(
         rotation,
         raises,
         left_higher_deg: 0.7,
+        girdle_mm: [0.0; 2],
         bend_deg: 1.0,
         grip_mm: 620.0,
         shift_mm,

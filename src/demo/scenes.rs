@@ -227,6 +227,7 @@ impl Person {
             yaw_deg: normal(rng, 0.0, 1.5),
             lean_deg: self.lean_deg + normal(rng, 0.0, 1.1),
             rotation,
+            girdle_mm: [0.0; 2],
             arms: [arm(elevation_deg - half), arm(elevation_deg + half)],
             grip_mm: self.grip_mm + normal(rng, 0.0, 6.0),
             nod_deg: 0.0,

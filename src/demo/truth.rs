@@ -232,6 +232,7 @@ mod tests {
             yaw_deg: 0.0,
             lean_deg: 0.0,
             rotation: Rotation::Internal,
+            girdle_mm: [0.0; 2],
             arms: [arm; 2],
             grip_mm: 600.0,
             nod_deg: 0.0,
