@@ -19,6 +19,8 @@ pub struct ReportInput<'a> {
     pub stills: Vec<StillInput>,
     /// The clips of reaches whose marks were followed, at most one per reach.
     pub courses: Vec<CourseInput<'a>>,
+    /// Frames in which the bar was found in the picture and measured in place of the marks on its ends.
+    pub found_bars: usize,
     /// The client's case over weeks, up to the day of the visit; `None` where it is not at hand.
     pub case_course: Option<CaseCourse>,
     /// Sentences on what was wrong with the input but could be worked with, such as a clip damaged near its end.

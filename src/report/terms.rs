@@ -71,7 +71,7 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
 }
 
 /// Method and limits, a paragraph each.
-pub(crate) fn method(case: &CaseFacts) -> Vec<String> {
+pub(crate) fn method(case: &CaseFacts, found_bars: usize) -> Vec<String> {
     let mut paragraphs = vec![
         "Method. Marks were placed on the pictures at end range. One model of body, bar and camera is fitted to all marks \
          of the visit by least squares, and the uncertainty of every number follows from that fit. Errors that two \
@@ -83,6 +83,13 @@ pub(crate) fn method(case: &CaseFacts) -> Vec<String> {
          reaches, not in a single angle. Near the top of the reach, bar height hardly moves with the angle."
             .to_owned(),
     ];
+    if found_bars > 0 {
+        let frames = if found_bars == 1 { "one frame".to_owned() } else { format!("{found_bars} frames") };
+        paragraphs[0].push_str(&format!(
+            " In {frames} the bar was found in the picture between the marks on its ends, to a fraction of a pixel, and counts in \
+             their place."
+        ));
+    }
     if !case.changed_limits.is_empty() {
         let limits: Vec<String> =
             case.changed_limits.iter().map(|(name, limit)| checks::limit_words(name, *limit)).collect();

@@ -1,7 +1,8 @@
 //! A visit whose case and marks are in memory and whose pictures are known: measured as its files would be.
 //!
 //! Nothing is decoded and no picture is looked at, so that the numbers can follow a mark while it moves. The same marks in
-//! files give the same result to the last digit.
+//! files give the same result to the last digit, unless a bar is found in their pictures: see
+//! [`super::with_bar_as_placed`].
 
 use std::path::{Path, PathBuf};
 
@@ -39,7 +40,7 @@ pub struct MarkedReach<'a> {
     pub profile: Option<&'a LensProfile>,
 }
 
-/// Measures a visit. `reaches` are those of the case, in its order; their paths are names and nothing is read from them.
+/// Measures a visit, the bar where it was marked. `reaches` are those of the case, in its order; their paths are names and nothing is read from them.
 ///
 /// # Errors
 /// [`ScreenError::Invalid`] with every fault that [`super::measure_case`] would name.

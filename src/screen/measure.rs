@@ -12,6 +12,7 @@ use super::case::CaseFile;
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
+use super::found_bar::{FoundBar, bar_warnings, found_bars};
 use super::marks::SAME_TIME_S;
 use super::media::Look;
 use super::observe::observe;
@@ -43,6 +44,8 @@ pub struct MeasuredVisit {
     pub case: CaseFile,
     /// Per reach, the picture to show and what to draw on it; empty without [`MeasureOptions::with_stills`].
     pub stills: Vec<Still>,
+    /// The bars that were found in the pictures and measured in place of the marks on them.
+    pub found_bars: Vec<FoundBar>,
     /// The clips of the reaches whose marks were followed.
     pub followed: Vec<FollowedReach>,
     /// What was wrong with the input but could be worked with, each a sentence.
@@ -81,7 +84,7 @@ pub struct Still {
 /// [`ScreenError::Invalid`] with every fault of the case and of the files that it names; [`ScreenError::Video`] when a
 /// picture cannot be decoded after all.
 pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<MeasuredVisit, ScreenError> {
-    let look = if options.with_stills { Look::AndKeep } else { Look::Only };
+    let look = if options.with_stills { Look::ForBarsAndKeep } else { Look::ForBars };
     let mut visit = load_visit(path, look)?;
     follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
     let mut measured = measure_visit(&visit, options);
@@ -118,6 +121,7 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
         result,
         case: visit.case.clone(),
         stills: Vec::new(),
+        found_bars: found_bars(visit),
         followed: Vec::new(),
         warnings,
         observations,
@@ -129,6 +133,7 @@ fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     let mut warnings = damage_warnings(&visit.reaches);
     warnings.extend(follow_warnings(visit));
     warnings.extend(far_wrist_warnings(&visit.reaches, &visit.library));
+    warnings.extend(bar_warnings(visit));
     if !fit.outcome().is_converged {
         warnings.push(format!(
             "The fit did not settle in {} steps, so nothing is reported: look for a mark on the wrong landmark or side.",
@@ -161,10 +166,19 @@ impl MeasuredVisit {
         Some((time_s, self.overlay_at(reach, time_s)?))
     }
 
-    /// What to draw on the frame of a reach at a time, s; `None` where that frame is not marked.
+    /// What to draw on the frame of a reach at a time, s; `None` where that frame is not marked. Marks are where they were placed, also
+    /// those in whose place the bar was found; what disagrees with the others is where it was found.
     #[must_use]
     pub fn overlay_at(&self, reach: usize, time_s: f64) -> Option<Overlay> {
-        Some(self.fit.overlay(reach, self.frame_at(reach, time_s)?))
+        let mut overlay = self.fit.overlay(reach, self.frame_at(reach, time_s)?);
+        let bars = self.found_bars.iter().filter(|bar| bar.reach == reach && (bar.time_s - time_s).abs() < SAME_TIME_S);
+        for end in bars.flat_map(|bar| &bar.ends) {
+            // a carried mark of the same end stays where it was carried to
+            for mark in overlay.marks.iter_mut().filter(|mark| **mark == (end.landmark, end.found)) {
+                mark.1 = end.placed;
+            }
+        }
+        Some(overlay)
     }
 
     /// Where arms at these elevations (deg) would be seen on the frame of a reach at a time, s, from the near shoulder outward; `None`

@@ -8,6 +8,7 @@ use crate::pose::{
 };
 use crate::track::Raise;
 
+use super::found_bar::end_of_found_bar;
 use super::marks::{FrameUse, MarkedFrame, SAME_TIME_S, Source};
 use super::spread::scale;
 use super::visit::{Visit, impossible_far_wrist_px};
@@ -130,8 +131,13 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
                     // and one whose error the followed ones share
                     Some(origin) => origin_mark(visit, origin),
                     None => {
-                        let (place, covariance_px2) = pooled_hand(visit, file, frame.time_s, landmark);
-                        let point = crate::geometry::ImagePoint::new(place.x, place.y);
+                        let by_hand = || {
+                            let (place, covariance_px2) = pooled_hand(visit, file, frame.time_s, landmark);
+                            (crate::geometry::ImagePoint::new(place.x, place.y), covariance_px2)
+                        };
+                        // one bar is one observation, however often it was marked
+                        let (point, covariance_px2) =
+                            end_of_found_bar(visit, reach, frame.time_s, landmark).unwrap_or_else(by_hand);
                         Mark { landmark, point, covariance_px2, shared: None, drift_px2: None }
                     }
                 });
@@ -194,7 +200,12 @@ fn pooled_origin(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matri
 
 /// The mean of all hand marks of a landmark at a time, each weighted by its covariance, and the covariance of that mean: wider
 /// where they contradict each other, for then one of them is on another spot and it is not known which.
-fn pooled_hand(visit: &Visit, file: usize, time_s: f64, landmark: Landmark) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
+pub(crate) fn pooled_hand(
+    visit: &Visit,
+    file: usize,
+    time_s: f64,
+    landmark: Landmark,
+) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
     let mut weight = Matrix2::zeros();
     let mut weighted = nalgebra::Vector2::zeros();
     let mut parts = Vec::new();

@@ -11,6 +11,7 @@ use crate::video::VideoError;
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::error::ScreenError;
 use super::follow_starts::needed_to_follow;
+use super::found_bar::rough_bars;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{Look, SeenMedia};
 use super::origins::Library;
@@ -232,7 +233,8 @@ impl Loader<'_> {
         // where the latest marked frame is there, so are the earlier ones
         let times = file.into_iter().flat_map(|file| file.marks.frames.iter().map(|frame| frame.time_s));
         let latest_s = times.max_by(f64::total_cmp).unwrap_or(0.0);
-        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.look);
+        let bars = file.map_or_else(Vec::new, |file| rough_bars(&file.marks, entry.view));
+        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.look, &bars);
         let Some(file) = file else {
             return seen
                 .map_err(|cause| self.of_case.at(at.file, Fault::Media { cause: cause.into() }))

@@ -15,6 +15,7 @@ mod command_line;
 mod decode;
 mod demo;
 mod film;
+mod found_bar;
 mod look;
 mod measure;
 mod plan;

@@ -31,6 +31,7 @@ impl Invented {
             danger: None,
             courses: Vec::new(),
             case_course: None,
+            found_bars: 0,
             stills: self.stills.clone(),
             warnings: self.warnings.clone(),
         }

@@ -1,0 +1,218 @@
+//! The bar that is seen in the picture between the marks on its ends, measured in their place.
+//!
+//! Both ends of a bar marked by hand on a frame at end range tell where it is looked for. Where it is surely found, its axis and its
+//! ends count, each with its covariance; an end that is not seen keeps its mark's place along the axis. However many raters and
+//! repeats marked it, a found bar is one observation. It assumes that the bar in the picture is the one that was marked: another
+//! straight thing as wide, a few px beside it, would be taken for it where the bar itself is not seen.
+
+use nalgebra::{Matrix2, Vector2};
+
+use crate::geometry::{ImagePoint, Landmark, Side};
+use crate::pose::View;
+use crate::track::{BarFound, NoBar, Pyramid, find_bar};
+use crate::video::Media;
+
+use super::marks::{FrameUse, MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, Source};
+use super::observe::pooled_hand;
+use super::spread::scale;
+use super::visit::Visit;
+use super::words::decimal;
+
+/// A mark and the bar that was found disagree beyond this squared distance, whitened by both: chi-square with two degrees of
+/// freedom, above which one pair in a thousand lies by chance.
+const FAR_SQUARE: f64 = 13.816;
+
+/// The bar's ends in the order in which they are looked for.
+const ENDS: [Landmark; 2] = [Landmark::BarEnd(Side::Left), Landmark::BarEnd(Side::Right)];
+
+/// Where a bar is to be looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct RoughBar {
+    /// Time of the frame, s.
+    time_s: f64,
+    /// Its left and right end as marked, px.
+    ends: [ImagePoint; 2],
+}
+
+/// A bar that was looked for.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct SeenBar {
+    /// Time of the frame, s.
+    time_s: f64,
+    /// The bar, or why there is none; `None` where the frame cannot be decoded.
+    found: Option<Result<BarFound, NoBar>>,
+}
+
+/// A bar that was found and measured in place of the marks on it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FoundBar {
+    /// Index into the result's reaches.
+    pub reach: usize,
+    /// Time of the frame, s.
+    pub time_s: f64,
+    /// Its ends; one from which others were carried is not among them.
+    pub ends: Vec<FoundEnd>,
+}
+
+/// An end of a bar that was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FoundEnd {
+    /// Which end.
+    pub landmark: Landmark,
+    /// Where it was marked, px: the mean of raters and repeats.
+    pub placed: ImagePoint,
+    /// Where it was found, px.
+    pub found: ImagePoint,
+}
+
+/// Where the bar is looked for in the pictures of a reach: the frames at end range on which both its ends are marked by hand, with
+/// the spread that marks have. In a side view it is seen end on, and is not looked for.
+pub(crate) fn rough_bars(marks: &MarksFile, view: View) -> Vec<RoughBar> {
+    if view == View::Side {
+        return Vec::new();
+    }
+    let has_end = |frame: &&MarkedFrame| ENDS.iter().any(|end| frame.points.contains_key(end));
+    let mut marked: Vec<&MarkedFrame> =
+        marks.frames.iter().filter(|frame| frame.source == Source::Hand).filter(has_end).collect();
+    marked.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    marked
+        .chunk_by(|earlier, later| later.time_s - earlier.time_s < SAME_TIME_S)
+        .filter(|frames| frames.iter().any(|frame| frame.used_as == FrameUse::EndRange))
+        .filter_map(|frames| {
+            let [left, right] = ENDS.map(|end| mean_place(frames, end));
+            Some(RoughBar { time_s: frames[0].time_s, ends: [left?, right?] })
+        })
+        .collect()
+}
+
+/// The mean place of an end, px; `None` where it is not marked, or one of its marks says itself how good it is.
+fn mean_place(frames: &[&MarkedFrame], end: Landmark) -> Option<ImagePoint> {
+    let points: Vec<_> = frames.iter().filter_map(|frame| frame.points.get(&end)).collect();
+    if points.is_empty() || points.iter().any(|point| point.spread != PointSpread::Usual) {
+        return None;
+    }
+    let sum: Vector2<f64> = points.iter().map(|point| point.point.to_vector()).sum();
+    let mean = sum / super::pooled::number(points.len());
+    Some(ImagePoint::new(mean.x, mean.y))
+}
+
+/// The same marks with the spread of the bar's ends stated, so that they are measured as placed wherever the bar is seen: what was
+/// measured without a look at the pictures is measured again to the last digit. `sd_px` is the spread that marks have, px at a long
+/// side of [`super::case::SD_PX_AT`].
+#[must_use]
+pub fn with_bar_as_placed(marks: &MarksFile, sd_px: f64) -> MarksFile {
+    let sd_px = sd_px * scale(marks.image_size);
+    let mut marks = marks.clone();
+    for frame in marks.frames.iter_mut().filter(|frame| frame.source == Source::Hand) {
+        for (_, point) in frame.points.iter_mut().filter(|(landmark, _)| ENDS.contains(landmark)) {
+            if point.spread == PointSpread::Usual {
+                point.spread = PointSpread::Sd(sd_px);
+            }
+        }
+    }
+    marks
+}
+
+/// Looks for the bar in the pictures of a clip or still.
+pub(crate) fn look_for_bars(media: &mut Media, rough: &[RoughBar]) -> Vec<SeenBar> {
+    let look = |rough: &RoughBar| SeenBar {
+        time_s: rough.time_s,
+        found: media.luma_at(rough.time_s).ok().map(|frame| find_bar(&Pyramid::owning(frame.image, 1), rough.ends)),
+    };
+    rough.iter().map(look).collect()
+}
+
+/// Where an end of the bar is by the bar that was found at a time, px, and its covariance, px²; `None` where none was found, or
+/// others were followed or carried from its mark: they share that mark's error, and so it stays.
+pub(crate) fn end_of_found_bar(
+    visit: &Visit,
+    reach: usize,
+    time_s: f64,
+    landmark: Landmark,
+) -> Option<(ImagePoint, Matrix2<f64>)> {
+    let end = ENDS.iter().position(|end| *end == landmark)?;
+    let loaded = &visit.reaches[reach];
+    let seen = loaded.media.bars.iter().find(|bar| (bar.time_s - time_s).abs() < SAME_TIME_S)?;
+    let bar = seen.found.as_ref()?.as_ref().ok()?;
+    if visit.library.origin_at(loaded.marks, time_s, landmark).is_some() {
+        return None;
+    }
+    if let Some(found) = bar.ends[end] {
+        return Some((found.point, found.covariance_px2));
+    }
+    // an end that is not seen: across the axis by the bar, along it by the mark
+    let (placed, placed_px2) = pooled_hand(visit, loaded.marks, time_s, landmark);
+    let [left, right] = bar.axis.map(|point| point.point.to_vector());
+    let along = (right - left).try_normalize(1e-9)?;
+    let across = Vector2::new(-along.y, along.x);
+    let axis = &bar.axis[end];
+    let place = axis.point.to_vector() + along * along.dot(&(placed - axis.point.to_vector()));
+    let variance = |way: Vector2<f64>, covariance: &Matrix2<f64>| way.dot(&(covariance * way));
+    let covariance = along * along.transpose() * variance(along, &placed_px2)
+        + across * across.transpose() * variance(across, &axis.covariance_px2);
+    Some((ImagePoint::new(place.x, place.y), covariance))
+}
+
+/// The bars that are measured in place of the marks on them.
+pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
+    let of_reach = |reach: usize| {
+        let loaded = &visit.reaches[reach];
+        loaded.media.bars.iter().filter_map(move |bar| {
+            let found_end = |landmark: Landmark| {
+                let (found, _) = end_of_found_bar(visit, reach, bar.time_s, landmark)?;
+                let placed = pooled_hand(visit, loaded.marks, bar.time_s, landmark).0;
+                Some(FoundEnd { landmark, placed: ImagePoint::new(placed.x, placed.y), found })
+            };
+            let ends: Vec<FoundEnd> = ENDS.into_iter().filter_map(found_end).collect();
+            (!ends.is_empty()).then_some(FoundBar { reach, time_s: bar.time_s, ends })
+        })
+    };
+    (0..visit.reaches.len()).flat_map(of_reach).collect()
+}
+
+/// A sentence for every bar that was not found where it should be seen, and for every mark far from the bar that was found.
+pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
+    let mut warnings = Vec::new();
+    for (reach, loaded) in visit.reaches.iter().enumerate() {
+        let file = loaded.entry.marks.display();
+        for bar in &loaded.media.bars {
+            // what others come from counts as placed, whatever is seen
+            if ENDS.iter().all(|end| visit.library.origin_at(loaded.marks, bar.time_s, *end).is_some()) {
+                continue;
+            }
+            let at = decimal(bar.time_s, 2);
+            let why = match &bar.found {
+                Some(Ok(_)) => {
+                    let far = ENDS.into_iter().filter_map(|end| Some((end, far_from_bar_px(visit, reach, bar, end)?)));
+                    warnings.extend(far.map(|(end, px)| {
+                        format!(
+                            "{file}: the {} is marked {} px from where the bar is found in the picture at {at} s, further than \
+                             marks should be. The bar as found is measured; see that the mark is on the right thing.",
+                            end.words(),
+                            decimal(px, 0)
+                        )
+                    }));
+                    continue;
+                }
+                // seen end on, where nothing else is to be expected
+                Some(Err(NoBar::Short { .. })) => continue,
+                Some(Err(why)) => why.to_string(),
+                None => "the frame cannot be decoded".to_owned(),
+            };
+            warnings.push(format!(
+                "{file}: the bar was not surely found in the picture at {at} s ({why}), so the marks on its ends count as placed."
+            ));
+        }
+    }
+    warnings
+}
+
+/// How far the mark of an end is from the bar, px, where that is further than both spreads allow.
+fn far_from_bar_px(visit: &Visit, reach: usize, bar: &SeenBar, end: Landmark) -> Option<f64> {
+    let (found, found_px2) = end_of_found_bar(visit, reach, bar.time_s, end)?;
+    let (placed, placed_px2) = pooled_hand(visit, visit.reaches[reach].marks, bar.time_s, end);
+    let apart = placed - found.to_vector();
+    // the hand's error and that of the edges have nothing in common: their variances add
+    let square = apart.dot(&((placed_px2 + found_px2).try_inverse()? * apart));
+    (square > FAR_SQUARE).then(|| apart.norm())
+}
