@@ -281,3 +281,36 @@ fn a_decoder_that_fails_leaves_the_page_standing() {
         assert_eq!(broken.get(&format!("/reaches/{target}/mark")).await.status, StatusCode::OK);
     });
 }
+
+/// Where marks are placed in the front view that comes with the project.
+fn front_marks(name: &str) -> Value {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/front");
+    serde_json::from_slice(&std::fs::read(folder.join(format!("{name}.marks.json"))).unwrap()).unwrap()
+}
+
+#[test]
+fn a_front_view_is_exported_as_the_page_measured_it() {
+    wait_for(async {
+        let page = Page::new();
+        let visit = page.visit("R07").await;
+        for rotation in ["internal", "external"] {
+            let name = format!("before-{rotation}");
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/front");
+            let clip = std::fs::read(folder.join(format!("{name}.mp4"))).unwrap();
+            let facts = [("occasion", "before"), ("rotation", rotation), ("view", "front"), ("near_side", "")];
+            page.upload(visit, &facts, "clip.mp4", &clip).await.location();
+            let reach = page.app.records.reaches(visit).unwrap().last().unwrap().id;
+            let frame = &front_marks(&name)["frames"][0];
+            let body = json!({ "revision": 0, "raise": 1, "repeat": 1, "time_s": frame["time_s"], "points": frame["points"],
+                "carried": {}, "pain": 0, "limited_by": "stretch", "back_flat": true });
+            let answer = page.put(&format!("/api/reaches/{reach}/marks"), &body).await;
+            assert_eq!(answer.status, StatusCode::OK, "{}", answer.text());
+        }
+        // the page looks for no bar in the picture: its export says how good the marks on it are, so that measuring leaves it, too
+        let (result, marks) = page.measured_and_exported(visit, "before-internal-front.marks.json").await;
+        assert!(result.reaches.iter().all(|reach| reach.bar_tilt_deg.is_some()), "{result:?}");
+        let points = &marks["frames"][0]["points"];
+        assert_eq!(points["bar_left"][2], json!(1.5), "{points}");
+        assert_eq!(points["left_wrist"][2], Value::Null, "{points}");
+    });
+}
