@@ -1,0 +1,255 @@
+//! How far tilt and height of the bar are from the truth when the bar is found in the picture, and when its marks count as placed.
+//! Front views are rendered and measured as files: `cargo bench --bench found_bar -- [VISITS] [SEED]`.
+//!
+//! A visit has an internal and an external reach of one picture each; every mark has its own error of [`MARK_SD_PX`].
+
+#![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use nalgebra::Vector3;
+use rand::{Rng, RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, Normal};
+use tworeach::demo::body::{BAR_LENGTH_MM, Skeleton};
+use tworeach::demo::lens::SceneCamera;
+use tworeach::demo::motion::Course;
+use tworeach::demo::render::Renderer;
+use tworeach::demo::scenario::{LENS_U, SHUTTER_S};
+use tworeach::demo::sensor::Sensor;
+use tworeach::demo::studio::Studio;
+use tworeach::demo::{DemoCase, Scenario};
+use tworeach::geometry::{ImagePoint, Landmark};
+use tworeach::pose::Rotation;
+use tworeach::screen::{
+    FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MeasureOptions, MeasuredVisit, PointSpread, Source,
+    measure_case, with_bar_as_placed,
+};
+use tworeach::uncertainty::Measured;
+
+/// Spread of a mark placed by hand, px in each direction.
+const MARK_SD_PX: f64 = 1.5;
+
+const REACHES: [(&str, Rotation); 2] = [("internal", Rotation::Internal), ("external", Rotation::External)];
+
+/// What is true of a reach.
+struct Truth {
+    tilt_deg: f64,
+    height_mm: f64,
+    elevation_deg: f64,
+    ends: BTreeMap<Landmark, ImagePoint>,
+}
+
+fn main() {
+    let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
+    let visits: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(50);
+    let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
+    let mut columns: BTreeMap<(&str, &str), Column> = BTreeMap::new();
+    let mut found = 0;
+    for visit in 0..visits {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        rng.set_stream(visit);
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let truths = film(&mut rng, folder.path());
+        for name in ["found", "placed"] {
+            if name == "placed" {
+                for (reach, _) in REACHES {
+                    let path = folder.path().join(format!("{reach}.marks.json"));
+                    let marks = MarksFile::read(&path).expect("they were written here");
+                    with_bar_as_placed(&marks, MARK_SD_PX).write(&path).expect("they can be written");
+                }
+            }
+            let measured = measure_case(&folder.path().join("case.toml"), MeasureOptions::default());
+            let measured = measured.expect("the case was written here");
+            if name == "found" {
+                found += measured.found_bars.len();
+                measured.warnings.iter().for_each(|warning| println!("  visit {visit}: {warning}"));
+            }
+            add(&mut columns, name, &measured, &truths);
+        }
+    }
+    println!("{visits} visits, {} pictures, marks good to {MARK_SD_PX} px, bar found in {found}", 2 * visits);
+    for ((what, name), column) in &columns {
+        column.print(what, name);
+    }
+}
+
+fn add(
+    columns: &mut BTreeMap<(&'static str, &'static str), Column>,
+    name: &'static str,
+    measured: &MeasuredVisit,
+    truths: &[Truth],
+) {
+    let mut add = |what: &'static str, found: Option<Measured>, truth: f64| {
+        columns.entry((what, name)).or_default().add(found, truth);
+    };
+    for (reach, truth) in measured.result.reaches.iter().zip(truths) {
+        add("tilt, deg", reach.bar_tilt_deg, truth.tilt_deg);
+        add("height, mm", reach.bar_height_mm, truth.height_mm);
+    }
+    let [internal, external] = truths else { return };
+    let comparison = &measured.result.comparisons[0];
+    add("height difference, mm", comparison.difference_bar_height_mm, external.height_mm - internal.height_mm);
+    let elevation_deg = external.elevation_deg - internal.elevation_deg;
+    add("elevation difference, deg", comparison.difference_elevation_deg, elevation_deg);
+    // across the bar, which is nearly level
+    for (observed, truth) in measured.observations.reaches.iter().zip(truths) {
+        for mark in &observed.frames[0].marks {
+            if let Some(at) = truth.ends.get(&mark.landmark) {
+                let px = |value: f64, axis: usize| {
+                    let u = mark.covariance_px2[(axis, axis)].sqrt();
+                    Some(Measured { value, u, lo: value - 1.96 * u, hi: value + 1.96 * u })
+                };
+                add("end along, px", px(mark.point.x, 0), at.x);
+                add("end across, px", px(mark.point.y, 1), at.y);
+            }
+        }
+        let mean = |axis: usize| {
+            let bar = || observed.frames[0].marks.iter().filter(|mark| truth.ends.contains_key(&mark.landmark));
+            let value = bar().map(|mark| if axis == 0 { mark.point.x } else { mark.point.y }).sum::<f64>() / 2.0;
+            let u = 0.5 * bar().map(|mark| mark.covariance_px2[(axis, axis)]).sum::<f64>().sqrt();
+            Some(Measured { value, u, lo: value - 1.96 * u, hi: value + 1.96 * u })
+        };
+        let at = truth.ends.values().map(|at| at.y).sum::<f64>() / 2.0;
+        add("middle across, px", mean(1), at);
+    }
+}
+
+/// Renders a visit with its own camera and course into a folder, with marks by hand, and gives what is true of it.
+fn film(rng: &mut ChaCha8Rng, folder: &Path) -> Vec<Truth> {
+    let mut scenario = Scenario::of(DemoCase::Front, 1280);
+    let [sideways_mm, height_mm, away_mm] = [
+        normal(rng, 0.0, 250.0),
+        normal(rng, 1150.0, 300.0).clamp(700.0, 1700.0),
+        normal(rng, 3250.0, 120.0).clamp(3050.0, 3600.0),
+    ];
+    let target = Vector3::new(110.0 + normal(rng, 0.0, 30.0), 972.0, 0.0);
+    let position = Vector3::new(away_mm, height_mm, sideways_mm);
+    scenario.camera = SceneCamera::looking_at(scenario.camera.lens, position, target, normal(rng, 0.0, 0.8));
+    let studio = Studio::new(&scenario.room);
+    let renderer = Renderer::new(scenario.camera, &studio);
+    let sensor = Sensor::new();
+    let internal_deg = rng.random_range(138.0..170.0);
+    let held_deg = [internal_deg, internal_deg + rng.random_range(-10.0..4.0)];
+    let left_higher_deg = normal(rng, 0.0, 0.7);
+    let mut case = format!(
+        "schema = \"tworeach/case/1\"\n[client]\ncode = \"R07\"\naffected_side = \"right\"\nstature_mm = 1790\n[bar]\nlength_mm = \
+         {BAR_LENGTH_MM}\n[camera]\nprofile = \"phone.camera.json\"\n"
+    );
+    let mut truths = Vec::new();
+    for ((name, rotation), held_deg) in REACHES.into_iter().zip(held_deg) {
+        let raises = Course::raises_to(&[held_deg]);
+        let time_s = f64::midpoint(raises[0].hold_start_s, raises[0].hold_end_s);
+        let course = Course {
+            rotation,
+            raises,
+            left_higher_deg,
+            bend_deg: 1.0,
+            grip_mm: 620.0 + normal(rng, 0.0, 4.0),
+            shift_mm: [normal(rng, 0.0, 20.0), normal(rng, 0.0, 20.0)],
+            yaw_deg: normal(rng, 0.0, 1.2),
+            lean_deg: normal(rng, 1.0, 1.0),
+            phase_rad: rng.random_range(0.0..std::f64::consts::TAU),
+        };
+        let body_at = |time_s| Skeleton::posed(&scenario.build, &course.stance_at(time_s));
+        let light = renderer.expose(body_at, time_s, SHUTTER_S);
+        let picture = sensor.develop(&light, renderer.size_px(), rng.next_u64());
+        picture.save(folder.join(format!("{name}.png"))).expect("a picture can be written");
+        let body = body_at(time_s);
+        let seen = scenario.marked.iter().filter_map(|landmark| {
+            let world_mm = scenario.landmark_mm(&body, *landmark);
+            let at = scenario.camera.project(&world_mm)?;
+            renderer.sees(&body, &world_mm, 160.0).then_some((*landmark, at))
+        });
+        let seen: BTreeMap<Landmark, ImagePoint> = seen.collect();
+        let mut hand = |at: ImagePoint| MarkedPoint {
+            point: ImagePoint::new(at.x + normal(rng, 0.0, MARK_SD_PX), at.y + normal(rng, 0.0, MARK_SD_PX)),
+            spread: PointSpread::Usual,
+        };
+        let frame = MarkedFrame {
+            time_s: 0.0,
+            source: Source::Hand,
+            used_as: FrameUse::EndRange,
+            rater: None,
+            repeat: None,
+            from: None,
+            points: seen.iter().map(|(landmark, at)| (*landmark, hand(*at))).collect(),
+        };
+        let image_size = scenario.camera.lens.image_size;
+        let marks = MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size, frames: vec![frame] };
+        marks.write(&folder.join(format!("{name}.marks.json"))).expect("marks can be written");
+        case += &format!(
+            "[[reach]]\noccasion = \"before\"\nrotation = \"{name}\"\nview = \"front\"\npain = 0\nlimited_by = \"stretch\"\nback_flat \
+             = true\nfile = \"{name}.png\"\nmarks = \"{name}.marks.json\"\n"
+        );
+        let truth = scenario.truth(&body);
+        truths.push(Truth {
+            tilt_deg: truth.bar_tilt_deg,
+            height_mm: truth.bar_height_mm,
+            elevation_deg: truth.elevation_from_vertical_right_deg,
+            ends: seen.into_iter().filter(|(landmark, _)| matches!(landmark, Landmark::BarEnd(_))).collect(),
+        });
+    }
+    std::fs::write(folder.join("case.toml"), case).expect("the case can be written");
+    std::fs::write(folder.join("phone.camera.json"), profile(&scenario)).expect("the profile can be written");
+    truths
+}
+
+fn profile(scenario: &Scenario) -> String {
+    let lens = &scenario.camera.lens;
+    let u: Vec<String> = ["fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3"]
+        .into_iter()
+        .zip(LENS_U)
+        .map(|(name, u)| format!("\"{name}\": {u}"))
+        .collect();
+    format!(
+        "{{ \"schema\": \"tworeach/camera/1\", \"name\": \"rendered\", \"image_size\": {:?}, \"fx\": {}, \"fy\": {}, \"cx\": {}, \"cy\": {}, \
+         \"distortion\": {:?}, \"u\": {{ {} }} }}\n",
+        lens.image_size,
+        lens.fx,
+        lens.fy,
+        lens.cx,
+        lens.cy,
+        lens.distortion,
+        u.join(", ")
+    )
+}
+
+fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
+    Normal::new(mean, sd).expect("every spread in this file is finite and not negative").sample(rng)
+}
+
+#[derive(Default)]
+struct Column {
+    errors: Vec<f64>,
+    us: Vec<f64>,
+    covered: usize,
+    missing: usize,
+}
+
+impl Column {
+    fn add(&mut self, found: Option<Measured>, truth: f64) {
+        let Some(found) = found else {
+            self.missing += 1;
+            return;
+        };
+        self.errors.push(found.value - truth);
+        self.us.push(found.u);
+        self.covered += usize::from((found.lo..=found.hi).contains(&truth));
+    }
+
+    fn print(&self, what: &str, name: &str) {
+        let n = self.errors.len().max(1) as f64;
+        let bias = self.errors.iter().sum::<f64>() / n;
+        let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
+        let u = self.us.iter().sum::<f64>() / n;
+        println!(
+            "  {what:<25} {name:<6} n {:>4}  bias {bias:>6.2}  rms {rms:>6.2}  mean u {u:>6.2}  95 % intervals hold {:>5.1} % (+- {:.1})  null {}",
+            self.errors.len(),
+            100.0 * self.covered as f64 / n,
+            300.0 * (0.95 * 0.05 / n).sqrt(),
+            self.missing
+        );
+    }
+}
