@@ -1,5 +1,6 @@
 //! How far tilt and height of the bar are from the truth when the bar is found in the picture, and when its marks count as placed.
-//! Front views are rendered and measured as files: `cargo bench --bench found_bar -- [VISITS] [SEED]`.
+//! Views are rendered and measured as files: `cargo bench --bench found_bar -- [VISITS] [SEED] [TURN]`, seen from the front, or turned
+//! from there towards the person's right by so many deg.
 //!
 //! A visit has an internal and an external reach of one picture each; every mark has its own error of [`MARK_SD_PX`].
 
@@ -8,7 +9,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use nalgebra::Vector3;
+use nalgebra::{Vector2, Vector3};
 use rand::{Rng, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Normal};
@@ -20,7 +21,7 @@ use tworeach::demo::scenario::{LENS_U, SHUTTER_S};
 use tworeach::demo::sensor::Sensor;
 use tworeach::demo::studio::Studio;
 use tworeach::demo::{DemoCase, Scenario};
-use tworeach::geometry::{ImagePoint, Landmark};
+use tworeach::geometry::{ImagePoint, Landmark, Side};
 use tworeach::pose::Rotation;
 use tworeach::screen::{
     FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MeasureOptions, MeasuredVisit, PointSpread, Source,
@@ -37,7 +38,6 @@ const REACHES: [(&str, Rotation); 2] = [("internal", Rotation::Internal), ("exte
 struct Truth {
     tilt_deg: f64,
     height_mm: f64,
-    elevation_deg: f64,
     ends: BTreeMap<Landmark, ImagePoint>,
 }
 
@@ -45,13 +45,14 @@ fn main() {
     let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
     let visits: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(50);
     let seed: u64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(1);
+    let turn_deg: f64 = arguments.next().and_then(|text| text.parse().ok()).unwrap_or(0.0);
     let mut columns: BTreeMap<(&str, &str), Column> = BTreeMap::new();
     let mut found = 0;
     for visit in 0..visits {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(visit);
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
-        let truths = film(&mut rng, folder.path());
+        let truths = film(&mut rng, folder.path(), turn_deg);
         for name in ["found", "placed"] {
             if name == "placed" {
                 for (reach, _) in REACHES {
@@ -86,38 +87,41 @@ fn add(
     };
     for (reach, truth) in measured.result.reaches.iter().zip(truths) {
         add("tilt, deg", reach.bar_tilt_deg, truth.tilt_deg);
-        add("height, mm", reach.bar_height_mm, truth.height_mm);
+        // the true height is that above the datum
+        if reach.reference.as_deref() == Some("datum") {
+            add("height, mm", reach.bar_height_mm, truth.height_mm);
+        }
     }
     let [internal, external] = truths else { return };
     let comparison = &measured.result.comparisons[0];
     add("height difference, mm", comparison.difference_bar_height_mm, external.height_mm - internal.height_mm);
-    let elevation_deg = external.elevation_deg - internal.elevation_deg;
-    add("elevation difference, deg", comparison.difference_elevation_deg, elevation_deg);
-    // across the bar, which is nearly level
     for (observed, truth) in measured.observations.reaches.iter().zip(truths) {
-        for mark in &observed.frames[0].marks {
-            if let Some(at) = truth.ends.get(&mark.landmark) {
-                let px = |value: f64, axis: usize| {
-                    let u = mark.covariance_px2[(axis, axis)].sqrt();
-                    Some(Measured { value, u, lo: value - 1.96 * u, hi: value + 1.96 * u })
-                };
-                add("end along, px", px(mark.point.x, 0), at.x);
-                add("end across, px", px(mark.point.y, 1), at.y);
-            }
-        }
-        let mean = |axis: usize| {
-            let bar = || observed.frames[0].marks.iter().filter(|mark| truth.ends.contains_key(&mark.landmark));
-            let value = bar().map(|mark| if axis == 0 { mark.point.x } else { mark.point.y }).sum::<f64>() / 2.0;
-            let u = 0.5 * bar().map(|mark| mark.covariance_px2[(axis, axis)]).sum::<f64>().sqrt();
-            Some(Measured { value, u, lo: value - 1.96 * u, hi: value + 1.96 * u })
+        let [Some(left), Some(right)] = Side::BOTH.map(|side| truth.ends.get(&Landmark::BarEnd(side))) else {
+            continue;
         };
-        let at = truth.ends.values().map(|at| at.y).sum::<f64>() / 2.0;
-        add("middle across, px", mean(1), at);
+        let along = (right.to_vector() - left.to_vector()).normalize();
+        let mut middle = (0.0, 0.0);
+        for mark in &observed.frames[0].marks {
+            let Some(at) = truth.ends.get(&mark.landmark) else { continue };
+            let error = |way: Vector2<f64>| {
+                let u = way.dot(&(mark.covariance_px2 * way)).sqrt();
+                (way.dot(&(mark.point.to_vector() - at.to_vector())), u)
+            };
+            let across = error(Vector2::new(-along.y, along.x));
+            add("end along, px", Some(interval(error(along))), 0.0);
+            add("end across, px", Some(interval(across)), 0.0);
+            middle = (middle.0 + 0.5 * across.0, middle.1 + (0.5 * across.1).powi(2));
+        }
+        add("middle across, px", Some(interval((middle.0, middle.1.sqrt()))), 0.0);
     }
 }
 
+fn interval((value, u): (f64, f64)) -> Measured {
+    Measured { value, u, lo: value - 1.96 * u, hi: value + 1.96 * u }
+}
+
 /// Renders a visit with its own camera and course into a folder, with marks by hand, and gives what is true of it.
-fn film(rng: &mut ChaCha8Rng, folder: &Path) -> Vec<Truth> {
+fn film(rng: &mut ChaCha8Rng, folder: &Path, turn_deg: f64) -> Vec<Truth> {
     let mut scenario = Scenario::of(DemoCase::Front, 1280);
     let [sideways_mm, height_mm, away_mm] = [
         normal(rng, 0.0, 250.0),
@@ -125,7 +129,9 @@ fn film(rng: &mut ChaCha8Rng, folder: &Path) -> Vec<Truth> {
         normal(rng, 3250.0, 120.0).clamp(3050.0, 3600.0),
     ];
     let target = Vector3::new(110.0 + normal(rng, 0.0, 30.0), 972.0, 0.0);
-    let position = Vector3::new(away_mm, height_mm, sideways_mm);
+    let (sin, cos) = turn_deg.to_radians().sin_cos();
+    let position = Vector3::new(cos * away_mm - sin * sideways_mm, height_mm, sin * away_mm + cos * sideways_mm);
+    let view = if turn_deg > 0.0 { "view = \"oblique\"\nnear_side = \"right\"" } else { "view = \"front\"" };
     scenario.camera = SceneCamera::looking_at(scenario.camera.lens, position, target, normal(rng, 0.0, 0.8));
     let studio = Studio::new(&scenario.room);
     let renderer = Renderer::new(scenario.camera, &studio);
@@ -180,14 +186,13 @@ fn film(rng: &mut ChaCha8Rng, folder: &Path) -> Vec<Truth> {
         let marks = MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size, frames: vec![frame] };
         marks.write(&folder.join(format!("{name}.marks.json"))).expect("marks can be written");
         case += &format!(
-            "[[reach]]\noccasion = \"before\"\nrotation = \"{name}\"\nview = \"front\"\npain = 0\nlimited_by = \"stretch\"\nback_flat \
+            "[[reach]]\noccasion = \"before\"\nrotation = \"{name}\"\n{view}\npain = 0\nlimited_by = \"stretch\"\nback_flat \
              = true\nfile = \"{name}.png\"\nmarks = \"{name}.marks.json\"\n"
         );
         let truth = scenario.truth(&body);
         truths.push(Truth {
             tilt_deg: truth.bar_tilt_deg,
             height_mm: truth.bar_height_mm,
-            elevation_deg: truth.elevation_from_vertical_right_deg,
             ends: seen.into_iter().filter(|(landmark, _)| matches!(landmark, Landmark::BarEnd(_))).collect(),
         });
     }
