@@ -12,18 +12,25 @@ const MOVED_SDS: f64 = 4.0;
 
 /// For each reach the number of its set-up, numbered from 0 in the order of first use.
 pub(super) fn setup_of_reaches(reaches: &[ReachObservations]) -> Vec<usize> {
-    let mut setups: Vec<Vec<&ReachObservations>> = Vec::new();
-    reaches
-        .iter()
-        .map(|reach| {
-            // One bad mark in one reach must not part the others: agreement with any reach of a set-up is enough.
-            let known = setups.iter().position(|setup| setup.iter().any(|other| has_stood_still(other, reach)));
-            let number = known.unwrap_or_else(|| {
-                setups.push(Vec::new());
-                setups.len() - 1
-            });
-            setups[number].push(reach);
-            number
+    // One bad mark in one reach must not part the others: agreement with any reach of a set-up is enough, whichever comes first.
+    let mut first_of_reach: Vec<usize> = Vec::new();
+    for (index, reach) in reaches.iter().enumerate() {
+        let agreeing = |earlier: &usize| has_stood_still(&reaches[*earlier], reach);
+        let joined: Vec<usize> = (0..index).filter(agreeing).map(|earlier| first_of_reach[earlier]).collect();
+        let first = joined.iter().copied().min().unwrap_or(index);
+        for known in first_of_reach.iter_mut().filter(|known| joined.contains(known)) {
+            *known = first;
+        }
+        first_of_reach.push(first);
+    }
+    let mut firsts: Vec<usize> = Vec::new();
+    first_of_reach
+        .into_iter()
+        .map(|first| {
+            firsts.iter().position(|known| *known == first).unwrap_or_else(|| {
+                firsts.push(first);
+                firsts.len() - 1
+            })
         })
         .collect()
 }

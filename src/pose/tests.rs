@@ -526,3 +526,19 @@ fn draws_depend_on_the_seed_and_not_on_the_threads() {
     assert_eq!(one, draw(4, 7));
     assert_ne!(one, draw(4, 8));
 }
+
+#[test]
+fn bad_marks_of_the_room_do_not_part_reaches_whatever_their_order() {
+    let mut reaches = [pair(Side::Right).reaches, pair(Side::Right).reaches].concat();
+    // Between the first two reaches neither plumb line nor datum agree; each agrees with the later ones in one of the two.
+    for (reach, landmark) in [(0, Landmark::Datum), (1, Landmark::PlumbTop)] {
+        let mark = reaches[reach].frames[0].marks.iter_mut().find(|mark| mark.landmark == landmark);
+        mark.expect("it is marked").point.x += 15.0;
+    }
+    assert_eq!(setup_of_reaches(&reaches), [0, 0, 0, 0]);
+    // A camera that moved takes all of it along.
+    for mark in &mut reaches[3].frames[0].marks {
+        mark.point.x -= 15.0;
+    }
+    assert_eq!(setup_of_reaches(&reaches), [0, 0, 0, 1]);
+}
