@@ -9,6 +9,9 @@ use super::suspect::{Explanation, Standing, judge};
 
 /// How often the set of bad marks may change before it is taken as it is.
 const MOST_ROUNDS: usize = 8;
+/// A mark farther than this from where most of the marks lead may turn the solution with all of them, px at
+/// [`super::problem::LONG_SIDE_PX`]: more than a careful person errs by. Common practice, no source.
+const FAR_PX: f64 = 10.0;
 /// A mark is named, and drawn where the others put it, when it is at least this likely to be bad: looking again costs little.
 /// In the seeded scenes of `benches/fit_accuracy.rs` this names 91 % of marks displaced by 15 px and 1.4 % of good ones.
 pub(super) const NAMED_PROBABILITY: f64 = 0.08;
@@ -31,7 +34,7 @@ pub(super) struct Judged {
 
 /// Solves from `start` and judges the marks, in turns. `None` when the normal matrix cannot be factored.
 pub(super) fn solve_and_judge(problem: &mut Problem, start: Vec<f64>) -> Option<Judged> {
-    let mut solution = problem.solve(start);
+    let mut solution = first_solution(problem, start);
     for round in 1.. {
         let linearization = problem.linearize(&solution.theta);
         let mut verdict = judge(problem, &linearization, &solution)?;
@@ -60,6 +63,20 @@ pub(super) fn solve_and_judge(problem: &mut Problem, start: Vec<f64>) -> Option<
         });
     }
     None
+}
+
+/// The solution with all marks; where most of them lead away from one, that without those that look bad from there. Solved with
+/// all of them, marks on wrong spots can turn the body so far that no linearization tells them any more.
+fn first_solution(problem: &mut Problem, start: Vec<f64>) -> Solution {
+    let forgiving = problem.solve_forgivingly(start.clone());
+    if problem.farthest_px(&forgiving.theta) <= FAR_PX {
+        return problem.solve(start);
+    }
+    if let Some(verdict) = judge(problem, &problem.linearize(&forgiving.theta), &forgiving) {
+        set_aside(problem, &verdict.explanations[0].bad);
+    }
+    let solution = problem.solve(forgiving.theta);
+    Solution { iterations: forgiving.iterations + solution.iterations, ..solution }
 }
 
 /// Sets just these suspects aside, marks first, then beliefs; whether that changes anything.

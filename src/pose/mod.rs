@@ -10,6 +10,7 @@ mod body;
 mod disagree;
 mod dual;
 mod layout;
+mod loss;
 mod problem;
 mod setups;
 mod solve;

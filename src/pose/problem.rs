@@ -18,6 +18,8 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 
 /// A mark's own error is never taken to be smaller than this, px: below it, the grid of the picture is felt.
 const FINEST_MARK_SD_PX: f64 = 0.02;
+/// The picture's long side to which pixels of this room refer.
+pub(super) const LONG_SIDE_PX: f64 = 1280.0;
 /// By how much the standard deviation of a mark that was set aside is widened.
 pub(super) const SET_ASIDE_FACTOR: f64 = 1e4;
 
@@ -34,6 +36,8 @@ pub(super) struct ParameterPrior {
     pub is_set_aside: bool,
     /// By how much it is widened then.
     pub aside_factor: f64,
+    /// It is about an error that a mark hands on, and the mark may be on a wrong spot.
+    pub is_of_mark: bool,
     /// A drawn departure of the mean, in standard deviations; 0 outside a simulation.
     pub drawn: f64,
 }
@@ -80,6 +84,13 @@ pub(super) struct MarkProblem {
     pub is_set_aside: bool,
     /// On the arm away from the camera in a side view, of which no bend is told.
     pub is_of_far_arm: bool,
+}
+
+impl MarkProblem {
+    /// The standard deviation of its own error, px.
+    pub(super) fn sd_px(&self) -> f64 {
+        (self.covariance_px2.trace() / 2.0).sqrt().max(f64::MIN_POSITIVE)
+    }
 }
 
 /// One whitened residual with its derivatives.
@@ -283,16 +294,6 @@ impl Problem {
         count
     }
 
-    /// Half the sum of squares of all residuals.
-    pub(super) fn cost(&self, theta: &[f64]) -> f64 {
-        let mut sum: f64 = self.priors.iter().map(|prior| prior.residual(theta).powi(2)).sum();
-        for frame in &self.frames {
-            let p = Self::local_parameters(frame, theta);
-            self.frame_residuals(frame, &p, theta, |value, _, _| sum += value * value);
-        }
-        0.5 * sum
-    }
-
     fn take(&mut self, count: usize) -> usize {
         let start = self.parameter_count;
         self.parameter_count += count;
@@ -307,6 +308,7 @@ impl Problem {
             sd,
             is_set_aside: false,
             aside_factor: SET_ASIDE_FACTOR,
+            is_of_mark: false,
             drawn: 0.0,
         });
     }
@@ -473,6 +475,7 @@ impl Problem {
             self.add_prior(start + axis, Prior { mean: 0.0, sd: sd(axis) }, 1.0);
             if let Some(prior) = self.priors.last_mut() {
                 prior.aside_factor = ORIGIN_ASIDE_FACTOR;
+                prior.is_of_mark = true;
             }
         }
         errors.push((name, start));

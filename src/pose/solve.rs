@@ -8,6 +8,7 @@ use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::dual::{Dual, LOCAL, Scalar};
 use super::layout::local;
+use super::loss::Loss;
 use super::problem::{FrameProblem, Problem, Row};
 
 /// Steps that are tried at most, accepted or not.
@@ -15,6 +16,9 @@ const MAX_STEPS: usize = 300;
 /// The iteration has converged when a step moves no parameter combination by more than this share of its standard
 /// uncertainty (the step's norm in the metric of the normal matrix).
 const STEP_TOLERANCE: f64 = 1e-3;
+/// The same for a solution that only says where to start from.
+const FORGIVING_STEPS: usize = 60;
+const FORGIVING_STEP_TOLERANCE: f64 = 1.0;
 const FIRST_DAMPING: f64 = 1e-3;
 const LEAST_DAMPING: f64 = 1e-9;
 const MOST_DAMPING: f64 = 1e9;
@@ -46,16 +50,24 @@ pub(super) struct Linearization {
 impl Problem {
     /// Residuals, derivatives, normal matrix and gradient at `theta`.
     pub(super) fn linearize(&self, theta: &[f64]) -> Linearization {
+        self.linearize_under(theta, Loss::Square)
+    }
+
+    fn linearize_under(&self, theta: &[f64], loss: Loss) -> Linearization {
         let count = self.parameter_count;
         let mut normal = DMatrix::zeros(count, count);
         let mut gradient = DVector::zeros(count);
         for prior in &self.priors {
             let slope = 1.0 / prior.sd_in_force();
-            normal[(prior.index, prior.index)] += slope * slope;
-            gradient[prior.index] += slope * prior.residual(theta);
+            let weight = loss.weight_of_prior(prior, theta);
+            normal[(prior.index, prior.index)] += weight * slope * slope;
+            gradient[prior.index] += weight * slope * prior.residual(theta);
         }
-        let rows: Vec<Vec<(Row, Option<usize>)>> =
+        let mut rows: Vec<Vec<(Row, Option<usize>)>> =
             self.frames.iter().map(|frame| self.frame_rows(frame, theta)).collect();
+        if loss != Loss::Square {
+            self.frames.iter().zip(&mut rows).for_each(|(frame, frame_rows)| loss.weigh(frame, frame_rows));
+        }
         for (frame, frame_rows) in self.frames.iter().zip(&rows) {
             accumulate(frame, frame_rows, &mut normal, &mut gradient);
         }
@@ -88,11 +100,22 @@ impl Problem {
 
     /// Follows the cost downhill from `start` to a minimum.
     pub(super) fn solve(&self, start: Vec<f64>) -> Solution {
+        self.descend(start, Loss::Square, MAX_STEPS, STEP_TOLERANCE)
+    }
+
+    /// Goes to about where most of the marks lead, whatever the others are: from there it is told which ones are bad. Its cost
+    /// is that of all marks as they are.
+    pub(super) fn solve_forgivingly(&self, start: Vec<f64>) -> Solution {
+        let solution = self.descend(start, Loss::Forgiving, FORGIVING_STEPS, FORGIVING_STEP_TOLERANCE);
+        Solution { cost: self.cost(&solution.theta, Loss::Square), ..solution }
+    }
+
+    fn descend(&self, start: Vec<f64>, loss: Loss, most_steps: usize, tolerance: f64) -> Solution {
         let mut theta = start;
-        let mut cost = self.cost(&theta);
+        let mut cost = self.cost(&theta, loss);
         let mut damping = FIRST_DAMPING;
-        let mut linearization = self.linearize(&theta);
-        for iterations in 1..=MAX_STEPS {
+        let mut linearization = self.linearize_under(&theta, loss);
+        for iterations in 1..=most_steps {
             let mut damped = linearization.normal.clone();
             for i in 0..damped.nrows() {
                 damped[(i, i)] *= 1.0 + damping;
@@ -104,16 +127,16 @@ impl Problem {
             let step = -factor.solve(&linearization.gradient);
             let length = step.dot(&(&linearization.normal * &step)).sqrt();
             let slope = linearization.gradient.dot(&step);
-            let (trial, trial_cost) = self.search_along(&theta, cost, &step, slope);
+            let (trial, trial_cost) = self.search_along(&theta, cost, &step, slope, loss);
             if trial_cost.is_finite() && trial_cost <= cost {
                 theta = trial;
                 cost = trial_cost;
-                if length < STEP_TOLERANCE && damping <= LITTLE_DAMPING {
+                if length < tolerance && damping <= LITTLE_DAMPING {
                     return Solution { theta, cost, iterations, is_converged: true };
                 }
                 damping = (damping * 0.1).max(LEAST_DAMPING);
-                linearization = self.linearize(&theta);
-            } else if length < STEP_TOLERANCE && trial_cost.is_finite() {
+                linearization = self.linearize_under(&theta, loss);
+            } else if length < tolerance && trial_cost.is_finite() {
                 // Too near to the minimum for the cost to resolve a difference.
                 return Solution { theta, cost, iterations, is_converged: true };
             } else {
@@ -123,15 +146,15 @@ impl Problem {
                 }
             }
         }
-        Solution { theta, cost, iterations: MAX_STEPS, is_converged: false }
+        Solution { theta, cost, iterations: most_steps, is_converged: false }
     }
 
     /// The full step, or the minimum of the parabola through the cost and its slope here and the cost there, whichever is
     /// lower. Where the residuals curve, Gauss-Newton can overshoot by nearly the whole step, again and again.
-    fn search_along(&self, theta: &[f64], cost: f64, step: &DVector<f64>, slope: f64) -> (Vec<f64>, f64) {
+    fn search_along(&self, theta: &[f64], cost: f64, step: &DVector<f64>, slope: f64, loss: Loss) -> (Vec<f64>, f64) {
         let at = |share: f64| {
             let there: Vec<f64> = theta.iter().zip(step.iter()).map(|(value, change)| value + share * change).collect();
-            let cost = self.cost(&there);
+            let cost = self.cost(&there, loss);
             (there, cost)
         };
         let full = at(1.0);

@@ -19,7 +19,7 @@ use std::ops::Range;
 use nalgebra::{DMatrix, DVector};
 
 use super::belief::Origin;
-use super::problem::{MarkProblem, Problem, SET_ASIDE_FACTOR, whitening};
+use super::problem::{LONG_SIDE_PX, MarkProblem, Problem, SET_ASIDE_FACTOR, whitening};
 use super::solve::{Covariance, Linearization, Solution, row_gradient};
 use crate::geometry::Landmark;
 
@@ -32,8 +32,6 @@ const MISPLACED: [Misplaced; 3] = [
     Misplaced { sd_px: 36.0, share: 0.2 },
     Misplaced { sd_px: 108.0, share: 0.1 },
 ];
-/// The picture's long side to which the pixels of this file refer.
-const LONG_SIDE_PX: f64 = 1280.0;
 /// In how many reaches of a hundred the trunk moves by more than [`super::priors::TRUNK_MOVEMENT_SD_DEG`] allows, and how far
 /// it then leans from the other reaches, deg. Common practice, no source.
 const MOVED_RATIO: f64 = 0.03;
@@ -41,7 +39,7 @@ const MOVED_SD_DEG: f64 = 8.0;
 /// A mark nearer to where the others put it than this many standard deviations is a careful person's own and never bad.
 const NEAR_SDS: f64 = 4.5;
 /// The standard deviation that this counts at least, px at [`LONG_SIDE_PX`]: bodies are softer than the model.
-const SOFT_SD_PX: f64 = 1.0;
+pub(super) const SOFT_SD_PX: f64 = 1.0;
 /// Sets that are followed at a time, and marks that each is extended by.
 const BEAM: usize = 8;
 const BRANCHES: usize = 5;
@@ -224,7 +222,7 @@ impl<'a> Judge<'a> {
                     values.push(row.value * own);
                     row_gradients.push(slopes);
                 }
-                let sd_px = (mark.covariance_px2.trace() / 2.0).sqrt().max(f64::MIN_POSITIVE);
+                let sd_px = mark.sd_px();
                 let rows = start..values.len();
                 suspects.push(Suspect {
                     mark: Some(mark),

@@ -527,6 +527,42 @@ fn draws_depend_on_the_seed_and_not_on_the_threads() {
     assert_ne!(one, draw(4, 8));
 }
 
+/// Two pairs of reaches, in each reach one mark `off_px` from its spot: which ones, and where to, turns with `turn`.
+fn visit_with_a_wrong_spot_in_each_reach(turn: usize, off_px: f64) -> (VisitObservations, Vec<(usize, Landmark)>) {
+    let mut observations = visit([pair(Side::Right).reaches, pair(Side::Right).reaches].concat());
+    let mut wrong = Vec::new();
+    for (index, reach) in observations.reaches.iter_mut().enumerate() {
+        let marks = &mut reach.frames[0].marks;
+        let count = marks.len();
+        let mark = &mut marks[(turn + 3 * index) % count];
+        let is_plumb = matches!(mark.landmark, Landmark::PlumbTop | Landmark::PlumbBottom);
+        // Along the wall's edge a mark would still be right.
+        let (sin, cos) = if is_plumb { (0.0, 1.0) } else { (0.7 * turn as f64 + 1.9 * index as f64).sin_cos() };
+        mark.point = ImagePoint::new(mark.point.x + off_px * cos, mark.point.y + off_px * sin);
+        wrong.push((index, mark.landmark));
+    }
+    (observations, wrong)
+}
+
+#[test]
+fn a_mark_on_a_wrong_spot_in_each_reach_is_named_and_turns_no_difference() {
+    let quantity = Quantity::Elevation(Side::Right);
+    for turn in 0..10 {
+        let (observations, wrong) = visit_with_a_wrong_spot_in_each_reach(turn, 60.0);
+        let fit = fit_visit(&observations);
+        assert!(fit.outcome().is_converged, "{wrong:?}");
+        let named = fit.residuals().iter().filter(|residual| residual.is_disagreeing);
+        assert_eq!(named.map(|residual| (residual.reach, residual.landmark)).collect::<Vec<_>>(), wrong);
+        for pair in [0, 2] {
+            let difference = fit.combine(&[term(1.0, pair + 1, quantity), term(-1.0, pair, quantity)]);
+            let difference = difference.expect("from the side");
+            // The external arm of `pair` is 7 deg lower, and all other marks are where they belong. Without shoulder or hip the
+            // wrists' shares of body and bar leave some doubt.
+            assert!((difference.value + 7.0).abs() < difference.u.min(1.0), "{wrong:?}: {difference:?}");
+        }
+    }
+}
+
 #[test]
 fn bad_marks_of_the_room_do_not_part_reaches_whatever_their_order() {
     let mut reaches = [pair(Side::Right).reaches, pair(Side::Right).reaches].concat();
