@@ -59,6 +59,7 @@ fn lines() -> Vec<Line> {
                 - heading_deg(&axes, &(pose.shoulder[1] - pose.shoulder[0]))
         }),
         line("lean of the trunk, deg", priors::LEAN_DEG, |pose, _| pose.lean_deg()),
+        line("height of the hips, mm", spread(priors::SHIFT_SD_MM), |pose, _| middle(&pose.hip).dot(&pose.axes().y)),
         line("sideways lean, deg", priors::SIDE_LEAN_DEG, |pose, _| {
             let (axes, trunk) = (pose.axes(), middle(&pose.shoulder) - middle(&pose.hip));
             trunk.dot(&axes.z).atan2(trunk.dot(&axes.y)).to_degrees()
