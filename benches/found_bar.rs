@@ -151,6 +151,7 @@ fn film(rng: &mut ChaCha8Rng, folder: &Path, turn_deg: f64) -> Vec<Truth> {
             rotation,
             raises,
             left_higher_deg,
+            girdle_mm: [0.0; 2],
             bend_deg: 1.0,
             grip_mm: 620.0 + normal(rng, 0.0, 4.0),
             shift_mm: [normal(rng, 0.0, 20.0), normal(rng, 0.0, 20.0)],
