@@ -5,8 +5,7 @@
 //!
 //! A visit has four reaches of one frame at end range. By hand, every mark of every reach has its own error of
 //! [`MARK_SD_PX`]. Carried, only before internal is marked whole; the other rotation takes what matches and gets its wrists
-//! and its elbow by hand, the near wrist tied to that of before internal across the arm; after the stretch everything is taken from
-//! before that matches. Beside: every reach is marked by hand, and what can be carried counts beside the hand's marks.
+//! and its elbow by hand; after the stretch everything is taken from before that matches. Beside: every reach is marked by hand, and what can be carried counts beside the hand's marks.
 
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
 
@@ -83,12 +82,10 @@ fn main() {
         // from, to: before internal to the others, then the arms of before external to after external
         for (from, to) in [(0, 1), (0, 2), (0, 3), (1, 3)] {
             let arms = if shots[from].rotation == shots[to].rotation { ArmTurn::Same } else { ArmTurn::Other };
-            // what was tied stands behind those
             let given: Vec<(Landmark, ImagePoint)> =
-                carried[from].iter().take(hand[from].len()).map(|mark| (mark.landmark, mark.point)).collect();
-            let there: Vec<(Landmark, ImagePoint)> = hand[to].iter().map(|mark| (mark.landmark, mark.point)).collect();
+                carried[from].iter().map(|mark| (mark.landmark, mark.point)).collect();
             let started = std::time::Instant::now();
-            let found = carry_marks(&shots[from].image, &shots[to].image, arms, &given, &there);
+            let found = carry_marks(&shots[from].image, &shots[to].image, arms, &given);
             carry_s += started.elapsed().as_secs_f64();
             carries += 1.0;
             for (place, (landmark, result)) in found.marks.iter().enumerate() {
@@ -124,10 +121,7 @@ fn main() {
                     beside[from][place] = carried[from][place];
                     beside[to].push(brought);
                 }
-                if arms == ArmTurn::Other && arm(*landmark) {
-                    // an outline ties the mark by hand across the arm alone
-                    carried[to].push(brought);
-                } else if let Some(mark) = carried[to].iter_mut().find(|mark| mark.landmark == *landmark)
+                if let Some(mark) = carried[to].iter_mut().find(|mark| mark.landmark == *landmark)
                     && mark.shared.is_none()
                 {
                     *mark = brought;

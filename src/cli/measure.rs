@@ -160,7 +160,7 @@ fn write_outputs(
         stills: stills.collect(),
         courses: visit.followed.iter().map(|of| CourseInput { reach: of.reach, clip: &of.clip }).collect(),
         case_course: None,
-        found_bars: visit.found_bars.len(),
+        found_bars: visit.found_bars.iter().filter(|bar| bar.has_seen_end()).count(),
         warnings: visit.warnings.clone(),
     };
     let page = if args.letter { PageSize::Letter } else { PageSize::A4 };

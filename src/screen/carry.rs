@@ -2,7 +2,7 @@
 //!
 //! One reach is the source: the one with the most marks placed by hand. Its trunk, its bar and its room go to every other reach
 //! of the same view; the marks of an arm go only where the arm is turned alike, and for a reach that is turned the other way they
-//! come from the first one turned like it. The wrist of that first one, placed by hand, is tied to the source's across the arm. What a person placed stays as it is and counts beside what was carried.
+//! come from the first one turned like it. What a person placed stays as it is and counts beside what was carried.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -115,15 +115,10 @@ pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usiz
         let (given, by_hand) = (given.into_iter().collect(), by_hand.into_keys().collect());
         Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand })
     };
-    let mut links: Vec<CarryLink> = sources(reaches, to).into_iter().filter_map(link).collect();
-    // what comes from an arm that is turned alike is better than what an outline says
-    if let [main, _] = links.as_mut_slice() {
-        main.by_hand.retain(|landmark| !is_of_arm(*landmark));
-    }
-    links
+    sources(reaches, to).into_iter().filter_map(link).collect()
 }
 
-/// Carries marks (px of `from`) to the picture `to`; `there` are those placed by hand in it.
+/// Carries marks (px of `from`) to the picture `to`.
 ///
 /// # Panics
 /// If the pictures differ in size.
@@ -133,9 +128,8 @@ pub fn carry_pictures(
     to: &GrayImage,
     arms: ArmTurn,
     given: &[(Landmark, ImagePoint)],
-    there: &[(Landmark, ImagePoint)],
 ) -> Vec<(Landmark, Result<MarkedPoint, NotCarried>)> {
-    let marks = carry_marks(from, to, arms, given, there).marks.into_iter();
+    let marks = carry_marks(from, to, arms, given).marks.into_iter();
     let marked = |carried: Carried| {
         let c = carried.covariance_px2;
         MarkedPoint { point: carried.point, spread: PointSpread::Covariance([c.m11, c.m12, c.m22]) }
@@ -215,8 +209,7 @@ fn carry_frame(
     let is_wanted = |landmark: &Landmark| link.by_hand.contains(landmark) && !carried_already.contains_key(landmark);
     let source_picture = pictures.at(&case.reaches[from_reach].file, link.from_time_s)?;
     let picture = pictures.at(&case.reaches[to_reach].file, time_s)?;
-    let there: Vec<(Landmark, ImagePoint)> = marks.by_hand(time_s).into_iter().collect();
-    let carried = carry_pictures(&source_picture, &picture, link.arms, &link.given, &there);
+    let carried = carry_pictures(&source_picture, &picture, link.arms, &link.given);
     let mut points = BTreeMap::new();
     let mut attempts = Vec::new();
     for (landmark, result) in carried.into_iter().filter(|(landmark, _)| is_wanted(landmark)) {

@@ -43,6 +43,14 @@ pub(crate) struct SeenBar {
     found: Option<Result<BarFound, NoBar>>,
 }
 
+impl SeenBar {
+    /// Whether an end of the bar was seen.
+    fn is_end_seen(&self, landmark: Landmark) -> bool {
+        let Some(Ok(bar)) = &self.found else { return false };
+        ENDS.iter().zip(&bar.ends).any(|(end, seen)| *end == landmark && seen.is_some())
+    }
+}
+
 /// A bar that was found and measured in place of the marks on it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FoundBar {
@@ -63,6 +71,16 @@ pub struct FoundEnd {
     pub placed: ImagePoint,
     /// Where it was found, px.
     pub found: ImagePoint,
+    /// Whether the end itself was seen; otherwise its place along the bar is that of its mark.
+    pub is_seen: bool,
+}
+
+impl FoundBar {
+    /// Whether one of its ends was seen, not its axis alone.
+    #[must_use]
+    pub fn has_seen_end(&self) -> bool {
+        self.ends.iter().any(|end| end.is_seen)
+    }
 }
 
 /// Where the bar is looked for in the pictures of a reach: the frames at end range on which both its ends are marked by hand, with
@@ -161,7 +179,8 @@ pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
             let found_end = |landmark: Landmark| {
                 let (found, _) = end_of_found_bar(visit, reach, bar.time_s, landmark)?;
                 let placed = pooled_hand(visit, loaded.marks, bar.time_s, landmark).0;
-                Some(FoundEnd { landmark, placed: ImagePoint::new(placed.x, placed.y), found })
+                let is_seen = bar.is_end_seen(landmark);
+                Some(FoundEnd { landmark, placed: ImagePoint::new(placed.x, placed.y), found, is_seen })
             };
             let ends: Vec<FoundEnd> = ENDS.into_iter().filter_map(found_end).collect();
             (!ends.is_empty()).then_some(FoundBar { reach, time_s: bar.time_s, ends })
@@ -183,6 +202,15 @@ pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
             let at = decimal(bar.time_s, 2);
             let why = match &bar.found {
                 Some(Ok(_)) => {
+                    let counts = |end: &Landmark| visit.library.origin_at(loaded.marks, bar.time_s, *end).is_none();
+                    let unseen = ENDS.into_iter().filter(|end| counts(end) && !bar.is_end_seen(*end));
+                    warnings.extend(unseen.map(|end| {
+                        format!(
+                            "{file}: the {} was not seen in the picture near its mark at {at} s, so along the bar the mark counts as \
+                             placed; see that it is on the very end.",
+                            end.words()
+                        )
+                    }));
                     let far = ENDS.into_iter().filter_map(|end| Some((end, far_from_bar_px(visit, reach, bar, end)?)));
                     warnings.extend(far.map(|(end, px)| {
                         format!(

@@ -16,7 +16,6 @@ use nalgebra::{Matrix2, Vector2};
 use crate::geometry::{ImagePoint, Landmark, Side};
 
 use super::affine::{Aligned, Patch, Warp};
-use super::forearm::{Forearm, wrist_beside};
 use super::pyramid::Pyramid;
 use super::room::{PictureMotion, consensus, picture_motion};
 
@@ -78,8 +77,8 @@ pub struct Carried {
     pub point: ImagePoint,
     /// Covariance of the carrying alone, px²: the error of the mark it comes from is not in it.
     pub covariance_px2: Matrix2<f64>,
-    /// How alike the two patches are, 1 at the most; of a bar's end that no patch led to, and of a wrist beside the outline of its
-    /// forearm, the share of the length that shows both edges.
+    /// How alike the two patches are, 1 at the most; of a bar's end that no patch led to, the share of the bar's length that shows
+    /// both edges.
     pub likeness: f64,
 }
 
@@ -153,19 +152,12 @@ pub enum ArmTurn {
     Other,
 }
 
-/// Carries marks (px of `from`) to the picture `to`, which must have the same size. `there` are marks placed by hand in that one: of a
-/// wrist whose arm is turned the other way they tell where its forearm is.
+/// Carries marks (px of `from`) to the picture `to`, which must have the same size.
 ///
 /// # Panics
 /// If the pictures differ in size.
 #[must_use]
-pub fn carry_marks(
-    from: &GrayImage,
-    to: &GrayImage,
-    arms: ArmTurn,
-    marks: &[(Landmark, ImagePoint)],
-    there: &[(Landmark, ImagePoint)],
-) -> Carry {
+pub fn carry_marks(from: &GrayImage, to: &GrayImage, arms: ArmTurn, marks: &[(Landmark, ImagePoint)]) -> Carry {
     assert_eq!(from.dimensions(), to.dimensions(), "marks are carried between pictures of one size");
     let scale = f64::from(from.width().max(from.height())) / SCALE_AT_PX;
     let pictures = Pictures { from: Pyramid::of(from, LEVELS), to: Pyramid::of(to, LEVELS), scale };
@@ -178,12 +170,6 @@ pub fn carry_marks(
     for index in order {
         let (landmark, point) = marks[index];
         let mut result = carrier.carry(landmark, point);
-        if let (Err(NotCarried::OtherSide), Landmark::Wrist(side)) = (&result, landmark)
-            && let Some(forearms) = forearms(side, [marks, there])
-            && let Some(carried) = pictures.carry_beside_forearm(forearms)
-        {
-            result = Ok(carried);
-        }
         if let (Err(_), Landmark::Shoulder(side)) = (&result, landmark)
             && let Some(hip) = marked(Landmark::Hip(side))
             && let Some(carried) = carrier.carry_on_trunk(point, hip)
@@ -220,29 +206,12 @@ const fn rank(landmark: Landmark) -> u8 {
     }
 }
 
-/// Wrist and elbow of one arm in both pictures, where they are marked.
-fn forearms(side: Side, marks: [&[(Landmark, ImagePoint)]; 2]) -> Option<[Forearm; 2]> {
-    let of = |marks: &[(Landmark, ImagePoint)]| {
-        let at = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
-        Some(Forearm { wrist: at(Landmark::Wrist(side))?, elbow: at(Landmark::Elbow(side))? })
-    };
-    Some([of(marks[0])?, of(marks[1])?])
-}
-
 /// Two pictures that marks are carried between.
 pub(super) struct Pictures {
     pub(super) from: Pyramid,
     pub(super) to: Pyramid,
     /// Px of these pictures for each px at [`SCALE_AT_PX`].
     pub(super) scale: f64,
-}
-
-impl Pictures {
-    fn carry_beside_forearm(&self, forearms: [Forearm; 2]) -> Option<Carried> {
-        let beside = wrist_beside([&self.from, &self.to], forearms, self.scale)?;
-        let (point, covariance_px2) = (beside.wrist, beside.covariance_px2);
-        Some(Carried { point, covariance_px2, likeness: beside.support })
-    }
 }
 
 struct Carrier<'a> {
@@ -507,7 +476,7 @@ mod tests {
     #[test]
     fn body_marks_go_with_the_body_and_room_marks_with_the_room() {
         let carry =
-            carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, false), ArmTurn::Same, &[DATUM, SHOULDER, HIP], &[]);
+            carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, false), ArmTurn::Same, &[DATUM, SHOULDER, HIP]);
         let [datum, shoulder, hip] = [0, 1, 2].map(|place| carry.marks[place].1.unwrap());
         // Straight lines between pixels miss a wave of 25 grey values over 3.7 px by up to 25 / 3.7² / 8 = 0.23, on a slope of up
         // to 25 / 3.7 = 6.8 a px: 0.03 px, for each of three waves.
@@ -519,30 +488,30 @@ mod tests {
 
     #[test]
     fn covered_shoulder_goes_with_the_trunk_and_less_surely() {
-        let carry = carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, true), ArmTurn::Same, &[SHOULDER, HIP], &[]);
+        let carry = carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, true), ArmTurn::Same, &[SHOULDER, HIP]);
         let [shoulder, hip] = [0, 1].map(|place| carry.marks[place].1.unwrap());
         assert!(off_px(&shoulder, SHOULDER.1, SHIFT) < 0.5, "{shoulder:?}");
         assert!(shoulder.covariance_px2.m11 > 2.0 * hip.covariance_px2.m11, "{shoulder:?} {hip:?}");
         // without the hip there is no trunk to go with
-        let alone = carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, true), ArmTurn::Same, &[SHOULDER], &[]);
+        let alone = carry_marks(&scene([0.0, 0.0], false), &scene(SHIFT, true), ArmTurn::Same, &[SHOULDER]);
         assert!(alone.marks[0].1.is_err(), "{alone:?}");
     }
 
     #[test]
     fn arm_that_is_turned_the_other_way_is_left_to_the_person() {
         let (from, to) = (scene([0.0, 0.0], false), scene(SHIFT, false));
-        let carry = carry_marks(&from, &to, ArmTurn::Other, &[SHOULDER, HIP, ELBOW], &[]);
+        let carry = carry_marks(&from, &to, ArmTurn::Other, &[SHOULDER, HIP, ELBOW]);
         assert_eq!(carry.marks[2].1, Err(NotCarried::OtherSide));
         // and without the bar nothing tells how the arm went
-        let carry = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, ELBOW], &[]);
+        let carry = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, ELBOW]);
         assert_eq!(carry.marks[2].1, Err(NotCarried::NoArm));
     }
 
     #[test]
     fn order_of_the_marks_changes_nothing() {
         let (from, to) = (scene([0.0, 0.0], false), scene(SHIFT, false));
-        let one = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, DATUM], &[]);
-        let other = carry_marks(&from, &to, ArmTurn::Same, &[DATUM, HIP, SHOULDER], &[]);
+        let one = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, DATUM]);
+        let other = carry_marks(&from, &to, ArmTurn::Same, &[DATUM, HIP, SHOULDER]);
         assert_eq!(one.marks[0], other.marks[2]);
         assert_eq!(one.marks[2], other.marks[0]);
     }

@@ -7,7 +7,6 @@ mod carry_bar;
 mod flow;
 mod clip_track;
 mod follow;
-mod forearm;
 mod limb;
 mod mark_state;
 mod plane;

@@ -235,7 +235,11 @@ fn an_end_behind_something_keeps_its_place_along_the_bar() {
         let from = whole_px(place[0].as_f64().unwrap() - 40.0);
         draw_filled_rect_mut(picture, Rect::at(from, 0).of_size(120, 400), Rgb([90, 88, 84]));
     });
-    let hidden = bar_marks(&case.measure());
+    let measured = case.measure();
+    let said = measured.warnings.iter().filter(|warning| warning.contains("was not seen in the picture near its mark"));
+    let said: Vec<&String> = said.collect();
+    assert!(matches!(said[..], [warning] if warning.contains("the left bar end")), "{:?}", measured.warnings);
+    let hidden = bar_marks(&measured);
     let (point, covariance_px2) = hidden[0];
     // the mark lies on the true end: only across the axis may it move, by what a bar is found to, three times
     let apart = [point.x - place[0].as_f64().unwrap(), point.y - place[1].as_f64().unwrap()];

@@ -240,7 +240,7 @@ fn ends_go_with_the_bar_to_another_picture_without_an_arm_that_leads_there() {
         let to = scene.picture(rng);
         let ends = [Side::Left, Side::Right].map(Landmark::BarEnd);
         let given: Vec<_> = ends.into_iter().zip(marked).collect();
-        let found = carry_marks(&from, &to, ArmTurn::Other, &given, &[]);
+        let found = carry_marks(&from, &to, ArmTurn::Other, &given);
         for (index, (_, result)) in found.marks.iter().enumerate() {
             let Ok(end) = result else { continue };
             // the mark's own error goes along

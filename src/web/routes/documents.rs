@@ -101,7 +101,7 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
             danger,
             courses: Vec::new(),
             case_course: course,
-            found_bars: measured.found_bars.len(),
+            found_bars: measured.found_bars.iter().filter(|bar| bar.has_seen_end()).count(),
             stills,
             warnings: warnings.chain(left_out).collect(),
         };
