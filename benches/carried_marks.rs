@@ -9,6 +9,8 @@
 
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
 
+mod column;
+
 use std::collections::BTreeMap;
 
 use image::{DynamicImage, GrayImage};
@@ -32,6 +34,9 @@ use tworeach::pose::{
 };
 use tworeach::screen::case::MARGIN_DEG_DEFAULT;
 use tworeach::track::{ArmTurn, carry_marks};
+use tworeach::uncertainty::Measured;
+
+use column::Column;
 
 /// Spread of a mark placed by hand, px in each direction.
 const MARK_SD_PX: f64 = 1.5;
@@ -137,15 +142,18 @@ fn main() {
             let term = |factor: f64, reach: usize| Term { factor, reach, raise: 0, quantity };
             let truth = |reach: usize| shots[reach].elevation_deg;
             for (what, to, from) in [("difference", 1, 0), ("difference", 3, 2), ("change, external", 3, 1)] {
-                let found = fit.combine(&[term(1.0, to), term(-1.0, from)]).ok().map(|e| (e.value, e.u));
+                let found = fit
+                    .combine(&[term(1.0, to), term(-1.0, from)])
+                    .ok()
+                    .map(|e| Measured::from_u(e.value, e.u, f64::INFINITY));
                 table.entry((what, name)).or_default().add(found, truth(to) - truth(from));
                 if what == "difference"
-                    && let (Some((value, u)), Some(_)) = (found, difference_deg)
+                    && let (Some(found), Some(_)) = (found, difference_deg)
                 {
-                    calls.entry(name).or_default().add(value, u);
+                    calls.entry(name).or_default().add(found);
                 }
             }
-            let found = fit.combine(&[term(1.0, 0)]).ok().map(|e| (e.value, e.u));
+            let found = fit.combine(&[term(1.0, 0)]).ok().map(|e| Measured::from_u(e.value, e.u, f64::INFINITY));
             table.entry(("elevation", name)).or_default().add(found, truth(0));
         }
     }
@@ -154,7 +162,7 @@ fn main() {
         1e3 * carry_s / carries
     );
     for ((what, name), column) in &table {
-        column.print(what, name);
+        column.print(&format!("{what}, {name}"));
     }
     for (name, calls) in &calls {
         let share = |count: usize| 100.0 * count as f64 / calls.all.max(1) as f64;
@@ -311,45 +319,11 @@ struct Calls {
 }
 
 impl Calls {
-    fn add(&mut self, value: f64, u: f64) {
-        let [lo, hi] = [-1.0, 1.0].map(|way| value + way * 1.959_964 * u);
+    fn add(&mut self, difference: Measured) {
+        let Measured { value, lo, hi, .. } = difference;
         self.all += 1;
         self.positive += usize::from(hi < 0.0 && value <= -MARGIN_DEG_DEFAULT);
         self.negative += usize::from(lo >= -MARGIN_DEG_DEFAULT);
-    }
-}
-
-#[derive(Default)]
-struct Column {
-    errors: Vec<f64>,
-    us: Vec<f64>,
-    covered: usize,
-    missing: usize,
-}
-
-impl Column {
-    fn add(&mut self, estimate: Option<(f64, f64)>, truth: f64) {
-        let Some((value, u)) = estimate else {
-            self.missing += 1;
-            return;
-        };
-        self.errors.push(value - truth);
-        self.us.push(u);
-        self.covered += usize::from((value - truth).abs() <= 1.959_964 * u);
-    }
-
-    fn print(&self, what: &str, name: &str) {
-        let n = self.errors.len().max(1) as f64;
-        let bias = self.errors.iter().sum::<f64>() / n;
-        let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
-        let u = self.us.iter().sum::<f64>() / n;
-        println!(
-            "  {what:<17} {name:<8} n {:>4}  bias {bias:>5.2}  rms {rms:>4.2}  mean u {u:>4.2}  coverage {:>5.1} % (95 +- {:.1})  null {}",
-            self.errors.len(),
-            100.0 * self.covered as f64 / n,
-            300.0 * (0.95 * 0.05 / n).sqrt(),
-            self.missing
-        );
     }
 }
 

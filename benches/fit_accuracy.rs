@@ -3,46 +3,16 @@
 
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
 
+mod column;
+
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use tworeach::demo::scenes::{Scene, SceneOptions};
 use tworeach::geometry::Side;
 use tworeach::pose::{Quantity, Term, View, fit_visit};
+use tworeach::uncertainty::Measured;
 
-#[derive(Default)]
-struct Column {
-    errors: Vec<f64>,
-    us: Vec<f64>,
-    covered: usize,
-    missing: usize,
-}
-
-impl Column {
-    fn add(&mut self, estimate: Option<(f64, f64)>, truth: f64) {
-        if let Some((value, u)) = estimate {
-            self.errors.push(value - truth);
-            self.us.push(u);
-            self.covered += usize::from((value - truth).abs() <= 1.959_964 * u);
-        } else {
-            self.missing += 1;
-        }
-    }
-
-    fn print(&self, name: &str) {
-        let n = self.errors.len().max(1) as f64;
-        let bias = self.errors.iter().sum::<f64>() / n;
-        let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
-        let u = self.us.iter().sum::<f64>() / n;
-        let coverage = 100.0 * self.covered as f64 / n;
-        let three_se = 300.0 * (0.95 * 0.05 / n).sqrt();
-        println!(
-            "  {name:<22} n {:>5}  bias {bias:>6.2}  rms {rms:>5.2}  mean u {u:>5.2}  rms/u {:>4.2}  coverage {coverage:>5.1} % (95 +- {three_se:.1})  null {}",
-            self.errors.len(),
-            rms / u,
-            self.missing
-        );
-    }
-}
+use column::Column;
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
@@ -88,11 +58,14 @@ fn run(name: &str, options: &SceneOptions, scenes: u64, seed: u64) {
         };
         let term = |factor: f64, reach: usize| Term { factor, reach, raise: 0, quantity };
         for reach in 0..4 {
-            let found = fit.combine(&[term(1.0, reach)]).ok().map(|e| (e.value, e.u));
+            let found = fit.combine(&[term(1.0, reach)]).ok().map(|e| Measured::from_u(e.value, e.u, f64::INFINITY));
             reach_column.add(found, truth(reach));
         }
         for pair in [0, 2] {
-            let found = fit.combine(&[term(1.0, pair + 1), term(-1.0, pair)]).ok().map(|e| (e.value, e.u));
+            let found = fit
+                .combine(&[term(1.0, pair + 1), term(-1.0, pair)])
+                .ok()
+                .map(|e| Measured::from_u(e.value, e.u, f64::INFINITY));
             difference_column.add(found, truth(pair + 1) - truth(pair));
         }
         for residual in fit.residuals() {

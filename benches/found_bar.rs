@@ -6,6 +6,8 @@
 
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints a table")]
 
+mod column;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -14,10 +16,11 @@ use rand::{Rng, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Normal};
 use tworeach::demo::body::{BAR_LENGTH_MM, Skeleton};
+use tworeach::demo::film::profile_text;
 use tworeach::demo::lens::SceneCamera;
 use tworeach::demo::motion::Course;
 use tworeach::demo::render::Renderer;
-use tworeach::demo::scenario::{LENS_U, SHUTTER_S};
+use tworeach::demo::scenario::SHUTTER_S;
 use tworeach::demo::sensor::Sensor;
 use tworeach::demo::studio::Studio;
 use tworeach::demo::{DemoCase, Scenario};
@@ -28,6 +31,8 @@ use tworeach::screen::{
     measure_case, with_bar_as_placed,
 };
 use tworeach::uncertainty::Measured;
+
+use column::Column;
 
 /// Spread of a mark placed by hand, px in each direction.
 const MARK_SD_PX: f64 = 1.5;
@@ -72,7 +77,7 @@ fn main() {
     }
     println!("{visits} visits, {} pictures, marks good to {MARK_SD_PX} px, bar found in {found}", 2 * visits);
     for ((what, name), column) in &columns {
-        column.print(what, name);
+        column.print(&format!("{what}, {name}"));
     }
 }
 
@@ -198,64 +203,10 @@ fn film(rng: &mut ChaCha8Rng, folder: &Path, turn_deg: f64) -> Vec<Truth> {
         });
     }
     std::fs::write(folder.join("case.toml"), case).expect("the case can be written");
-    std::fs::write(folder.join("phone.camera.json"), profile(&scenario)).expect("the profile can be written");
+    std::fs::write(folder.join("phone.camera.json"), profile_text(&scenario)).expect("the profile can be written");
     truths
-}
-
-fn profile(scenario: &Scenario) -> String {
-    let lens = &scenario.camera.lens;
-    let u: Vec<String> = ["fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3"]
-        .into_iter()
-        .zip(LENS_U)
-        .map(|(name, u)| format!("\"{name}\": {u}"))
-        .collect();
-    format!(
-        "{{ \"schema\": \"tworeach/camera/1\", \"name\": \"rendered\", \"image_size\": {:?}, \"fx\": {}, \"fy\": {}, \"cx\": {}, \"cy\": {}, \
-         \"distortion\": {:?}, \"u\": {{ {} }} }}\n",
-        lens.image_size,
-        lens.fx,
-        lens.fy,
-        lens.cx,
-        lens.cy,
-        lens.distortion,
-        u.join(", ")
-    )
 }
 
 fn normal(rng: &mut impl Rng, mean: f64, sd: f64) -> f64 {
     Normal::new(mean, sd).expect("every spread in this file is finite and not negative").sample(rng)
-}
-
-#[derive(Default)]
-struct Column {
-    errors: Vec<f64>,
-    us: Vec<f64>,
-    covered: usize,
-    missing: usize,
-}
-
-impl Column {
-    fn add(&mut self, found: Option<Measured>, truth: f64) {
-        let Some(found) = found else {
-            self.missing += 1;
-            return;
-        };
-        self.errors.push(found.value - truth);
-        self.us.push(found.u);
-        self.covered += usize::from((found.lo..=found.hi).contains(&truth));
-    }
-
-    fn print(&self, what: &str, name: &str) {
-        let n = self.errors.len().max(1) as f64;
-        let bias = self.errors.iter().sum::<f64>() / n;
-        let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
-        let u = self.us.iter().sum::<f64>() / n;
-        println!(
-            "  {what:<25} {name:<6} n {:>4}  bias {bias:>6.2}  rms {rms:>6.2}  mean u {u:>6.2}  95 % intervals hold {:>5.1} % (+- {:.1})  null {}",
-            self.errors.len(),
-            100.0 * self.covered as f64 / n,
-            300.0 * (0.95 * 0.05 / n).sqrt(),
-            self.missing
-        );
-    }
 }

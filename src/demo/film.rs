@@ -289,7 +289,9 @@ fn case_text(scenario: &Scenario) -> Result<String, DemoError> {
     ))
 }
 
-fn profile_text(scenario: &Scenario) -> String {
+/// The lens profile of a scenario as JSON, with what a calibration would leave uncertain.
+#[must_use]
+pub fn profile_text(scenario: &Scenario) -> String {
     let lens = &scenario.camera.lens;
     // Focal length and principal point scale with the picture, and so does what is uncertain of them.
     let scale = f64::from(lens.image_size[0]) / 1280.0;

@@ -40,7 +40,8 @@ pub struct MarkedReach<'a> {
     pub profile: Option<&'a LensProfile>,
 }
 
-/// Measures a visit, the bar where it was marked. `reaches` are those of the case, in its order; their paths are names and nothing is read from them.
+/// Measures a visit, the bar where it was marked. `reaches` are those of the case, in its order; their paths are names and nothing is
+/// read from them.
 ///
 /// # Errors
 /// [`ScreenError::Invalid`] with every fault that [`super::measure_case`] would name.
