@@ -121,6 +121,7 @@ fn main() {
                     covariance_px2: spot.covariance_px2,
                     shared: Some(shared),
                     drift_px2: None,
+                    is_placed: false,
                 };
                 if from == 0 || arm(*landmark) {
                     beside[from][place] = carried[from][place];
@@ -270,7 +271,7 @@ const fn arm(landmark: Landmark) -> bool {
 
 fn by_hand(landmark: Landmark, at: ImagePoint, rng: &mut ChaCha8Rng) -> Mark {
     let point = ImagePoint::new(at.x + normal(rng, 0.0, MARK_SD_PX), at.y + normal(rng, 0.0, MARK_SD_PX));
-    Mark { landmark, point, covariance_px2: Matrix2::identity() * MARK_SD_PX.powi(2), shared: None, drift_px2: None }
+    Mark::placed(landmark, point, Matrix2::identity() * MARK_SD_PX.powi(2))
 }
 
 fn observed(scenario: &Scenario, shots: &[Shot], marks: &[Vec<Mark>]) -> VisitObservations {

@@ -28,7 +28,7 @@ use tworeach::geometry::{ImagePoint, Landmark, Side};
 use tworeach::pose::Rotation;
 use tworeach::screen::{
     FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MeasureOptions, MeasuredVisit, PointSpread, Source,
-    measure_case, with_bar_as_placed,
+    measure_case, with_marks_as_placed,
 };
 use tworeach::uncertainty::Measured;
 
@@ -63,7 +63,7 @@ fn main() {
                 for (reach, _) in REACHES {
                     let path = folder.path().join(format!("{reach}.marks.json"));
                     let marks = MarksFile::read(&path).expect("they were written here");
-                    with_bar_as_placed(&marks, MARK_SD_PX).write(&path).expect("they can be written");
+                    with_marks_as_placed(&marks, MARK_SD_PX).write(&path).expect("they can be written");
                 }
             }
             let measured = measure_case(&folder.path().join("case.toml"), MeasureOptions::default());

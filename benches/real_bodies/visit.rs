@@ -88,13 +88,8 @@ pub fn film(options: &VisitOptions, poses: Vec<Pose>, rng: &mut impl Rng) -> Opt
                 .filter_map(|landmark| {
                     let seen = camera.project(&place_of(pose, *landmark)).filter(|seen| is_in_picture(*seen))?;
                     let mut err = || normal(rng, 0.0, options.mark_sd_px);
-                    Some(Mark {
-                        landmark: *landmark,
-                        point: ImagePoint::new(seen.x + err(), seen.y + err()),
-                        covariance_px2: Matrix2::identity() * options.mark_sd_px.powi(2),
-                        shared: None,
-                        drift_px2: None,
-                    })
+                    let point = ImagePoint::new(seen.x + err(), seen.y + err());
+                    Some(Mark::placed(*landmark, point, Matrix2::identity() * options.mark_sd_px.powi(2)))
                 })
                 .collect();
             ReachObservations {

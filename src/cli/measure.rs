@@ -65,6 +65,9 @@ pub(super) struct Args {
     /// Also write the clip of every reach whose marks were followed as a film, with rays and intervals drawn over it.
     #[arg(long, requires = "out")]
     film: bool,
+    /// Measure the marks as placed: look for no bar in the pictures, and compare none.
+    #[arg(long)]
+    marks_alone: bool,
     /// Overwrite existing results.
     #[arg(long)]
     force: bool,
@@ -99,6 +102,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
         &args.case,
         MeasureOptions {
             with_stills: outputs.is_some(),
+            marks_alone: args.marks_alone,
             monte_carlo,
             on_frame: Some(&follow),
             on_draw: Some(&|done| {
@@ -161,6 +165,8 @@ fn write_outputs(
         courses: visit.followed.iter().map(|of| CourseInput { reach: of.reach, clip: &of.clip }).collect(),
         case_course: None,
         found_bars: visit.found_bars.iter().filter(|bar| bar.has_seen_end()).count(),
+        compared_marks: visit.compared_marks.found,
+        carried_marks: visit.carried_marks,
         warnings: visit.warnings.clone(),
     };
     let page = if args.letter { PageSize::Letter } else { PageSize::A4 };

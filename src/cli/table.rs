@@ -5,8 +5,8 @@ use std::io::{self, Write};
 use crate::plan::words::CAUTIONS;
 use crate::screen::words::{decimal, deg_interval};
 use crate::screen::{
-    Call, CheckStatus, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome, Subject,
-    UsedInterval, VisitResult,
+    Call, CheckStatus, ComparedMarks, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome,
+    Subject, UsedInterval, VisitResult,
 };
 use crate::uncertainty::Measured;
 
@@ -27,6 +27,7 @@ pub(super) fn print_result(out: &mut impl Write, visit: &MeasuredVisit, is_style
         result.leave_out_filming();
     }
     print_reaches(out, &result)?;
+    print_compared(out, visit)?;
     let comparisons = &result.comparisons;
     for comparison in comparisons {
         // a single side that agrees with both together adds nothing but its number
@@ -60,20 +61,49 @@ fn print_reaches(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
         let value = |quantity: &Option<Measured>, digits: usize| {
             quantity.as_ref().map_or_else(|| "-".to_owned(), |measured| decimal(measured.value, digits))
         };
-        let interval = reach.elevation_deg.as_ref().map_or_else(
+        // where the trunk is not seen, the plumb line stands in
+        let (elevation, sign) = match (&reach.elevation_deg, &reach.elevation_from_vertical_deg) {
+            (None, from_vertical @ Some(_)) => (from_vertical, "*"),
+            (elevation, _) => (elevation, ""),
+        };
+        let interval = elevation.as_ref().map_or_else(
             || "-".to_owned(),
             |measured| format!("{} to {}", decimal(measured.lo, 1), decimal(measured.hi, 1)),
         );
         rows.push([
             reach_words(reach),
-            value(&reach.elevation_deg, 1),
+            value(elevation, 1) + sign,
             interval,
             value(&reach.elbow_flexion_deg, 0),
             value(&reach.trunk_lean_deg, 1),
             value(&reach.bar_height_mm, 0),
         ]);
     }
-    print_rows(out, &rows)
+    print_rows(out, &rows)?;
+    if rows.iter().any(|row| row[1].ends_with('*')) {
+        writeln!(out, "  * from the plumb line: the trunk is not seen")?;
+    }
+    Ok(())
+}
+
+/// What the pictures of the reaches added to the marks.
+fn print_compared(out: &mut impl Write, visit: &MeasuredVisit) -> io::Result<()> {
+    let ComparedMarks { tried, found } = visit.compared_marks;
+    let said = match (tried, found) {
+        (0, _) if visit.carried_marks == 0 => return Ok(()),
+        (0, _) => format!("Carried marks: {} were brought over from another reach.", visit.carried_marks),
+        (_, 0) => format!(
+            "Pictures compared: none of {tried} marks was found again in another reach, so the marks count alone."
+        ),
+        (_, 1) => format!(
+            "Pictures compared: 1 of {tried} marks was found again in another reach, and counts there beside the mark."
+        ),
+        _ => format!(
+            "Pictures compared: {found} of {tried} marks were found again in another reach, and count there beside the marks."
+        ),
+    };
+    writeln!(out)?;
+    wrapped(out, "", &said)
 }
 
 /// Both intervals of what the call rests on and of all that are stated by simulation.

@@ -140,7 +140,7 @@ impl Scene {
                     seen.y + normal(rng, 0.0, options.mark_sd_px),
                 );
                 let covariance_px2 = Matrix2::identity() * options.mark_sd_px.max(EXACT_SD_PX).powi(2);
-                marks.push(Mark { landmark, point, covariance_px2, shared: None, drift_px2: None });
+                marks.push(Mark::placed(landmark, point, covariance_px2));
             }
             scene.observations.reaches.push(ReachObservations {
                 view: options.view,

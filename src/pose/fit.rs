@@ -81,6 +81,10 @@ pub struct MarkResidual {
     pub u_px: f64,
     /// It may well be too far off for marking error alone; the fit counts it for less, or not at all.
     pub is_disagreeing: bool,
+    /// As [`Mark::is_placed`].
+    pub is_placed: bool,
+    /// What it shares its error with, as [`SharedError::origin`].
+    pub origin: Option<usize>,
 }
 
 /// The fit of all reaches of a visit.
@@ -186,6 +190,7 @@ impl VisitFit {
         let mut residuals = Vec::new();
         for (seen, standings) in problem.frames.iter().zip(judged.standings) {
             for (mark, standing) in seen.marks.iter().zip(standings) {
+                let given = &observations.reaches[seen.reach].frames[seen.frame].marks[mark.index];
                 residuals.push(MarkResidual {
                     reach: seen.reach,
                     frame: seen.frame,
@@ -194,6 +199,8 @@ impl VisitFit {
                     distance_px: standing.distance_px,
                     u_px: standing.u_px,
                     is_disagreeing: standing.probability >= NAMED_PROBABILITY,
+                    is_placed: given.is_placed,
+                    origin: given.shared.map(|shared| shared.origin),
                 });
             }
         }

@@ -120,6 +120,16 @@ pub struct Mark {
     /// Covariance of the error by which a followed mark strayed from the mark it comes from, px². All frames of the reach that were
     /// followed from that mark have it in common: skin that slid stays where it slid to. `None` for other marks.
     pub drift_px2: Option<Matrix2<f64>>,
+    /// A person placed it on this frame; otherwise it was followed or carried from another.
+    pub is_placed: bool,
+}
+
+impl Mark {
+    /// A mark that a person placed, with an error of its own alone.
+    #[must_use]
+    pub const fn placed(landmark: Landmark, point: ImagePoint, covariance_px2: Matrix2<f64>) -> Self {
+        Self { landmark, point, covariance_px2, shared: None, drift_px2: None, is_placed: true }
+    }
 }
 
 /// An error that several marks have in common, on top of each mark's own.

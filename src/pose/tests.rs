@@ -114,13 +114,7 @@ fn reach(view: View, near: Side, rotation: Rotation, pose: &Pose) -> ReachObserv
     };
     let marks = landmarks
         .into_iter()
-        .map(|landmark| Mark {
-            landmark,
-            point: seen(view, near, body_point(landmark, pose)),
-            covariance_px2: Matrix2::identity(),
-            shared: None,
-            drift_px2: None,
-        })
+        .map(|landmark| Mark::placed(landmark, seen(view, near, body_point(landmark, pose)), Matrix2::identity()))
         .collect();
     ReachObservations {
         view,

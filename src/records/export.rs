@@ -10,8 +10,7 @@ use super::case::{PROFILE_FILE, VisitCase};
 use super::error::RecordsError;
 use super::model::Media;
 use super::store::Records;
-use crate::pose::View;
-use crate::screen::with_bar_as_placed;
+use crate::screen::with_marks_as_placed;
 
 /// Where the archive keeps clips that are not part of the case.
 const NOT_MEASURED: &str = "not-measured";
@@ -39,12 +38,9 @@ impl Records {
             archive.text(PROFILE_FILE, profile)?;
         }
         for (entry, reach) in visit.case.reaches.iter().zip(&visit.reaches) {
-            let marks = match entry.view {
-                View::Side => reach.marks.to_json(),
-                // the page looks at no picture for the bar, and what it shows is what the export must give
-                View::Front | View::Oblique => with_bar_as_placed(&reach.marks, visit.case.marking.sd_px).to_json(),
-            };
-            archive.text(&entry.marks.to_string_lossy(), &marks)?;
+            // the page looks into no picture, and what it shows is what the export must give
+            let marks = with_marks_as_placed(&reach.marks, visit.case.marking.sd_px);
+            archive.text(&entry.marks.to_string_lossy(), &marks.to_json())?;
             archive.media(&entry.file.to_string_lossy(), &reach.media)?;
         }
         if !visit.left_out.is_empty() {

@@ -205,7 +205,7 @@ pub(crate) fn assemble(input: &ReportInput) -> Result<Content, ReportError> {
         findings,
         findings_heading,
         without_findings: if result.reaches.is_empty() { "No check was made." } else { "Every check is in order." },
-        method: terms::method(case, input.found_bars),
+        method: terms::method(case, input),
     })
 }
 

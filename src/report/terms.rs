@@ -2,7 +2,7 @@
 
 use crate::report::checks;
 use crate::report::content::{Table, Term};
-use crate::report::input::CaseFacts;
+use crate::report::input::{CaseFacts, ReportInput};
 use crate::report::wording::{Unit, fixed, listed};
 use crate::screen::{Call, VisitResult};
 
@@ -71,7 +71,8 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
 }
 
 /// Method and limits, a paragraph each.
-pub(crate) fn method(case: &CaseFacts, found_bars: usize) -> Vec<String> {
+pub(crate) fn method(case: &CaseFacts, input: &ReportInput<'_>) -> Vec<String> {
+    let ReportInput { found_bars, compared_marks, carried_marks, .. } = *input;
     let mut paragraphs = vec![
         "Method. Marks were placed on the pictures at end range. One model of body, bar and camera is fitted to all marks \
          of the visit by least squares, and the uncertainty of every number follows from that fit. Errors that two \
@@ -88,6 +89,19 @@ pub(crate) fn method(case: &CaseFacts, found_bars: usize) -> Vec<String> {
         paragraphs[0].push_str(&format!(
             " In {frames} the bar was found in the picture between the marks on its ends, to a fraction of a pixel, and counts in \
              their place."
+        ));
+    }
+    if compared_marks > 0 {
+        let marks = if compared_marks == 1 { "One mark".to_owned() } else { format!("{compared_marks} marks") };
+        let (was, counts) = if compared_marks == 1 { ("was", "counts") } else { ("were", "count") };
+        paragraphs[0].push_str(&format!(
+            " {marks} of one reach {was} found again in the picture of another, and {counts} there beside what was placed by hand."
+        ));
+    }
+    if carried_marks > 0 {
+        let marks = if carried_marks == 1 { "One mark was" } else { &format!("{carried_marks} marks were") };
+        paragraphs[0].push_str(&format!(
+            " {marks} not placed by hand but carried from another reach, by finding the same spot in its picture again."
         ));
     }
     if !case.changed_limits.is_empty() {

@@ -57,7 +57,7 @@ pub struct CarryAttempt {
 /// # Errors
 /// [`ScreenError::Invalid`] as for measuring, [`ScreenError::Video`] when a picture cannot be decoded.
 pub fn carry_case(path: &Path) -> Result<CarriedVisit, ScreenError> {
-    let visit = load_visit(path, Look::Only)?;
+    let visit = load_visit(path, Look::ONLY)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut case = visit.case.clone();
     let whole = |file: &Path| {
@@ -72,17 +72,26 @@ pub fn carry_case(path: &Path) -> Result<CarriedVisit, ScreenError> {
         entry.marks = marks_name(entry);
     }
     let mut marks: Vec<MarksFile> = (0..case.reaches.len()).map(|reach| hand_marks_of(visit.marks_of(reach))).collect();
+    let attempts = carry_all(&case, &mut marks, &mut Pictures::default())?;
+    Ok(CarriedVisit { case, marks, attempts })
+}
+
+/// Carries marks from reach to reach: adds a frame with what was carried to the marks of each, which hold those placed by hand.
+pub(crate) fn carry_all(
+    case: &CaseFile,
+    marks: &mut [MarksFile],
+    pictures: &mut Pictures,
+) -> Result<Vec<CarryAttempt>, ScreenError> {
     let mut attempts = Vec::new();
-    let mut pictures = Pictures::default();
     for to in 0..marks.len() {
         for (place, time_s) in end_range_times_s(&marks[to]).into_iter().enumerate() {
-            let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&marks).collect();
+            let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&*marks).collect();
             for link in carry_links(&reaches, to, place) {
-                attempts.append(&mut carry_frame(&case, &mut marks[to], &link, (to, time_s), &mut pictures)?);
+                attempts.append(&mut carry_frame(case, &mut marks[to], &link, (to, time_s), pictures)?);
             }
         }
     }
-    Ok(CarriedVisit { case, marks, attempts })
+    Ok(attempts)
 }
 
 /// Whence marks can be carried to a frame, and which.
@@ -144,7 +153,7 @@ fn hand_marks_of(known: &MarksFile) -> MarksFile {
 }
 
 /// Times at end range with marks placed by hand, s, increasing.
-fn end_range_times_s(marks: &MarksFile) -> Vec<f64> {
+pub(crate) fn end_range_times_s(marks: &MarksFile) -> Vec<f64> {
     let at_end = |frame: &&MarkedFrame| frame.source == Source::Hand && frame.used_as == FrameUse::EndRange;
     let mut times_s: Vec<f64> = marks.frames.iter().filter(at_end).map(|frame| frame.time_s).collect();
     times_s.sort_by(f64::total_cmp);
@@ -251,11 +260,16 @@ fn marks_name(entry: &ReachEntry) -> PathBuf {
 
 /// Pictures that were decoded, so that none is decoded twice.
 #[derive(Default)]
-struct Pictures {
+pub(crate) struct Pictures {
     seen: Vec<(PathBuf, f64, GrayImage)>,
 }
 
 impl Pictures {
+    /// Adds the picture of a file at a time, s.
+    pub(crate) fn add(&mut self, file: &Path, time_s: f64, picture: GrayImage) {
+        self.seen.push((file.to_owned(), time_s, picture));
+    }
+
     fn at(&mut self, file: &Path, time_s: f64) -> Result<GrayImage, ScreenError> {
         let known = |(path, at_s, _): &&(PathBuf, f64, GrayImage)| path == file && (at_s - time_s).abs() < SAME_TIME_S;
         if let Some((_, _, image)) = self.seen.iter().find(known) {

@@ -5,12 +5,12 @@
 //! repeats marked it, a found bar is one observation. It assumes that the bar in the picture is the one that was marked: another
 //! straight thing as wide, a few px beside it, would be taken for it where the bar itself is not seen.
 
+use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
 use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::View;
 use crate::track::{BarFound, NoBar, Pyramid, find_bar};
-use crate::video::Media;
 
 use super::marks::{FrameUse, MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, Source};
 use super::observe::pooled_hand;
@@ -114,28 +114,26 @@ fn mean_place(frames: &[&MarkedFrame], end: Landmark) -> Option<ImagePoint> {
     Some(ImagePoint::new(mean.x, mean.y))
 }
 
-/// The same marks with the spread of the bar's ends stated, so that they are measured as placed wherever the bar is seen: what was
-/// measured without a look at the pictures is measured again to the last digit. `sd_px` is the spread that marks have, px at a long
-/// side of [`super::case::SD_PX_AT`].
+/// The same marks with their spread stated, so that they are measured as placed, whatever the pictures show: what was measured without
+/// a look at the pictures is measured again to the last digit. `sd_px` is the spread that marks have, px at a long side of
+/// [`super::case::SD_PX_AT`].
 #[must_use]
-pub fn with_bar_as_placed(marks: &MarksFile, sd_px: f64) -> MarksFile {
+pub fn with_marks_as_placed(marks: &MarksFile, sd_px: f64) -> MarksFile {
     let sd_px = sd_px * scale(marks.image_size);
     let mut marks = marks.clone();
     for frame in marks.frames.iter_mut().filter(|frame| frame.source == Source::Hand) {
-        for (_, point) in frame.points.iter_mut().filter(|(landmark, _)| ENDS.contains(landmark)) {
-            if point.spread == PointSpread::Usual {
-                point.spread = PointSpread::Sd(sd_px);
-            }
+        for point in frame.points.values_mut().filter(|point| point.spread == PointSpread::Usual) {
+            point.spread = PointSpread::Sd(sd_px);
         }
     }
     marks
 }
 
-/// Looks for the bar in the pictures of a clip or still.
-pub(crate) fn look_for_bars(media: &mut Media, rough: &[RoughBar]) -> Vec<SeenBar> {
+/// Looks for the bar in the pictures of a clip or still, which are given by their time, s.
+pub(crate) fn look_for_bars(rough: &[RoughBar], mut picture: impl FnMut(f64) -> Option<GrayImage>) -> Vec<SeenBar> {
     let look = |rough: &RoughBar| SeenBar {
         time_s: rough.time_s,
-        found: media.luma_at(rough.time_s).ok().map(|frame| find_bar(&Pyramid::owning(frame.image, 1), rough.ends)),
+        found: picture(rough.time_s).map(|picture| find_bar(&Pyramid::owning(picture, 1), rough.ends)),
     };
     rough.iter().map(look).collect()
 }

@@ -9,6 +9,7 @@ use crate::pose::{Overlay, VisitFit, VisitObservations, Zero, fit_visit};
 use crate::uncertainty::MonteCarloOptions;
 
 use super::case::CaseFile;
+use super::compared_pictures::{ComparedMarks, carried_marks, compare_pictures};
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
@@ -27,6 +28,8 @@ use super::visit::{Visit, damage_warnings, far_wrist_warnings, load_visit};
 pub struct MeasureOptions<'a> {
     /// Also give the picture of each reach at end range, for the report.
     pub with_stills: bool,
+    /// Measure the marks as they were placed: look for no bar in the pictures, and compare none.
+    pub marks_alone: bool,
     /// Also repeat the measurement with drawn errors.
     pub monte_carlo: Option<MonteCarloOptions>,
     /// Is told how many draws are done, from any thread.
@@ -46,6 +49,10 @@ pub struct MeasuredVisit {
     pub stills: Vec<Still>,
     /// The bars that were found in the pictures and measured in place of the marks on them.
     pub found_bars: Vec<FoundBar>,
+    /// How many marks were found again in the pictures of other reaches, and count beside those placed there.
+    pub compared_marks: ComparedMarks,
+    /// Marks that were carried from another reach, as the files have them.
+    pub carried_marks: usize,
     /// The clips of the reaches whose marks were followed.
     pub followed: Vec<FollowedReach>,
     /// What was wrong with the input but could be worked with, each a sentence.
@@ -84,10 +91,11 @@ pub struct Still {
 /// [`ScreenError::Invalid`] with every fault of the case and of the files that it names; [`ScreenError::Video`] when a
 /// picture cannot be decoded after all.
 pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<MeasuredVisit, ScreenError> {
-    let look = if options.with_stills { Look::ForBarsAndKeep } else { Look::ForBars };
-    let mut visit = load_visit(path, look)?;
+    let mut visit = load_visit(path, Look { is_close: !options.marks_alone, keeps_frame: options.with_stills })?;
     follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
-    let mut measured = measure_visit(&visit, options);
+    let carried_marks = carried_marks(&visit);
+    let compared_marks = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit)? };
+    let mut measured = MeasuredVisit { compared_marks, carried_marks, ..measure_visit(&visit, options) };
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
             let Some((time_s, overlay)) = measured.shown(reach) else { continue };
@@ -122,6 +130,8 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
         case: visit.case.clone(),
         stills: Vec::new(),
         found_bars: found_bars(visit),
+        compared_marks: ComparedMarks::default(),
+        carried_marks: carried_marks(visit),
         followed: Vec::new(),
         warnings,
         observations,
@@ -136,7 +146,8 @@ fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     warnings.extend(bar_warnings(visit));
     if !fit.outcome().is_converged {
         warnings.push(format!(
-            "The fit did not settle in {} steps, so nothing is reported: look for a mark on the wrong landmark or side.",
+            "The marks do not go together (the fit did not settle in {} steps), so nothing is reported: look for marks that are \
+             swapped, on the wrong landmark or on the wrong side.",
             fit.outcome().iterations
         ));
     }
@@ -202,6 +213,7 @@ impl MeasuredVisit {
     /// Whether some reach rests on a single raise, so that its interval covers the measurement alone.
     #[must_use]
     pub fn has_single_raise(&self) -> bool {
-        self.result.reaches.iter().any(|reach| reach.basis.iter().any(|word| word == SINGLE_RAISE))
+        let is_measured = self.fit.outcome().is_converged;
+        is_measured && self.result.reaches.iter().any(|reach| reach.basis.iter().any(|word| word == SINGLE_RAISE))
     }
 }

@@ -2,14 +2,16 @@
 //!
 //! A decoder holds many frames, so only one clip is open at a time: what is needed of it is kept, and it is closed.
 
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 use std::path::{Path, PathBuf};
 
-use image::RgbImage;
+use image::{GrayImage, RgbImage};
 
 use crate::video::{Damage, Media, VideoError};
 
 use super::found_bar::{RoughBar, SeenBar, look_for_bars};
 use super::in_memory::Picture;
+use super::marks::SAME_TIME_S;
 
 /// What is needed of a clip or still.
 pub(crate) struct SeenMedia {
@@ -24,19 +26,42 @@ pub(crate) struct SeenMedia {
     pub(crate) damage: Option<Damage>,
     /// The bars that were looked for.
     pub(crate) bars: Vec<SeenBar>,
+    /// Tells the picture of the latest marked frame from any other; `None` where it was not looked at.
+    pub(crate) print: Option<u64>,
+    /// Pictures that are wanted for later, each with the time that it was asked for, s.
+    pictures: Vec<(f64, GrayImage)>,
     /// A frame and the time that it was asked for, s.
     kept: Option<(f64, RgbImage)>,
 }
 
 /// What to look at a clip or still for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Look {
-    /// See whether there is a frame.
-    Only,
-    /// Look for the bar, too.
-    ForBars,
-    /// Look for the bar, and keep the frame: it is likely to be shown.
-    ForBarsAndKeep,
+pub(crate) struct Look {
+    /// Look into the pictures at end range: for the bar, and for spots that other reaches show, too.
+    pub(crate) is_close: bool,
+    /// Keep the latest marked frame: it is likely to be shown.
+    pub(crate) keeps_frame: bool,
+}
+
+impl Look {
+    /// See whether there is a frame, no more.
+    pub(crate) const ONLY: Self = Self { is_close: false, keeps_frame: false };
+}
+
+/// What to look for in a clip or still, when looked at closely.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Wanted {
+    /// Times of pictures to keep, s, increasing.
+    pub(crate) times_s: Vec<f64>,
+    /// Bars to look for.
+    pub(crate) bars: Vec<RoughBar>,
+}
+
+/// A number for a picture's values: the same values give the same number.
+fn print_of(values: &[u8]) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    values.hash(&mut hasher);
+    hasher.finish()
 }
 
 impl SeenMedia {
@@ -50,16 +75,19 @@ impl SeenMedia {
             quarter_turns,
             damage,
             bars: Vec::new(),
+            print: None,
+            pictures: Vec::new(),
             kept: None,
         }
     }
 
-    /// Opens a clip or still and looks at the frame of a time, s, and for bars. The second result says whether that frame is there.
+    /// Opens a clip or still and looks at the frame of a time, s, and for what is wanted. The second result says whether that frame is
+    /// there.
     pub(crate) fn open(
         path: &Path,
         time_s: f64,
         look: Look,
-        rough_bars: &[RoughBar],
+        wanted: &Wanted,
     ) -> Result<(Self, Result<(), VideoError>), VideoError> {
         let mut media = Media::open(path)?;
         let mut seen = Self {
@@ -68,13 +96,27 @@ impl SeenMedia {
             upright_size: media.upright_size(),
             quarter_turns: media.info().orientation.quarter_turns(),
             damage: None,
-            // before the latest frame, so that the clip is gone through once
-            bars: if look == Look::Only { Vec::new() } else { look_for_bars(&mut media, rough_bars) },
+            bars: Vec::new(),
+            print: None,
+            pictures: Vec::new(),
             kept: None,
         };
-        let found = match look {
-            Look::Only | Look::ForBars => media.luma_at(time_s).map(|_| ()),
-            Look::ForBarsAndKeep => media.frame_at(time_s).map(|frame| seen.kept = Some((time_s, frame.image))),
+        if look.is_close {
+            // before the latest frame, so that the clip is gone through once
+            let picture = |time_s: &f64| Some((*time_s, media.luma_at(*time_s).ok()?.image));
+            seen.pictures = wanted.times_s.iter().filter_map(picture).collect();
+            seen.bars = look_for_bars(&wanted.bars, |time_s| match seen.picture(time_s) {
+                Some(picture) => Some(picture.clone()),
+                None => media.luma_at(time_s).ok().map(|frame| frame.image),
+            });
+        }
+        let found = if look.keeps_frame {
+            media.frame_at(time_s).map(|frame| {
+                seen.print = Some(print_of(frame.image.as_raw()));
+                seen.kept = Some((time_s, frame.image));
+            })
+        } else {
+            media.luma_at(time_s).map(|frame| seen.print = Some(print_of(frame.image.as_raw())))
         };
         seen.damage = media.known_damage()?;
         Ok((seen, found))
@@ -83,6 +125,16 @@ impl SeenMedia {
     /// The file.
     pub(crate) fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// A picture that was wanted.
+    pub(crate) fn picture(&self, time_s: f64) -> Option<&GrayImage> {
+        self.pictures.iter().find(|(at_s, _)| (at_s - time_s).abs() < SAME_TIME_S).map(|(_, picture)| picture)
+    }
+
+    /// Gives the pictures that were wanted away, each with its time, s.
+    pub(crate) fn take_pictures(&mut self) -> Vec<(f64, GrayImage)> {
+        std::mem::take(&mut self.pictures)
     }
 
     /// The upright frame at a time, s.

@@ -22,6 +22,7 @@ pub mod track_marks;
 pub mod visit;
 mod checks;
 mod compare;
+mod compared_pictures;
 pub(crate) mod document;
 mod evaluation;
 pub(crate) mod fields;
@@ -48,10 +49,11 @@ pub use case::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, Raises, ReachEntry,
 };
 pub(crate) use compare::COMPARED_VIEWS;
+pub use compared_pictures::ComparedMarks;
 pub use error::ScreenError;
 pub use follow_starts::FollowProgress;
 pub use followed::{ArmMarks, ArmToFollow, FollowedArm, UnseenSpan};
-pub use found_bar::{FoundBar, FoundEnd, with_bar_as_placed};
+pub use found_bar::{FoundBar, FoundEnd, with_marks_as_placed};
 pub use in_memory::{MarkedReach, Picture, measure_marks};
 pub use limits::CheckLimits;
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};

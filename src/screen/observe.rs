@@ -138,7 +138,7 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
                         // one bar is one observation, however often it was marked
                         let (point, covariance_px2) =
                             end_of_found_bar(visit, reach, frame.time_s, landmark).unwrap_or_else(by_hand);
-                        Mark { landmark, point, covariance_px2, shared: None, drift_px2: None }
+                        Mark::placed(landmark, point, covariance_px2)
                     }
                 });
             }
@@ -160,7 +160,7 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
         let skin_px2 = is_of_another_reach.then(|| skin_shift_px2(landmark, image_size)).flatten();
         // how an image strays while it is followed has nothing to do with how skin lies: their variances add
         let drift_px2 = drift_px2.map_or(skin_px2, |drift| Some(drift + skin_px2.unwrap_or_else(Matrix2::zeros)));
-        marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2 });
+        marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2, is_placed: false });
     }
 }
 
@@ -183,6 +183,7 @@ fn origin_mark(visit: &Visit, origin: usize) -> Mark {
         covariance_px2: Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2),
         shared: Some(SharedError { origin, covariance_px2 }),
         drift_px2: None,
+        is_placed: true,
     }
 }
 

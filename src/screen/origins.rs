@@ -83,6 +83,16 @@ impl Library {
         }
     }
 
+    /// Adds a frame to a file whose marks were carried from the marks placed by hand at a time of another.
+    pub(crate) fn add_carried(&mut self, file: usize, frame: MarkedFrame, (from_file, from_time_s): (usize, f64)) {
+        let number = self.files[file].marks.frames.len();
+        for landmark in frame.points.keys() {
+            let origin = self.origin(from_file, from_time_s, *landmark);
+            self.traced.insert((file, number, *landmark), Some(origin));
+        }
+        self.add_followed(file, vec![frame]);
+    }
+
     /// Leads every followed or carried mark back to its origin, reading the files that are named on the way.
     pub(crate) fn trace(&mut self, problems: &mut Vec<Problem>) {
         let mut file = 0;

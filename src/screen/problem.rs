@@ -227,6 +227,14 @@ pub enum Fault {
         /// The side that is marked.
         far: &'static str,
     },
+    /// A picture that another reach has, too.
+    #[error("{} shows the very picture of {} at its marked frame: one picture can't be two reaches; name the clip of this reach, or the time of its own frame", media.display(), other.display())]
+    SamePicture {
+        /// The clip or still of the reach.
+        media: PathBuf,
+        /// That of the reach which has the picture, too.
+        other: PathBuf,
+    },
     /// Marks of a picture of another size.
     #[error("\"image_size\" is {}x{}, but the upright picture of {} is {}x{}", marks[0], marks[1], media.display(), picture[0], picture[1])]
     ImageSizeDiffers {

@@ -8,12 +8,13 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::View;
 use crate::video::VideoError;
 
+use super::carry::end_range_times_s;
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::error::ScreenError;
 use super::follow_starts::needed_to_follow;
 use super::found_bar::rough_bars;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
-use super::media::{Look, SeenMedia};
+use super::media::{Look, SeenMedia, Wanted};
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::{MarkingSpread, scale};
@@ -63,7 +64,7 @@ pub struct CaseCheck {
 /// Reads a case and everything that it names, measures nothing, and names every problem at once.
 #[must_use]
 pub fn check_case(path: &Path) -> CaseCheck {
-    let loaded = load(path, Look::Only);
+    let loaded = load(path, Look::ONLY);
     let mut warnings = damage_warnings(&loaded.reaches);
     warnings.extend(far_wrist_warnings(&loaded.reaches, &loaded.library));
     CaseCheck { warnings, problems: loaded.problems }
@@ -148,6 +149,12 @@ fn load(path: &Path, look: Look) -> Loaded {
     let mut reaches = Vec::new();
     for (entry, at) in case.reaches.iter().zip(&lines.reaches) {
         reaches.extend(loader.reach(entry, *at));
+        if let Some((loaded, before)) = reaches.split_last()
+            && let Some(same) = before.iter().find(|other: &&LoadedReach| shows_same(other, loaded))
+        {
+            let (media, other) = (loaded.entry.file.clone(), same.entry.file.clone());
+            loader.of_case.at(at.file, Fault::SamePicture { media, other });
+        }
     }
     let Loader { mut library, of_case, mut of_marks, .. } = loader;
     library.trace(&mut of_marks);
@@ -155,6 +162,11 @@ fn load(path: &Path, look: Look) -> Loaded {
     problems.sort_by_key(|problem| problem.line);
     problems.append(&mut of_marks);
     Loaded { case: Some(case), reaches, library, spread, problems }
+}
+
+/// Whether two reaches show one and the same picture, pixel by pixel: nobody reaches twice in it.
+fn shows_same(first: &LoadedReach, second: &LoadedReach) -> bool {
+    first.media.print.is_some() && first.media.print == second.media.print
 }
 
 /// How well marks of the case are placed; `None`, with the fault noted, when its spread file cannot be used.
@@ -233,8 +245,11 @@ impl Loader<'_> {
         // where the latest marked frame is there, so are the earlier ones
         let times = file.into_iter().flat_map(|file| file.marks.frames.iter().map(|frame| frame.time_s));
         let latest_s = times.max_by(f64::total_cmp).unwrap_or(0.0);
-        let bars = file.map_or_else(Vec::new, |file| rough_bars(&file.marks, entry.view));
-        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.look, &bars);
+        let wanted = file.map_or_else(Wanted::default, |file| Wanted {
+            times_s: end_range_times_s(&file.marks),
+            bars: rough_bars(&file.marks, entry.view),
+        });
+        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.look, &wanted);
         let Some(file) = file else {
             return seen
                 .map_err(|cause| self.of_case.at(at.file, Fault::Media { cause: cause.into() }))

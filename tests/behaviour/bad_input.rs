@@ -379,3 +379,14 @@ fn a_pipe_in_place_of_a_file_is_refused_and_not_waited_for() {
     let said = stdout(&output) + &stderr(&output);
     assert!(said.contains("pipe.toml: cannot be read: neither a file nor a folder"), "{said}");
 }
+
+#[test]
+fn one_picture_is_not_two_reaches() {
+    let files = case();
+    fs::copy(files.path("before-internal.png"), files.path("before-external.png")).unwrap();
+    let measured = files.measure(&[]);
+    assert_eq!(code(&measured), 1);
+    let said = stderr(&measured);
+    assert!(said.contains("line 27: before-external.png shows the very picture of before-internal.png"), "{said}");
+    assert!(!files.path("out").exists());
+}

@@ -101,7 +101,7 @@ fn marks_land_on_the_spots_they_came_from_and_narrow_the_difference() {
     }
 
     let measure = |case: &Path| {
-        let output = tworeach(&["measure", case.to_str().unwrap(), "--json"]);
+        let output = tworeach(&["measure", case.to_str().unwrap(), "--json", "--marks-alone"]);
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
         serde_json::from_slice::<Value>(&output.stdout).unwrap()
     };

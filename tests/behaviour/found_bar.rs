@@ -45,6 +45,10 @@ impl FrontCase {
                 let mut frame = marks["frames"][0].clone();
                 for (name, place) in frame["points"].as_object_mut().unwrap() {
                     *place = case.true_place(reach, name);
+                    if !ENDS.contains(&name.as_str()) {
+                        // the spread that marks have, stated: what is looked for is the bar alone
+                        place.as_array_mut().unwrap().push(json!(1.5));
+                    }
                 }
                 marks["frames"] = json!([frame]);
             });

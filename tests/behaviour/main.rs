@@ -12,6 +12,7 @@ mod carry;
 mod case_files;
 mod clips;
 mod command_line;
+mod compared_pictures;
 mod decode;
 mod demo;
 mod film;

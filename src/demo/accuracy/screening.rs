@@ -249,13 +249,7 @@ fn place_marks(
 fn hand_marks(placed: &[Placed], stated_sd_px: f64) -> Vec<Mark> {
     let mark = |placed: &Placed| {
         let at = placed.true_px + placed.error_px;
-        Mark {
-            landmark: placed.landmark,
-            point: ImagePoint::new(at.x, at.y),
-            covariance_px2: Matrix2::identity() * stated_sd_px.powi(2),
-            shared: None,
-            drift_px2: None,
-        }
+        Mark::placed(placed.landmark, ImagePoint::new(at.x, at.y), Matrix2::identity() * stated_sd_px.powi(2))
     };
     placed.iter().map(mark).collect()
 }
@@ -285,6 +279,7 @@ fn carry(placed: &[Vec<Placed>; 2], by_hand: &[Vec<Mark>; 2], stated_sd_px: f64,
             shared,
             // as a case with carried marks is measured
             drift_px2: skin_shift_px2(from.landmark, IMAGE_SIZE),
+            is_placed: false,
         };
     }
     marks

@@ -33,7 +33,7 @@ pub(crate) struct ReachEvidence<'a> {
 /// All checks of a reach, in the order of the format.
 pub(crate) fn reach_checks<F: Combine>(evidence: &ReachEvidence<'_>, raising: &Raising<'_, F>) -> Vec<Check> {
     vec![
-        elbow_straight(evidence),
+        elbow_straight(evidence, raising.fit.residuals()),
         bar_level(evidence, raising),
         view_as_stated(evidence.observed),
         marks_agree(evidence, raising.fit.residuals()),
@@ -43,13 +43,17 @@ pub(crate) fn reach_checks<F: Combine>(evidence: &ReachEvidence<'_>, raising: &R
     ]
 }
 
-fn elbow_straight(evidence: &ReachEvidence<'_>) -> Check {
+fn elbow_straight(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Check {
     let limit = evidence.limits.elbow_straight;
     match &evidence.elbow_flexion {
         Err(reason) => unknown("elbow_straight", Some(limit), not_determined("Elbow", reason)),
         Ok(flexion) => {
             let found = format!("The elbow is bent by {}{}", deg(flexion.value), deg_limit(flexion, limit));
             let text = match status_below(flexion, limit) {
+                CheckStatus::Fail if is_elbow_named(evidence, residuals) => {
+                    let mark = ". Its mark may be on the wrong spot: look at that first. A bent elbow lowers the bar";
+                    found + mark + filming_order("elbow_straight")
+                }
                 CheckStatus::Fail => found + "; a bent elbow lowers the bar" + filming_order("elbow_straight"),
                 CheckStatus::Warn => found + ". Watch the elbow, or mark shoulder, elbow and wrist again.",
                 CheckStatus::Ok | CheckStatus::Unknown => found + ".",
@@ -57,6 +61,12 @@ fn elbow_straight(evidence: &ReachEvidence<'_>) -> Check {
             against("elbow_straight", flexion, limit, text)
         }
     }
+}
+
+/// Whether an elbow's mark may be on the wrong spot: a bend is measured with it all the same.
+fn is_elbow_named(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> bool {
+    let of_reach = residuals.iter().filter(|residual| residual.reach == evidence.index);
+    of_reach.filter(|residual| residual.is_disagreeing).any(|residual| matches!(residual.landmark, Landmark::Elbow(_)))
 }
 
 fn bar_level<F: Combine>(evidence: &ReachEvidence<'_>, raising: &Raising<'_, F>) -> Check {
@@ -88,7 +98,8 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
         None => residual.is_disagreeing,
         Some(limit) => status_below(&measured(residual), limit) != CheckStatus::Ok,
     };
-    let mut off: Vec<&MarkResidual> = of_reach.filter(|residual| is_off(residual)).collect();
+    let mut off: Vec<&MarkResidual> =
+        of_reach.filter(|residual| is_off(residual) && !is_said_of_another(residual, residuals, is_off)).collect();
     off.sort_by(|a, b| b.distance_px.total_cmp(&a.distance_px));
     let Some(worst) = off.first() else {
         return Check { limit, ..plain("marks_agree", CheckStatus::Ok, "The marks agree with each other.") };
@@ -96,7 +107,11 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     let named: Vec<String> = off
         .iter()
         .take(NAMED_MAX)
-        .map(|residual| format!("{} is {} px", residual.landmark.words(), decimal(residual.distance_px, 0)))
+        .map(|residual| {
+            let is_beside = !residual.is_placed && placed_beside(residual, residuals).is_some();
+            let found = if is_beside { " as found again in this picture" } else { "" };
+            format!("{}{found} is {} px", residual.landmark.words(), decimal(residual.distance_px, 0))
+        })
         .collect();
     let more = if off.len() > NAMED_MAX { format!(", and {} more", off.len() - NAMED_MAX) } else { String::new() };
     // What was set aside is what the fit took for bad; a limit of the visit's own names marks that count all the same.
@@ -119,6 +134,27 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
     let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
+}
+
+/// The mark that a person placed where this one was brought to.
+fn placed_beside<'a>(brought: &MarkResidual, residuals: &'a [MarkResidual]) -> Option<&'a MarkResidual> {
+    residuals.iter().find(|other| {
+        other.is_placed
+            && (other.reach, other.frame, other.landmark) == (brought.reach, brought.frame, brought.landmark)
+    })
+}
+
+/// Whether a mark that was brought beside one placed by hand is off because that one is, or the one that it comes from: whoever reads
+/// of it twice would look for a second fault.
+fn is_said_of_another(
+    residual: &MarkResidual,
+    residuals: &[MarkResidual],
+    is_off: impl Fn(&MarkResidual) -> bool,
+) -> bool {
+    let Some(placed) = placed_beside(residual, residuals).filter(|_| !residual.is_placed) else { return false };
+    let is_source =
+        |other: &&MarkResidual| other.is_placed && other.origin.is_some() && other.origin == residual.origin;
+    is_off(placed) || residuals.iter().filter(is_source).any(is_off)
 }
 
 fn pain_free(evidence: &ReachEvidence<'_>) -> Check {

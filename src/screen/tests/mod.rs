@@ -220,11 +220,5 @@ fn observed(rotation: Rotation, view: View) -> ReachObservations {
 }
 
 pub(super) fn mark(landmark: Landmark, x: f64, y: f64) -> Mark {
-    Mark {
-        landmark,
-        point: ImagePoint::new(x, y),
-        covariance_px2: Matrix2::identity() * 2.25,
-        shared: None,
-        drift_px2: None,
-    }
+    Mark::placed(landmark, ImagePoint::new(x, y), Matrix2::identity() * 2.25)
 }

@@ -35,19 +35,19 @@ fn observations(a: &str, b: &str) -> Result<VisitObservations, String> {
     let folder = tempfile::tempdir().unwrap();
     let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
     write("case.toml", CASE);
-    for (name, frames) in [("a", a), ("b", b)] {
-        write_clip(&folder.path().join(format!("{name}.mp4")));
+    for (name, shade, frames) in [("a", 112, a), ("b", 144, b)] {
+        write_clip(&folder.path().join(format!("{name}.mp4")), shade);
         let marks = format!(r#"{{ "schema": "tworeach/marks/1", "image_size": [1280, 720], "frames": [{frames}] }}"#);
         write(&format!("{name}.marks.json"), &marks);
     }
     load(&folder.path().join("case.toml"))
 }
 
-/// Eight seconds of grey.
-fn write_clip(path: &Path) {
+/// Eight seconds of a grey.
+fn write_clip(path: &Path, shade: u8) {
     let options = EncodeOptions { frame_rate: (4, 1), ..EncodeOptions::new(1280, 720) };
     let mut encoder = Encoder::create(path, options).unwrap();
-    let picture = image::RgbImage::from_pixel(1280, 720, image::Rgb([128; 3]));
+    let picture = image::RgbImage::from_pixel(1280, 720, image::Rgb([shade; 3]));
     for _ in 0..32 {
         encoder.push(&picture).unwrap();
     }
@@ -55,7 +55,7 @@ fn write_clip(path: &Path) {
 }
 
 fn load(case: &Path) -> Result<VisitObservations, String> {
-    load_visit(case, Look::Only).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
+    load_visit(case, Look::ONLY).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
 }
 
 const HAND: &str = r#"{ "time_s": 1.0, "source": "hand", "points": { "nose": [100, 100], "datum": [200, 100] } }"#;

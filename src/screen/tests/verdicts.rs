@@ -250,6 +250,8 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
         distance_px,
         u_px: 2.0,
         is_disagreeing: true,
+        is_placed: true,
+        origin: None,
     });
     let result = result(&visit);
     let found = check(&result.reaches[1].checks, "marks_agree");
@@ -257,6 +259,40 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
     assert!(found.text.contains("right elbow is 14 px from where the other marks put it"), "{}", found.text);
     assert_eq!(check(&result.reaches[0].checks, "marks_agree").status, CheckStatus::Ok);
     assert_eq!(result.comparisons[0].call, Call::Positive);
+}
+
+#[test]
+fn a_mark_found_again_beside_one_by_hand_is_named_once_and_where_the_fault_is() {
+    let landmark = Landmark::Hip(Side::Right);
+    let of = |reach: usize, is_placed: bool, is_disagreeing: bool| MarkResidual {
+        reach,
+        frame: 0,
+        mark: 4,
+        landmark,
+        distance_px: if is_disagreeing { 14.2 } else { 1.0 },
+        u_px: 2.0,
+        is_disagreeing,
+        is_placed,
+        origin: (reach == 0 || !is_placed).then_some(7),
+    };
+    let said = |of_origin: bool, by_hand: bool, found_again: bool| {
+        let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
+        visit.fit.residuals.extend([of(0, true, of_origin), of(1, true, by_hand), of(1, false, found_again)]);
+        let reaches = result(&visit).reaches;
+        [0, 1].map(|reach: usize| check(&reaches[reach].checks, "marks_agree").text.clone())
+    };
+    let in_order = "The marks agree with each other.";
+    // the mark that others come from is bad: said there, and not again where it was brought to
+    let [origin, brought] = said(true, false, true);
+    assert!(origin.contains("right hip is 14 px"), "{origin}");
+    assert_eq!(brought, in_order);
+    // the mark by hand is bad, and so may be the other: said once
+    let [_, brought] = said(false, true, true);
+    assert_eq!(brought.matches("right hip").count(), 1, "{brought}");
+    // what was found is bad alone: said of it
+    let [origin, brought] = said(false, false, true);
+    assert_eq!(origin, in_order);
+    assert!(brought.contains("right hip as found again in this picture is 14 px"), "{brought}");
 }
 
 #[test]

@@ -32,6 +32,8 @@ impl Invented {
             courses: Vec::new(),
             case_course: None,
             found_bars: 0,
+            compared_marks: 0,
+            carried_marks: 0,
             stills: self.stills.clone(),
             warnings: self.warnings.clone(),
         }
