@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 use std::io::{self, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 
 use super::outputs::OutputFolder;
 use super::progress::Progress;
@@ -37,6 +37,14 @@ pub(super) struct Args {
 
 /// Runs the command.
 pub(super) fn run(args: &Args) -> anyhow::Result<()> {
+    // not even with --force: the marks placed by hand would be named by no case any more
+    let is_there = |path: &Path| path.canonicalize().ok();
+    if is_there(&args.case).is_some() && is_there(&args.case) == is_there(&args.out.join("case.toml")) {
+        bail!(
+            "{} would be overwritten by the case with carried marks: name another directory for --out",
+            args.case.display()
+        );
+    }
     let mut outputs = OutputFolder::open(&args.out, &["case.toml"], args.force)?;
     let progress = Progress::start("carrying marks", args.quiet);
     let visit = carry_case(&args.case)?;

@@ -2,7 +2,7 @@
 
 use super::dual::Scalar;
 use super::fit::VisitFit;
-use super::observation::{ReachObservations, View};
+use super::observation::{Mark, ReachObservations, View};
 use super::problem::{FrameProblem, Problem};
 use super::vector::Vector3;
 use super::view::Sight;
@@ -69,12 +69,17 @@ impl VisitFit {
         elevations_deg.iter().map(ray).collect()
     }
 
-    /// What to draw on the still of a frame. Only the marks where the fit did not converge.
+    /// What to draw on the still of a frame. Only the marks where the fit did not converge. What was brought beside a mark that a
+    /// person placed lies on that mark, nearly, and is not drawn.
     #[must_use]
     pub fn overlay(&self, reach: usize, frame: usize) -> Overlay {
         let observed = &self.observations.reaches[reach];
+        let marks = &observed.frames[frame].marks;
+        let is_drawn = |mark: &Mark| {
+            mark.is_placed || !marks.iter().any(|other| other.is_placed && other.landmark == mark.landmark)
+        };
         let mut overlay = Overlay {
-            marks: observed.frames[frame].marks.iter().map(|mark| (mark.landmark, mark.point)).collect(),
+            marks: marks.iter().filter(|mark| is_drawn(mark)).map(|mark| (mark.landmark, mark.point)).collect(),
             ..Overlay::default()
         };
         let seen = self.problem.frames.iter().find(|seen| (seen.reach, seen.frame) == (reach, frame));
@@ -84,7 +89,7 @@ impl VisitFit {
             let is_named = self.residuals().iter().any(|residual| {
                 (residual.reach, residual.frame, residual.mark) == (reach, frame, mark.index) && residual.is_disagreeing
             });
-            if is_named {
+            if is_named && is_drawn(&marks[mark.index]) {
                 overlay.disagreeing.push((landmark, stored([mark.point.x, mark.point.y]), stored(predicted)));
             }
         }

@@ -130,6 +130,13 @@ fn carried_case_is_never_overwritten_unasked_and_carries_anew() {
     let refused = tworeach(&arguments);
     assert_eq!(refused.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("exists already"));
+    // nor in the place of the case itself, asked or not
+    let there = folder.path().to_str().unwrap();
+    let before = fs::read_to_string(&case).unwrap();
+    let refused = tworeach(&["carry", case.to_str().unwrap(), "--out", there, "--force"]);
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("case.toml would be overwritten"));
+    assert_eq!(fs::read_to_string(&case).unwrap(), before);
     // what was carried is itself a case, and carrying it again gives the same marks
     let again = folder.path().join("again");
     let carried_case = out.join("case.toml");

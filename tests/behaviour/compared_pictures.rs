@@ -1,5 +1,6 @@
 //! Reaches that are all marked by hand, and what their pictures add: when, how much, and when nothing.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use image::{GrayImage, Luma};
@@ -66,6 +67,10 @@ fn spots_found_again_in_other_reaches_sharpen_the_difference() {
     assert_eq!(alone.compared_marks, ComparedMarks::default());
     // shoulder, hip, three marks of the room and the bar's near end go to each of three reaches
     assert!(compared.compared_marks.found >= 15, "{:?}", compared.compared_marks);
+    // and a still shows every mark once
+    let (_, overlay) = compared.shown(1).unwrap();
+    let landmarks: BTreeSet<_> = overlay.marks.iter().map(|(landmark, _)| landmark).collect();
+    assert_eq!(landmarks.len(), overlay.marks.len(), "{:?}", overlay.marks);
     let truth = json(&sample_case::folder().join("truth.json"));
     let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
     for pair in 0..2 {

@@ -1,5 +1,7 @@
 //! The checks of one reach.
 
+use std::collections::BTreeSet;
+
 use crate::geometry::{Landmark, Side};
 use crate::pose::{MarkResidual, Quantity, ReachObservations};
 use crate::screen::case::{LimitedBy, ReachEntry};
@@ -19,6 +21,10 @@ const HOLD_S: f64 = 0.3;
 
 /// At most so many marks are named in one sentence.
 const NAMED_MAX: usize = 3;
+
+/// A mark that may be bad, but is nearer to where the others put it than this share of what the worst one is off, is bad only if that
+/// one is not.
+const INSTEAD_RATIO: f64 = 0.3;
 
 /// What the checks of a reach look at.
 pub(crate) struct ReachEvidence<'a> {
@@ -101,8 +107,19 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     let mut off: Vec<&MarkResidual> =
         of_reach.filter(|residual| is_off(residual) && !is_said_of_another(residual, residuals, is_off)).collect();
     off.sort_by(|a, b| b.distance_px.total_cmp(&a.distance_px));
-    let Some(worst) = off.first() else {
+    // a landmark that is off on several frames is named by the worst of them
+    let mut landmarks = BTreeSet::new();
+    off.retain(|residual| landmarks.insert((residual.landmark, residual.is_placed)));
+    let Some(worst) = off.first().copied() else {
         return Check { limit, ..plain("marks_agree", CheckStatus::Ok, "The marks agree with each other.") };
+    };
+    // With the likeliest bad marks out, one that may be bad in their place lies where the others put it.
+    let (off, instead): (Vec<&MarkResidual>, Vec<&MarkResidual>) =
+        off.into_iter().partition(|residual| residual.distance_px >= INSTEAD_RATIO * worst.distance_px);
+    let instead: Vec<&str> = instead.iter().take(NAMED_MAX).map(|residual| residual.landmark.words()).collect();
+    let instead = match instead[..] {
+        [] => String::new(),
+        _ => format!("; or else the {} is the wrong one", instead.join(" or the ")),
     };
     let named: Vec<String> = off
         .iter()
@@ -130,7 +147,8 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
         1 => limit_words(&measured(worst), limit, |px| decimal(px, 0), " px"),
         _ => format!("; limit {} px", decimal(limit, 0)),
     });
-    let text = format!("The {} from where the other marks put it{more}{limit_said}. {advice}", named.join(", the "));
+    let text =
+        format!("The {} from where the other marks put it{more}{limit_said}{instead}. {advice}", named.join(", the "));
     let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
     let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }

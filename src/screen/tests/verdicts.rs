@@ -262,6 +262,29 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
 }
 
 #[test]
+fn a_mark_that_may_be_bad_in_place_of_another_is_named_as_that() {
+    let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
+    let of = |landmark: Landmark, distance_px: f64| MarkResidual {
+        reach: 1,
+        frame: 0,
+        mark: 4,
+        landmark,
+        distance_px,
+        u_px: 2.0,
+        is_disagreeing: true,
+        is_placed: true,
+        origin: None,
+    };
+    let (hip, shoulder) = (Landmark::Hip(Side::Right), Landmark::Shoulder(Side::Right));
+    // with the hip out, which is the likeliest, the shoulder lies where the others put it
+    visit.fit.residuals.extend([of(hip, 29.4), of(shoulder, 1.2), of(hip, 27.0)]);
+    let found = result(&visit);
+    let text = &check(&found.reaches[1].checks, "marks_agree").text;
+    let said = "The right hip is 29 px from where the other marks put it; or else the right shoulder is the wrong one. It is weighed";
+    assert!(text.starts_with(said), "{text}");
+}
+
+#[test]
 fn a_mark_found_again_beside_one_by_hand_is_named_once_and_where_the_fault_is() {
     let landmark = Landmark::Hip(Side::Right);
     let of = |reach: usize, is_placed: bool, is_disagreeing: bool| MarkResidual {
