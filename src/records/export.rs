@@ -19,8 +19,9 @@ const NOT_MEASURED: &str = "not-measured";
 const NOTE: &str = "READ-FIRST.txt";
 
 impl Records {
-    /// Writes a visit as a ZIP archive: `case.toml`, marks, clips and lens profile. Measured, it gives the result that the
-    /// page shows, to the last digit. Clips without usable marks are put aside with a note that says why.
+    /// Writes a visit as a ZIP archive: `case.toml`, marks, clips and lens profile. The marks are those that are measured, with what the
+    /// pictures are known to say, and state whatever would be looked for otherwise: measured, it gives the result that the page shows,
+    /// to the last digit. Clips without usable marks are put aside with a note that says why.
     ///
     /// `note` is what stands beside the call on the page and has no place in a case, whose fields are fixed: danger signs, and
     /// palms that nobody saw. It goes into a text file of its own, unless it is empty.
@@ -38,9 +39,9 @@ impl Records {
             archive.text(PROFILE_FILE, profile)?;
         }
         for (entry, reach) in visit.case.reaches.iter().zip(&visit.reaches) {
-            // the page looks into no picture, and what it shows is what the export must give
-            let marks = with_marks_as_placed(&reach.marks, visit.case.marking.sd_px);
-            archive.text(&entry.marks.to_string_lossy(), &marks.to_json())?;
+            // nothing more is looked for in their pictures than the page knows
+            let marks = with_marks_as_placed(&reach.marks, visit.case.marking.sd_px).to_json();
+            archive.text(&entry.marks.to_string_lossy(), &marks)?;
             archive.media(&entry.file.to_string_lossy(), &reach.media)?;
         }
         if !visit.left_out.is_empty() {

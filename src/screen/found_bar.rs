@@ -10,7 +10,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::View;
-use crate::track::{BarFound, NoBar, Pyramid, find_bar};
+use crate::track::{BarFound, BarPoint, NoBar, Pyramid, find_bar};
 
 use super::marks::{FrameUse, MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, Source};
 use super::observe::pooled_hand;
@@ -23,7 +23,7 @@ use super::words::decimal;
 const FAR_SQUARE: f64 = 13.816;
 
 /// The bar's ends in the order in which they are looked for.
-const ENDS: [Landmark; 2] = [Landmark::BarEnd(Side::Left), Landmark::BarEnd(Side::Right)];
+pub(super) const BAR_ENDS: [Landmark; 2] = [Landmark::BarEnd(Side::Left), Landmark::BarEnd(Side::Right)];
 
 /// Where a bar is to be looked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,6 +32,13 @@ pub(crate) struct RoughBar {
     time_s: f64,
     /// Its left and right end as marked, px.
     ends: [ImagePoint; 2],
+}
+
+impl RoughBar {
+    /// Time of the frame, s, and the bar's left and right end as marked, px.
+    pub(super) const fn place(&self) -> (f64, [ImagePoint; 2]) {
+        (self.time_s, self.ends)
+    }
 }
 
 /// A bar that was looked for.
@@ -47,7 +54,7 @@ impl SeenBar {
     /// Whether an end of the bar was seen.
     fn is_end_seen(&self, landmark: Landmark) -> bool {
         let Some(Ok(bar)) = &self.found else { return false };
-        ENDS.iter().zip(&bar.ends).any(|(end, seen)| *end == landmark && seen.is_some())
+        BAR_ENDS.iter().zip(&bar.ends).any(|(end, seen)| *end == landmark && seen.is_some())
     }
 }
 
@@ -89,7 +96,7 @@ pub(crate) fn rough_bars(marks: &MarksFile, view: View) -> Vec<RoughBar> {
     if view == View::Side {
         return Vec::new();
     }
-    let has_end = |frame: &&MarkedFrame| ENDS.iter().any(|end| frame.points.contains_key(end));
+    let has_end = |frame: &&MarkedFrame| BAR_ENDS.iter().any(|end| frame.points.contains_key(end));
     let mut marked: Vec<&MarkedFrame> =
         marks.frames.iter().filter(|frame| frame.source == Source::Hand).filter(has_end).collect();
     marked.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
@@ -97,7 +104,7 @@ pub(crate) fn rough_bars(marks: &MarksFile, view: View) -> Vec<RoughBar> {
         .chunk_by(|earlier, later| later.time_s - earlier.time_s < SAME_TIME_S)
         .filter(|frames| frames.iter().any(|frame| frame.used_as == FrameUse::EndRange))
         .filter_map(|frames| {
-            let [left, right] = ENDS.map(|end| mean_place(frames, end));
+            let [left, right] = BAR_ENDS.map(|end| mean_place(frames, end));
             Some(RoughBar { time_s: frames[0].time_s, ends: [left?, right?] })
         })
         .collect()
@@ -146,22 +153,32 @@ pub(crate) fn end_of_found_bar(
     time_s: f64,
     landmark: Landmark,
 ) -> Option<(ImagePoint, Matrix2<f64>)> {
-    let end = ENDS.iter().position(|end| *end == landmark)?;
+    let end = BAR_ENDS.iter().position(|end| *end == landmark)?;
     let loaded = &visit.reaches[reach];
     let seen = loaded.media.bars.iter().find(|bar| (bar.time_s - time_s).abs() < SAME_TIME_S)?;
     let bar = seen.found.as_ref()?.as_ref().ok()?;
     if visit.library.origin_at(loaded.marks, time_s, landmark).is_some() {
         return None;
     }
-    if let Some(found) = bar.ends[end] {
+    end_by_bar(&bar.ends, &bar.axis, end, pooled_hand(visit, loaded.marks, time_s, landmark))
+}
+
+/// Where an end of a bar is, px, and its covariance, px²: where it was seen; otherwise across the axis by the bar, and along it by the
+/// mark, which is `placed` (px, px²).
+pub(super) fn end_by_bar(
+    ends: &[Option<BarPoint>; 2],
+    axis: &[BarPoint; 2],
+    end: usize,
+    placed: (Vector2<f64>, Matrix2<f64>),
+) -> Option<(ImagePoint, Matrix2<f64>)> {
+    if let Some(found) = ends[end] {
         return Some((found.point, found.covariance_px2));
     }
-    // an end that is not seen: across the axis by the bar, along it by the mark
-    let (placed, placed_px2) = pooled_hand(visit, loaded.marks, time_s, landmark);
-    let [left, right] = bar.axis.map(|point| point.point.to_vector());
+    let (placed, placed_px2) = placed;
+    let [left, right] = axis.map(|point| point.point.to_vector());
     let along = (right - left).try_normalize(1e-9)?;
     let across = Vector2::new(-along.y, along.x);
-    let axis = &bar.axis[end];
+    let axis = &axis[end];
     let place = axis.point.to_vector() + along * along.dot(&(placed - axis.point.to_vector()));
     let variance = |way: Vector2<f64>, covariance: &Matrix2<f64>| way.dot(&(covariance * way));
     let covariance = along * along.transpose() * variance(along, &placed_px2)
@@ -180,7 +197,7 @@ pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
                 let is_seen = bar.is_end_seen(landmark);
                 Some(FoundEnd { landmark, placed: ImagePoint::new(placed.x, placed.y), found, is_seen })
             };
-            let ends: Vec<FoundEnd> = ENDS.into_iter().filter_map(found_end).collect();
+            let ends: Vec<FoundEnd> = BAR_ENDS.into_iter().filter_map(found_end).collect();
             (!ends.is_empty()).then_some(FoundBar { reach, time_s: bar.time_s, ends })
         })
     };
@@ -191,54 +208,68 @@ pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
 pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
     let mut warnings = Vec::new();
     for (reach, loaded) in visit.reaches.iter().enumerate() {
-        let file = loaded.entry.marks.display();
+        let file = loaded.entry.marks.display().to_string();
         for bar in &loaded.media.bars {
             // what others come from counts as placed, whatever is seen
-            if ENDS.iter().all(|end| visit.library.origin_at(loaded.marks, bar.time_s, *end).is_some()) {
-                continue;
-            }
-            let at = decimal(bar.time_s, 2);
-            let why = match &bar.found {
+            let counts = |end: &Landmark| visit.library.origin_at(loaded.marks, bar.time_s, *end).is_none();
+            let counting: Vec<Landmark> = BAR_ENDS.into_iter().filter(counts).collect();
+            match &bar.found {
+                _ if counting.is_empty() => {}
                 Some(Ok(_)) => {
-                    let counts = |end: &Landmark| visit.library.origin_at(loaded.marks, bar.time_s, *end).is_none();
-                    let unseen = ENDS.into_iter().filter(|end| counts(end) && !bar.is_end_seen(*end));
-                    warnings.extend(unseen.map(|end| {
-                        format!(
-                            "{file}: the {} was not seen in the picture near its mark at {at} s, so along the bar the mark counts as \
-                             placed; see that it is on the very end.",
-                            end.words()
-                        )
+                    let unseen = counting.iter().filter(|end| !bar.is_end_seen(**end));
+                    warnings.extend(unseen.map(|end| unseen_end_words(&file, bar.time_s, *end)));
+                    warnings.extend(counting.iter().filter_map(|end| {
+                        let found = end_of_found_bar(visit, reach, bar.time_s, *end)?;
+                        let placed = pooled_hand(visit, loaded.marks, bar.time_s, *end);
+                        far_end_words(&file, bar.time_s, *end, placed, found)
                     }));
-                    let far = ENDS.into_iter().filter_map(|end| Some((end, far_from_bar_px(visit, reach, bar, end)?)));
-                    warnings.extend(far.map(|(end, px)| {
-                        format!(
-                            "{file}: the {} is marked {} px from where the bar is found in the picture at {at} s, further than \
-                             marks should be. The bar as found is measured; see that the mark is on the right thing.",
-                            end.words(),
-                            decimal(px, 0)
-                        )
-                    }));
-                    continue;
                 }
                 // seen end on, where nothing else is to be expected
-                Some(Err(NoBar::Short { .. })) => continue,
-                Some(Err(why)) => why.to_string(),
-                None => "the frame cannot be decoded".to_owned(),
-            };
-            warnings.push(format!(
-                "{file}: the bar was not surely found in the picture at {at} s ({why}), so the marks on its ends count as placed."
-            ));
+                Some(Err(NoBar::Short { .. })) => {}
+                Some(Err(why)) => warnings.push(not_found_words(&file, bar.time_s, &why.to_string())),
+                None => warnings.push(not_found_words(&file, bar.time_s, "the frame cannot be decoded")),
+            }
         }
     }
     warnings
 }
 
-/// How far the mark of an end is from the bar, px, where that is further than both spreads allow.
-fn far_from_bar_px(visit: &Visit, reach: usize, bar: &SeenBar, end: Landmark) -> Option<f64> {
-    let (found, found_px2) = end_of_found_bar(visit, reach, bar.time_s, end)?;
-    let (placed, placed_px2) = pooled_hand(visit, visit.reaches[reach].marks, bar.time_s, end);
+/// What is said of a bar that was not found in the picture at a time, s.
+pub(super) fn not_found_words(file: &str, time_s: f64, why: &str) -> String {
+    let at = decimal(time_s, 2);
+    format!(
+        "{file}: the bar was not surely found in the picture at {at} s ({why}), so the marks on its ends count as placed."
+    )
+}
+
+/// What is said of an end that was not seen though its bar was.
+pub(super) fn unseen_end_words(file: &str, time_s: f64, end: Landmark) -> String {
+    format!(
+        "{file}: the {} was not seen in the picture near its mark at {} s, so along the bar the mark counts as placed; see that it \
+         is on the very end.",
+        end.words(),
+        decimal(time_s, 2)
+    )
+}
+
+/// What is said of a mark (px, px²) that is further from the bar than both spreads allow; `None` where it is not.
+pub(super) fn far_end_words(
+    file: &str,
+    time_s: f64,
+    end: Landmark,
+    (placed, placed_px2): (Vector2<f64>, Matrix2<f64>),
+    (found, found_px2): (ImagePoint, Matrix2<f64>),
+) -> Option<String> {
     let apart = placed - found.to_vector();
     // the hand's error and that of the edges have nothing in common: their variances add
     let square = apart.dot(&((placed_px2 + found_px2).try_inverse()? * apart));
-    (square > FAR_SQUARE).then(|| apart.norm())
+    (square > FAR_SQUARE).then(|| {
+        format!(
+            "{file}: the {} is marked {} px from where the bar is found in the picture at {} s, further than marks should be. The \
+             bar as found is measured; see that the mark is on the right thing.",
+            end.words(),
+            decimal(apart.norm(), 0),
+            decimal(time_s, 2)
+        )
+    })
 }

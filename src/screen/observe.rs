@@ -199,22 +199,30 @@ fn pooled_origin(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matri
     pooled_hand(visit, origin.file, origin.time_s, origin.landmark)
 }
 
-/// The mean of all hand marks of a landmark at a time, each weighted by its covariance, and the covariance of that mean: wider
-/// where they contradict each other, for then one of them is on another spot and it is not known which.
+/// The mean of all hand marks of a landmark at a time: see [`pooled`].
 pub(crate) fn pooled_hand(
     visit: &Visit,
     file: usize,
     time_s: f64,
     landmark: Landmark,
 ) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
+    let frames = visit.library.hand_frames(file, time_s, landmark);
+    pooled(
+        frames.map(|frame| (frame.points[&landmark].point.to_vector(), hand_covariance(visit, file, frame, landmark))),
+    )
+}
+
+/// The mean of marks of one spot, each weighted by its covariance, and the covariance of that mean: wider where they contradict each
+/// other, for then one of them is on another spot and it is not known which.
+pub(crate) fn pooled(
+    marks: impl Iterator<Item = (nalgebra::Vector2<f64>, Matrix2<f64>)>,
+) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
     let mut weight = Matrix2::zeros();
     let mut weighted = nalgebra::Vector2::zeros();
     let mut parts = Vec::new();
-    for frame in visit.library.hand_frames(file, time_s, landmark) {
-        let covariance = hand_covariance(visit, file, frame, landmark);
+    for (place, covariance) in marks {
         // repeats and raters err independently: what they have in common is the landmark's offset, which the fit models
         let part = covariance.try_inverse().unwrap_or_else(Matrix2::zeros);
-        let place = frame.points[&landmark].point.to_vector();
         weight += part;
         weighted += part * place;
         parts.push((place, part));

@@ -18,7 +18,7 @@ mod template;
 mod window;
 
 pub use affine::{Aligned, Warp};
-pub(crate) use bar::{BarFound, NoBar, find_bar};
+pub(crate) use bar::{BarFound, BarPoint, NoBar, find_bar};
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
 pub use clip_track::{Anchor, ClipTrack, PlacedMarks, follow_clip};
 pub use flow::{Flow, FlowLoss, FlowOptions, flow, flow_both_ways};

@@ -1,0 +1,552 @@
+//! What the pictures of a visit tell of its marks, in parts that can be asked for, kept and put together again.
+//!
+//! A look is one question to the pictures: where the spots marked in one reach are in another, or where the bar is between the marks
+//! on its ends. It holds all that its answer rests on but the pictures, so that an answer can be kept and counts as long as the
+//! question is the same. [`with_answers`] gives the marks as they are measured: spots that were found are a frame of their own beside
+//! the marks placed by hand, with the error of the marks that they come from; a bar that was found stands in place of the marks on
+//! its ends. Written to files, these marks measure the same to the last digit.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use image::GrayImage;
+use nalgebra::Matrix2;
+use serde::{Deserialize, Serialize};
+
+use crate::geometry::{ImagePoint, Landmark};
+use crate::pose::View;
+use crate::track::{ArmTurn, BarPoint, NoBar, Pyramid, find_bar};
+
+use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s};
+use super::case::ReachEntry;
+use super::found_bar::{
+    BAR_ENDS, FoundBar, FoundEnd, end_by_bar, far_end_words, not_found_words, rough_bars, unseen_end_words,
+};
+use super::marks::{FrameUse, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source};
+use super::observe::pooled;
+use super::spread::scale;
+
+/// A question to the pictures of a visit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Look {
+    /// The reach whose marks the answer bears on: index into the reaches given.
+    pub reach: usize,
+    /// The reach that it is held against, where it is.
+    pub from_reach: Option<usize>,
+    /// What is asked.
+    pub question: Question,
+}
+
+/// What is asked of one picture or of two.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Question {
+    /// Where spots of another picture are.
+    Spots {
+        /// Time of the frame that they are marked on, s.
+        from_time_s: f64,
+        /// Time of the frame that they are looked for on, s.
+        time_s: f64,
+        /// Whether the shoulders are turned alike.
+        is_turned_alike: bool,
+        /// All marks of the first frame by their names, px.
+        given: BTreeMap<String, [f64; 2]>,
+        /// The names of those that are looked for.
+        wanted: Vec<String>,
+    },
+    /// Where the bar is.
+    Bar {
+        /// Time of the frame, s.
+        time_s: f64,
+        /// Its left and right end as marked, px.
+        ends: [[f64; 2]; 2],
+    },
+}
+
+/// What the pictures say.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Answer {
+    /// What became of each spot, by the names of the marks.
+    Spots(BTreeMap<String, Spot>),
+    /// The bar.
+    Bar {
+        /// Its ends, each where it was seen.
+        ends: [Option<SeenPoint>; 2],
+        /// Two points of its axis beside them, certain across it alone.
+        axis: [SeenPoint; 2],
+    },
+    /// No bar is surely there.
+    NoBar {
+        /// Why, without a full stop; `None` where it is seen end on, and nothing else is to be expected.
+        why: Option<String>,
+    },
+    /// A frame cannot be decoded.
+    NoPicture,
+}
+
+/// What became of a spot that was looked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Spot {
+    /// It was found.
+    Found(SeenPoint),
+    /// It was not, for this reason.
+    Left(String),
+}
+
+/// A place in a picture.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SeenPoint {
+    /// px.
+    pub point: [f64; 2],
+    /// Covariance of finding it: cxx, cxy, cyy in px².
+    pub covariance_px2: [f64; 3],
+}
+
+/// The marks of a visit with what the pictures say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AnsweredMarks {
+    /// The marks of each reach, as they are measured.
+    pub marks: Vec<MarksFile>,
+    /// Marks that were looked for in other reaches.
+    pub tried: usize,
+    /// Those of them that were found, and count beside the mark that a person placed.
+    pub found: usize,
+    /// The bars that are measured in place of the marks on them.
+    pub found_bars: Vec<FoundBar>,
+    /// Sentences on bars that were not found and marks that are far from where the pictures put them, each with its reach.
+    pub warnings: Vec<(usize, String)>,
+}
+
+/// All questions that the marks of these reaches raise. Marks that state a spread of their own stay as placed.
+#[must_use]
+pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
+    let mut looks = Vec::new();
+    for (reach, (entry, marks)) in reaches.iter().enumerate() {
+        for (place, time_s) in end_range_times_s(marks).into_iter().enumerate() {
+            let mut open = marks.by_hand(time_s);
+            // the bar is found by itself where it is not seen end on
+            open.retain(|landmark, _| !states_spread(marks, time_s, *landmark) && !is_found_bar(*landmark, entry.view));
+            for link in carry_links(reaches, reach, place) {
+                let CarryLink { from_reach, from_time_s, arms, given, by_hand } = link;
+                let from = reaches[from_reach].1;
+                let is_wanted = |landmark: &Landmark| {
+                    open.contains_key(landmark)
+                        && by_hand.contains(landmark)
+                        && !states_spread(from, from_time_s, *landmark)
+                };
+                let wanted: Vec<Landmark> = given.iter().map(|(landmark, _)| *landmark).filter(is_wanted).collect();
+                if wanted.is_empty() {
+                    continue;
+                }
+                let question = Question::Spots {
+                    from_time_s,
+                    time_s,
+                    is_turned_alike: arms == ArmTurn::Same,
+                    given: given.iter().map(|(landmark, at)| (landmark.name().to_owned(), [at.x, at.y])).collect(),
+                    wanted: wanted.iter().map(|landmark| landmark.name().to_owned()).collect(),
+                };
+                looks.push(Look { reach, from_reach: Some(from_reach), question });
+            }
+        }
+        for (time_s, ends) in rough_bars(marks, entry.view).iter().map(super::found_bar::RoughBar::place) {
+            let question = Question::Bar { time_s, ends: ends.map(|end| [end.x, end.y]) };
+            looks.push(Look { reach, from_reach: None, question });
+        }
+    }
+    looks
+}
+
+impl Question {
+    /// Time of the frame that is looked at, s, and of the other one.
+    #[must_use]
+    pub const fn times_s(&self) -> (f64, Option<f64>) {
+        match self {
+            Self::Spots { time_s, from_time_s, .. } => (*time_s, Some(*from_time_s)),
+            Self::Bar { time_s, .. } => (*time_s, None),
+        }
+    }
+
+    /// Looks at the pictures: `picture` is that of the reach, `from` the other one.
+    #[must_use]
+    pub fn answer(&self, picture: Option<&GrayImage>, from: Option<&GrayImage>) -> Answer {
+        let Some(picture) = picture else { return Answer::NoPicture };
+        match self {
+            Self::Spots { is_turned_alike, given, wanted, .. } => {
+                let Some(from) = from.filter(|from| from.dimensions() == picture.dimensions()) else {
+                    return Answer::NoPicture;
+                };
+                let arms = if *is_turned_alike { ArmTurn::Same } else { ArmTurn::Other };
+                let given: Vec<(Landmark, ImagePoint)> = given
+                    .iter()
+                    .filter_map(|(name, [x, y])| Some((name.parse().ok()?, ImagePoint::new(*x, *y))))
+                    .collect();
+                let spots = carry_pictures(from, picture, arms, &given).into_iter().map(|(landmark, result)| {
+                    let spot = match result {
+                        Ok(MarkedPoint { point, spread: PointSpread::Covariance(covariance_px2) }) => {
+                            Spot::Found(SeenPoint { point: [point.x, point.y], covariance_px2 })
+                        }
+                        Ok(_) => Spot::Left("nothing tells how well it was found".to_owned()),
+                        Err(why) => Spot::Left(why.to_string()),
+                    };
+                    (landmark.name().to_owned(), spot)
+                });
+                Answer::Spots(spots.filter(|(name, _)| wanted.contains(name)).collect())
+            }
+            Self::Bar { ends, .. } => {
+                match find_bar(&Pyramid::owning(picture.clone(), 1), ends.map(|[x, y]| ImagePoint::new(x, y))) {
+                    Ok(bar) => Answer::Bar {
+                        ends: bar.ends.map(|end| end.as_ref().map(SeenPoint::of)),
+                        axis: bar.axis.each_ref().map(SeenPoint::of),
+                    },
+                    Err(NoBar::Short { .. }) => Answer::NoBar { why: None },
+                    Err(why) => Answer::NoBar { why: Some(why.to_string()) },
+                }
+            }
+        }
+    }
+}
+
+/// The marks of these reaches with what the pictures say; answers of other questions than [`looks`] asks are not theirs. `sd_px` is the
+/// spread that marks have, px at a long side of [`super::case::SD_PX_AT`].
+#[must_use]
+pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Answer)], sd_px: f64) -> AnsweredMarks {
+    let mut answered = AnsweredMarks {
+        marks: reaches.iter().map(|(_, marks)| (*marks).clone()).collect(),
+        tried: 0,
+        found: 0,
+        found_bars: Vec::new(),
+        warnings: Vec::new(),
+    };
+    let mut tried = BTreeSet::new();
+    for (look, answer) in answers {
+        if let (Question::Spots { from_time_s, time_s, wanted, .. }, Some(from)) = (&look.question, look.from_reach) {
+            let from = MarksOrigin { marks: reaches[from].0.marks.clone(), time_s: *from_time_s };
+            let landmarks: Vec<Landmark> = wanted.iter().filter_map(|name| name.parse().ok()).collect();
+            // what was not found from one reach may be from another
+            tried.extend(landmarks.iter().map(|landmark| (look.reach, time_s.to_bits(), *landmark)));
+            answered.found += answered.add_spots((look.reach, *time_s), from, &landmarks, answer);
+        }
+    }
+    answered.tried = tried.len();
+    for (look, answer) in answers {
+        if let Question::Bar { time_s, .. } = look.question {
+            answered.put_bar(reaches, (look.reach, time_s), answer, sd_px);
+        }
+    }
+    answered
+}
+
+impl AnsweredMarks {
+    /// Adds the spots that were found beside the marks of a reach at a time, s; how many.
+    fn add_spots(
+        &mut self,
+        (reach, time_s): (usize, f64),
+        from: MarksOrigin,
+        wanted: &[Landmark],
+        answer: &Answer,
+    ) -> usize {
+        let Answer::Spots(spots) = answer else { return 0 };
+        let marks = &mut self.marks[reach];
+        let frames_here = || marks.frames.iter().filter(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S);
+        // the first reach that it is found from is the one that it counts with
+        let is_there = |landmark: &Landmark| {
+            frames_here().any(|frame| frame.source == Source::Carried && frame.points.contains_key(landmark))
+        };
+        let mut points = BTreeMap::new();
+        for landmark in wanted.iter().copied().filter(|landmark| !is_there(landmark)) {
+            if let Some(Spot::Found(SeenPoint { point: [x, y], covariance_px2 })) = spots.get(landmark.name()) {
+                let spread = PointSpread::Covariance(*covariance_px2);
+                points.insert(landmark, MarkedPoint { point: ImagePoint::new(*x, *y), spread });
+            }
+        }
+        let count = points.len();
+        if count > 0 {
+            let (rater, repeat) = (None, None);
+            let (source, used_as, from) = (Source::Carried, FrameUse::EndRange, Some(from));
+            marks.frames.push(MarkedFrame { time_s, source, used_as, rater, repeat, from, points });
+        }
+        count
+    }
+
+    /// Puts the ends of a bar that was found on a frame in place of the marks on them.
+    fn put_bar(
+        &mut self,
+        reaches: &[(&ReachEntry, &MarksFile)],
+        (reach, time_s): (usize, f64),
+        answer: &Answer,
+        sd_px: f64,
+    ) {
+        let file = reaches[reach].0.marks.display().to_string();
+        let counts = |end: &Landmark| !self.is_origin(reaches, reach, time_s, *end);
+        let counting: Vec<(usize, Landmark)> = (0..).zip(BAR_ENDS).filter(|(_, end)| counts(end)).collect();
+        if counting.is_empty() {
+            return;
+        }
+        let (ends, axis) = match answer {
+            Answer::Bar { ends, axis } => (ends.map(|end| end.map(SeenPoint::on_bar)), axis.map(SeenPoint::on_bar)),
+            Answer::NoBar { why: None } | Answer::Spots(_) => return,
+            Answer::NoBar { why: Some(why) } => {
+                return self.warnings.push((reach, not_found_words(&file, time_s, why)));
+            }
+            Answer::NoPicture => {
+                return self.warnings.push((reach, not_found_words(&file, time_s, "the frame cannot be decoded")));
+            }
+        };
+        let marks = &mut self.marks[reach];
+        let sd_px = sd_px * scale(marks.image_size);
+        let mut found_ends = Vec::new();
+        for (index, landmark) in counting {
+            let is_here = |frame: &&mut MarkedFrame| {
+                frame.source == Source::Hand
+                    && (frame.time_s - time_s).abs() < SAME_TIME_S
+                    && frame.points.contains_key(&landmark)
+            };
+            let mut frames: Vec<&mut MarkedFrame> = marks.frames.iter_mut().filter(is_here).collect();
+            let placed = pooled(frames.iter().map(|frame| {
+                let mark = &frame.points[&landmark];
+                (mark.point.to_vector(), mark.spread.covariance_px2(sd_px))
+            }));
+            let Some((found, found_px2)) = end_by_bar(&ends, &axis, index, placed) else { continue };
+            let is_seen = ends[index].is_some();
+            if !is_seen {
+                self.warnings.push((reach, unseen_end_words(&file, time_s, landmark)));
+            }
+            if let Some(words) = far_end_words(&file, time_s, landmark, placed, (found, found_px2)) {
+                self.warnings.push((reach, words));
+            }
+            // one bar is one observation, however often it was marked
+            for (place, frame) in frames.iter_mut().enumerate() {
+                if place == 0 {
+                    let spread = PointSpread::Covariance([found_px2.m11, found_px2.m12, found_px2.m22]);
+                    frame.points.insert(landmark, MarkedPoint { point: found, spread });
+                } else {
+                    frame.points.remove(&landmark);
+                }
+            }
+            found_ends.push(FoundEnd { landmark, placed: ImagePoint::new(placed.0.x, placed.0.y), found, is_seen });
+        }
+        marks.frames.retain(|frame| !frame.points.is_empty());
+        if !found_ends.is_empty() {
+            self.found_bars.push(FoundBar { reach, time_s, ends: found_ends });
+        }
+    }
+
+    /// Whether other marks were carried from a mark: they share its error, and so it stays as placed.
+    fn is_origin(&self, reaches: &[(&ReachEntry, &MarksFile)], reach: usize, time_s: f64, landmark: Landmark) -> bool {
+        let marks = &reaches[reach].0.marks;
+        self.marks.iter().flat_map(|of| &of.frames).filter(|frame| frame.points.contains_key(&landmark)).any(|frame| {
+            frame.from.as_ref().is_some_and(|from| from.marks == *marks && (from.time_s - time_s).abs() < SAME_TIME_S)
+        })
+    }
+}
+
+impl SeenPoint {
+    fn of(point: &BarPoint) -> Self {
+        let c = point.covariance_px2;
+        Self { point: [point.point.x, point.point.y], covariance_px2: [c.m11, c.m12, c.m22] }
+    }
+
+    fn on_bar(self) -> BarPoint {
+        let ([x, y], [cxx, cxy, cyy]) = (self.point, self.covariance_px2);
+        BarPoint { point: ImagePoint::new(x, y), covariance_px2: Matrix2::new(cxx, cxy, cxy, cyy) }
+    }
+}
+
+/// Whether some mark of a landmark at a time says itself how good it is.
+fn states_spread(marks: &MarksFile, time_s: f64, landmark: Landmark) -> bool {
+    let at_that_time = marks.frames.iter().filter(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S);
+    let by_hand = at_that_time.filter(|frame| frame.source == Source::Hand);
+    by_hand.filter_map(|frame| frame.points.get(&landmark)).any(|point| point.spread != PointSpread::Usual)
+}
+
+/// Whether it is an end of a bar that is not seen end on.
+const fn is_found_bar(landmark: Landmark, view: View) -> bool {
+    matches!(landmark, Landmark::BarEnd(_)) && !matches!(view, View::Side)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use crate::camera::read_profile;
+    use crate::geometry::Side;
+    use crate::pose::Rotation;
+    use crate::screen::{
+        CaseFile, MARKS_SCHEMA, MarkedReach, MeasureOptions, Occasion, Picture, measure_case, measure_marks,
+    };
+    use crate::video::Media;
+
+    use super::*;
+
+    const HIP: Landmark = Landmark::Hip(Side::Right);
+    const SD_PX: f64 = 1.5;
+
+    fn entry(rotation: Rotation, view: View) -> ReachEntry {
+        ReachEntry {
+            occasion: Occasion::Before,
+            rotation,
+            view,
+            near_side: (view == View::Side).then_some(Side::Right),
+            mirrored: false,
+            pain: None,
+            limited_by: None,
+            back_flat: None,
+            profile: None,
+            file: "clip.mp4".into(),
+            marks: format!("{rotation:?}.marks.json").into(),
+        }
+    }
+
+    /// Marks placed by hand at 1 s, once for each list.
+    fn marks(repeats: &[&[(Landmark, [f64; 2])]]) -> MarksFile {
+        let frames = repeats.iter().zip(1..).map(|(points, repeat)| MarkedFrame {
+            time_s: 1.0,
+            source: Source::Hand,
+            used_as: FrameUse::EndRange,
+            rater: None,
+            repeat: Some(repeat),
+            from: None,
+            points: points
+                .iter()
+                .map(|(landmark, [x, y])| {
+                    (*landmark, MarkedPoint { point: ImagePoint::new(*x, *y), spread: PointSpread::Usual })
+                })
+                .collect(),
+        });
+        MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: [1280, 720], frames: frames.collect() }
+    }
+
+    fn spots(found: &[(Landmark, [f64; 2])]) -> Answer {
+        let spot = |(landmark, point): &(Landmark, [f64; 2])| {
+            let found = SeenPoint { point: *point, covariance_px2: [0.25, 0.0, 0.25] };
+            (landmark.name().to_owned(), Spot::Found(found))
+        };
+        Answer::Spots(found.iter().map(spot).collect())
+    }
+
+    #[test]
+    fn only_marks_placed_by_hand_in_both_reaches_are_looked_for() {
+        let source =
+            marks(&[&[(HIP, [100.0, 400.0]), (Landmark::Datum, [10.0, 10.0]), (Landmark::PlumbTop, [5.0, 5.0])]]);
+        let mut target = marks(&[&[(HIP, [101.0, 400.0]), (Landmark::Datum, [10.0, 11.0])]]);
+        if let Some(datum) = target.frames[0].points.get_mut(&Landmark::Datum) {
+            datum.spread = PointSpread::Sd(0.5);
+        }
+        let entries = [entry(Rotation::Internal, View::Side), entry(Rotation::External, View::Side)];
+        let asked = looks(&[(&entries[0], &source), (&entries[1], &target)]);
+        let [Look { reach: 1, from_reach: Some(0), question: Question::Spots { given, wanted, is_turned_alike, .. } }] =
+            &asked[..]
+        else {
+            panic!("{asked:?}");
+        };
+        // the datum says itself how good it is, and nobody placed the plumb line there; all of them help to find it
+        assert_eq!((wanted.as_slice(), given.len()), (["right_hip".to_owned()].as_slice(), 3));
+        assert!(!is_turned_alike);
+    }
+
+    #[test]
+    fn a_spot_counts_once_beside_the_mark_that_a_person_placed() {
+        let entries = [entry(Rotation::Internal, View::Side), entry(Rotation::External, View::Side)];
+        let source = marks(&[&[(HIP, [100.0, 400.0])]]);
+        let target = marks(&[&[(HIP, [101.0, 400.0])]]);
+        let reaches = [(&entries[0], &source), (&entries[1], &target)];
+        let look = looks(&reaches).remove(0);
+        let answers = [(look.clone(), spots(&[(HIP, [103.0, 401.0])])), (look, spots(&[(HIP, [99.0, 401.0])]))];
+        let answered = with_answers(&reaches, &answers, SD_PX);
+        assert_eq!((answered.tried, answered.found), (1, 1));
+        assert_eq!(answered.marks[0], source);
+        let [by_hand, carried] = &answered.marks[1].frames[..] else { panic!("{:?}", answered.marks[1]) };
+        assert_eq!(*by_hand, target.frames[0]);
+        assert_eq!(carried.source, Source::Carried);
+        assert_eq!(carried.from, Some(MarksOrigin { marks: entries[0].marks.clone(), time_s: 1.0 }));
+        assert_eq!(carried.points[&HIP].point, ImagePoint::new(103.0, 401.0));
+    }
+
+    #[test]
+    fn a_bar_is_one_observation_however_often_it_was_marked_and_wherever_an_end_is_hidden() {
+        let entry = entry(Rotation::Internal, View::Front);
+        let [left, right] = BAR_ENDS;
+        let once = [(left, [200.0, 100.0]), (right, [600.0, 100.0])];
+        let again = [(left, [202.0, 102.0]), (right, [600.0, 102.0]), (HIP, [400.0, 500.0])];
+        let placed = marks(&[&once, &again]);
+        let reaches = [(&entry, &placed)];
+        let asked = looks(&reaches);
+        // the mean of both
+        let ends = [[201.0, 101.0], [600.0, 101.0]];
+        assert_eq!(asked.iter().map(|look| &look.question).collect::<Vec<_>>(), [&Question::Bar { time_s: 1.0, ends }]);
+        let point = |x, y, along| SeenPoint { point: [x, y], covariance_px2: [along, 0.0, 0.04] };
+        let axis = [point(201.0, 104.0, 1e4), point(600.0, 104.0, 1e4)];
+        let answer = Answer::Bar { ends: [None, Some(point(598.0, 104.0, 0.09))], axis };
+        let answered = with_answers(&reaches, &[(asked[0].clone(), answer.clone())], SD_PX);
+        let [first, second] = &answered.marks[0].frames[..] else { panic!("{:?}", answered.marks[0]) };
+        assert_eq!(second.points.keys().copied().collect::<Vec<_>>(), [HIP]);
+        assert_eq!(first.points[&right].spread, PointSpread::Covariance([0.09, 0.0, 0.04]));
+        // the hidden end lies on the axis beside the mean mark, as well known along it as two marks are: 1.5² / 2
+        let MarkedPoint { point: hidden, spread: PointSpread::Covariance([cxx, _, cyy]) } = first.points[&left] else {
+            panic!("{first:?}");
+        };
+        assert!((hidden.x - 201.0).abs() < 1e-9 && (hidden.y - 104.0).abs() < 1e-9, "{hidden:?}");
+        assert!((cxx - 1.125).abs() < 1e-9 && (cyy - 0.04).abs() < 1e-9, "{cxx} {cyy}");
+        assert_eq!(answered.found_bars.len(), 1);
+        assert!(answered.warnings.iter().any(|(_, words)| words.contains("left bar end was not seen")));
+
+        // an end from which another reach has its own stays as placed
+        let mut other = marks(&[&[]]);
+        other.frames[0].source = Source::Carried;
+        other.frames[0].from = Some(MarksOrigin { marks: entry.marks.clone(), time_s: 1.0 });
+        other.frames[0].points.insert(right, placed.frames[0].points[&right]);
+        let answered = with_answers(&[(&entry, &placed), (&entry, &other)], &[(asked[0].clone(), answer)], SD_PX);
+        assert_eq!(answered.marks[0].frames[1].points[&right], placed.frames[1].points[&right]);
+        assert_eq!(answered.found_bars[0].ends.len(), 1);
+    }
+
+    /// By how much two ways to the same numbers may differ, deg: a bar's covariance is inverted once more on the one.
+    const SAME_DEG: f64 = 1e-6;
+
+    #[test]
+    fn looks_one_by_one_give_what_measuring_the_case_gives() {
+        for (name, finds_bars) in [("front", 2)] {
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips").join(name);
+            let case = CaseFile::read(&folder.join("case.toml")).unwrap();
+            let profile = case.camera.profile.as_ref().map(|profile| read_profile(&folder.join(profile)).unwrap());
+            let marks: Vec<MarksFile> =
+                case.reaches.iter().map(|entry| MarksFile::read(&folder.join(&entry.marks)).unwrap()).collect();
+            let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&marks).collect();
+            let picture = |reach: usize, time_s: f64| {
+                Media::open(&folder.join(&case.reaches[reach].file)).unwrap().luma_at(time_s).unwrap().image
+            };
+            let answers: Vec<(Look, Answer)> = looks(&reaches)
+                .into_iter()
+                .map(|look| {
+                    let (time_s, from_s) = look.question.times_s();
+                    let from = look.from_reach.zip(from_s).map(|(from, from_s)| picture(from, from_s));
+                    let answer = look.question.answer(Some(&picture(look.reach, time_s)), from.as_ref());
+                    // as it is kept
+                    let kept = serde_json::to_string(&answer).unwrap();
+                    (look, serde_json::from_str(&kept).unwrap())
+                })
+                .collect();
+            let answered = with_answers(&reaches, &answers, case.marking.sd_px);
+            assert_eq!(answered.found_bars.len(), finds_bars, "{name}");
+            let marked: Vec<MarkedReach<'_>> = case
+                .reaches
+                .iter()
+                .zip(answered.marks)
+                .map(|(entry, marks)| {
+                    let media = Media::open(&folder.join(&entry.file)).unwrap();
+                    let quarter_turns = media.info().orientation.quarter_turns();
+                    let picture = Picture { upright_size: media.upright_size(), quarter_turns, damage: None };
+                    MarkedReach { marks, picture, profile: profile.as_ref() }
+                })
+                .collect();
+            let ours = measure_marks(&case, &marked).unwrap().result;
+            let theirs = measure_case(&folder.join("case.toml"), MeasureOptions::default()).unwrap();
+            for (ours, theirs) in ours.comparisons.iter().zip(&theirs.result.comparisons) {
+                let (ours, theirs) = (ours.difference_elevation_deg.unwrap(), theirs.difference_elevation_deg.unwrap());
+                let is_close = (ours.value - theirs.value).abs() < SAME_DEG && (ours.u - theirs.u).abs() < SAME_DEG;
+                assert!(is_close, "{name}: {ours:?} {theirs:?}");
+            }
+        }
+    }
+}
