@@ -66,10 +66,7 @@ impl Records {
         let recorded = self.recorded_reaches(reach.visit)?;
         let Some(to) = recorded.iter().position(|of| of.reach.id == reach.id) else { return Ok(Vec::new()) };
         // what was carried is no source, whatever became of the mark that it comes from
-        let marks: Vec<MarksFile> = recorded
-            .iter()
-            .map(|of| of.marks_file(|(_, from)| Some(name_of_marks(&recorded, from.reach).unwrap_or_default())))
-            .collect();
+        let marks: Vec<MarksFile> = recorded.iter().map(|of| of.marks_by_origin(&recorded)).collect();
         let reaches: Vec<_> = recorded.iter().map(|of| &of.entry).zip(&marks).collect();
         let place = usize::try_from(raise).unwrap_or(usize::MAX).saturating_sub(1);
         let links = carry_links(&reaches, to, place).into_iter();
@@ -102,6 +99,11 @@ impl Records {
 }
 
 impl RecordedReach {
+    /// Its marks as a file, with all that were carried told from those placed by hand, whatever became of the marks that they come from.
+    pub(super) fn marks_by_origin(&self, recorded: &[RecordedReach]) -> MarksFile {
+        self.marks_file(|(_, from)| Some(name_of_marks(recorded, from.reach).unwrap_or_default()))
+    }
+
     /// Its marks as a file. `marks_of` names the file that a carried mark comes from; without one it counts as placed by hand.
     pub(super) fn marks_file(&self, marks_of: impl Fn((Landmark, CarriedFrom)) -> Option<PathBuf>) -> MarksFile {
         let mut frames = Vec::new();

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::carried::{RecordedReach, is_current, name_of_marks};
 use super::error::RecordsError;
+use super::looked::{AskedLooks, OpenLook};
 use super::model::{CarriedFrom, Media, Palms, Reach, ReachFacts, ReachMarks};
 use super::store::Records;
 use super::words::Word as _;
@@ -11,7 +12,9 @@ use crate::camera::{LensProfile, parse_profile};
 use crate::pose::{Rotation, View};
 use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, ClientFacts, MarkingEntry, ReachEntry};
 use crate::screen::in_memory::faults;
-use crate::screen::{CaseFile, CheckLimits, MarkedReach, MarksFile, MeasuredVisit, ScreenError, measure_marks};
+use crate::screen::{
+    CaseFile, CheckLimits, FoundBar, MarkedReach, MarksFile, MeasuredVisit, ScreenError, measure_marks, with_answers,
+};
 
 /// The name of the lens profile beside a case.
 pub(super) const PROFILE_FILE: &str = "phone.camera.json";
@@ -29,8 +32,27 @@ pub struct VisitCase {
     pub profile: Option<LensProfile>,
     /// Its text.
     pub profile_text: Option<String>,
+    /// What the pictures say of the marks.
+    pub seen: SeenPictures,
     /// The visit's count of changes when it was read.
     pub changes: i64,
+}
+
+/// What the pictures of a visit say of its marks, as far as they were asked.
+#[derive(Debug, Clone, Default)]
+pub struct SeenPictures {
+    /// Questions with an answer.
+    pub answers: usize,
+    /// Questions without one: what they bear on is measured from the marks alone.
+    pub open: Vec<OpenLook>,
+    /// Marks that were looked for in other reaches.
+    pub tried: usize,
+    /// Those of them that were found.
+    pub found: usize,
+    /// The bars that were found.
+    pub bars: Vec<FoundBar>,
+    /// Sentences on what is not as it should be, each with its place in the case.
+    pub warnings: Vec<(usize, String)>,
 }
 
 /// A reach of a case.
@@ -40,7 +62,9 @@ pub struct CaseReach {
     pub id: i64,
     /// Its clip or still.
     pub media: Media,
-    /// Its marks.
+    /// Its marks as they were placed, or brought over and confirmed.
+    pub placed: MarksFile,
+    /// Its marks as they are measured: with what the pictures say of them.
     pub marks: MarksFile,
     /// Which way the palms were seen to face; they never contradict the rotation of the case.
     pub palms: Option<Palms>,
@@ -83,7 +107,10 @@ impl VisitCase {
                 profile: self.profile.as_ref(),
             })
             .collect();
-        measure_marks(&self.case, &reaches).map(Some)
+        let mut measured = measure_marks(&self.case, &reaches)?;
+        measured.found_bars = self.seen.bars.clone();
+        measured.warnings.extend(self.seen.warnings.iter().map(|(_, sentence)| sentence.clone()));
+        Ok(Some(measured))
     }
 
     /// The place of a reach in the case.
@@ -137,7 +164,7 @@ impl Records {
         let is_measured = |id: i64| measured.contains(&id);
         let shares_error =
             |from: &CarriedFrom, landmark| is_measured(from.reach) && is_current(&recorded, from, landmark);
-        let (mut reaches, mut left_out) = (Vec::new(), Vec::new());
+        let (mut reaches, mut by_origin, mut left_out) = (Vec::new(), Vec::new(), Vec::new());
         for (of, fault) in recorded.iter().zip(faults) {
             let (id, media, palms) = (of.reach.id, of.reach.media.clone(), of.reach.palms);
             match fault {
@@ -151,13 +178,33 @@ impl Records {
                     let marks = of.marks_file(|(landmark, from)| {
                         shares_error(&from, landmark).then(|| name_of_marks(&recorded, from.reach))?
                     });
-                    reaches.push(CaseReach { id, media, marks, palms });
+                    by_origin.push(of.marks_by_origin(&recorded));
+                    reaches.push(CaseReach { id, media, placed: marks.clone(), marks, palms });
                     case.reaches.push(of.entry.clone());
                 }
             }
         }
+        let seen = self.ask_pictures(&case, &mut reaches, &by_origin)?;
         let profile_text = settings.profile.filter(|_| profile.is_some());
-        Ok(VisitCase { case, reaches, left_out, profile, profile_text, changes: visit.changes })
+        Ok(VisitCase { case, reaches, left_out, profile, profile_text, seen, changes: visit.changes })
+    }
+
+    /// Puts what the pictures are known to say to the marks of the reaches.
+    fn ask_pictures(
+        &self,
+        case: &CaseFile,
+        reaches: &mut [CaseReach],
+        by_origin: &[MarksFile],
+    ) -> Result<SeenPictures, RecordsError> {
+        let AskedLooks { answered, open } = self.asked_looks(&case.reaches, reaches, by_origin)?;
+        let pairs: Vec<(&ReachEntry, &MarksFile)> =
+            case.reaches.iter().zip(&*reaches).map(|(entry, reach)| (entry, &reach.placed)).collect();
+        let of_all = with_answers(&pairs, &answered, case.marking.sd_px);
+        for (reach, marks) in reaches.iter_mut().zip(of_all.marks) {
+            reach.marks = marks;
+        }
+        let (answers, tried, found) = (answered.len(), of_all.tried, of_all.found);
+        Ok(SeenPictures { answers, open, tried, found, bars: of_all.found_bars, warnings: of_all.warnings })
     }
 }
 

@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::error::{RecordsError, database};
 
 /// The steps in order; the database's `user_version` says how many it has taken.
-const STEPS: [&str; 8] = [
+const STEPS: [&str; 9] = [
     // Revisions are only ever added: each confirmed edit of marks is a row of its own, and the latest of each raise and
     // repeat counts. Numbers of rows are never given out twice, so that an address never shows another client's reach.
     "CREATE TABLE clients (
@@ -134,6 +134,14 @@ const STEPS: [&str; 8] = [
     ) STRICT;",
     // The day on which a clinician let the plan go on with an entry in the log; empty where none did since it was told.
     "ALTER TABLE log_entries ADD COLUMN looked_on TEXT NOT NULL DEFAULT '';",
+    // What pictures say of marks, each answer with the hash of what it rests on.
+    "CREATE TABLE looks (
+        reach INTEGER NOT NULL REFERENCES reaches ON DELETE CASCADE,
+        origin TEXT NOT NULL,
+        answer TEXT NOT NULL,
+        made_at TEXT NOT NULL,
+        PRIMARY KEY (reach, origin)
+    ) STRICT, WITHOUT ROWID;",
 ];
 
 /// Takes the steps that a database has not taken yet, each in a transaction of its own.

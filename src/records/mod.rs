@@ -11,6 +11,7 @@ mod export;
 mod followed;
 mod lenses;
 mod history;
+mod looked;
 mod media;
 mod migrations;
 mod model;
@@ -25,12 +26,13 @@ mod tests;
 
 pub use crate::plan::{DangerSign, UnknownWord};
 pub use carried::{CarrySource, OlderMarks};
-pub use case::{CaseReach, LeftOut, VisitCase};
+pub use case::{CaseReach, LeftOut, SeenPictures, VisitCase};
 pub use clients::ClientSummary;
 pub use error::RecordsError;
 pub use followed::{Followable, KeptArm};
 pub use history::VisitSummary;
 pub use lenses::{LensFacts, MadeLens};
+pub use looked::OpenLook;
 pub use media::{Accepted, MediaHash};
 pub use model::{
     CarriedFrom, Client, ClientFacts, Feel, Marking, Media, MediaFacts, Palms, Reach, ReachFacts, ReachMarks, Removal,

@@ -420,7 +420,7 @@ mod tests {
             // what later steps made away, as the first version left it
             let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
             let back = "DROP TABLE plans; DROP TABLE intakes; DROP TABLE log_entries; DROP TABLE lenses;
-                DROP TABLE followed;
+                DROP TABLE followed; DROP TABLE looks;
                 ALTER TABLE revisions DROP COLUMN carried; ALTER TABLE visits DROP COLUMN alone;";
             connection.execute_batch(back).unwrap();
             connection.pragma_update(None, "user_version", 1).unwrap();

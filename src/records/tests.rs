@@ -311,7 +311,7 @@ fn results_that_hold_contrary_reaches_are_measured_anew() {
     {
         // as the version before the step that drops them left it
         let connection = rusqlite::Connection::open(folder.path().join("tworeach.sqlite3")).unwrap();
-        let back = "ALTER TABLE visits DROP COLUMN alone; DROP TABLE followed;
+        let back = "ALTER TABLE visits DROP COLUMN alone; DROP TABLE followed; DROP TABLE looks;
             ALTER TABLE log_entries DROP COLUMN looked_on;";
         connection.execute_batch(back).unwrap();
         connection.pragma_update(None, "user_version", 4).unwrap();
@@ -417,4 +417,80 @@ fn only_marks_of_the_arm_and_what_it_is_seen_from_make_a_followed_arm_older() {
     let front = ReachFacts { view: View::Front, near_side: None, ..reach.facts };
     let front = Reach { facts: front, ..reach.clone() };
     assert_eq!(Followable::of(&front, &marks(&placed)).unwrap(), Followable::Never);
+}
+
+/// The marks that a side view needs, the hip moved to the right by `by_px`.
+fn complete(by_px: f64) -> Marking {
+    let near = Side::Right;
+    let points = [
+        (Landmark::Shoulder(near), [600.0, 300.0]),
+        (Landmark::Elbow(near), [640.0, 210.0]),
+        (Landmark::Wrist(near), [670.0, 110.0]),
+        (Landmark::Hip(near), [595.0 + by_px, 500.0]),
+        (Landmark::PlumbTop, [400.0, 50.0]),
+        (Landmark::PlumbBottom, [401.0, 650.0]),
+    ];
+    Marking { raise: 1, repeat: 1, time_s: 0.0, points: points.into(), carried: BTreeMap::new() }
+}
+
+#[test]
+fn what_pictures_say_counts_while_the_same_is_asked_and_goes_with_its_reach() {
+    use crate::screen::Answer;
+
+    let folder = tempfile::tempdir().unwrap();
+    let records = open(folder.path());
+    let client = records.add_client(&facts("R07"), &clear()).unwrap();
+    let visit = records.add_visit(client.id).unwrap().id;
+    let [source, target] = [(Rotation::Internal, b"one"), (Rotation::External, b"two")]
+        .map(|(rotation, bytes)| add_reach(&records, visit, &before(rotation), bytes).unwrap());
+    let confirm = |reach: i64, marking: &Marking| {
+        let from = records.marks(reach).unwrap().revision;
+        records.confirm_marks(reach, from, marking, &Feel::default()).unwrap();
+    };
+    confirm(source, &complete(0.0));
+    let seen = || records.case_of(visit).unwrap().seen;
+    // a reach without all its marks is compared with nothing
+    confirm(target, &marking(1, 20.0));
+    assert!(seen().open.is_empty());
+    confirm(target, &complete(2.0));
+    let open_looks = seen().open;
+    assert_eq!(open_looks.iter().map(|look| look.reach).collect::<Vec<_>>(), [target]);
+
+    let found = r#"{ "spots": { "right_hip": { "found": { "point": [597.5, 500.25], "covariance_px2": [0.25, 0, 0.25] } },
+        "right_wrist": { "left": "another side of the arm is seen" } } }"#;
+    let answer: Answer = serde_json::from_str(found).unwrap();
+    let changes = records.visit(visit).unwrap().changes;
+    records.keep_answers(visit, &[(open_looks[0].clone(), answer.clone())]).unwrap();
+    assert!(records.visit(visit).unwrap().changes > changes, "a kept result is measured anew");
+    let known = |records: &Records| {
+        let seen = records.case_of(visit).unwrap().seen;
+        (seen.open.len(), seen.found)
+    };
+    assert_eq!(known(&records), (0, 1));
+    // what is asked rests on the marks that are looked for, not on those beside which they are found
+    confirm(target, &complete(3.0));
+    assert_eq!(known(&records), (0, 1));
+    confirm(source, &complete(1.0));
+    assert_eq!(known(&records), (1, 0));
+    confirm(source, &complete(0.0));
+    assert_eq!(known(&records), (0, 1));
+    // an answer to a question of another time is kept for it, and asks for no room without end
+    for number in 0..120 {
+        let look = OpenLook { origin: format!("{number}"), ..open_looks[0].clone() };
+        records.keep_answers(visit, &[(look, answer.clone())]).unwrap();
+    }
+    let rows = |records: &Records| {
+        let count = "SELECT count(*) FROM looks";
+        records.connection().query_row(count, [], |row| row.get::<_, i64>(0)).unwrap()
+    };
+    assert_eq!(rows(&records), 100);
+    records.keep_answers(visit, &[(open_looks[0].clone(), answer.clone())]).unwrap();
+    drop(records);
+
+    let records = open(folder.path());
+    assert_eq!(known(&records), (0, 1));
+    records.delete_reach(target).unwrap();
+    assert_eq!(rows(&records), 0);
+    records.keep_answers(visit, &[(open_looks[0].clone(), answer)]).unwrap();
+    assert_eq!(rows(&records), 0, "a reach that is gone gets none");
 }
