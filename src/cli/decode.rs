@@ -3,7 +3,7 @@
 use std::io;
 use std::path::PathBuf;
 
-use crate::web::decode::{calibrate as calibration, follow as following, program};
+use crate::web::decode::{calibrate as calibration, follow as following, look as looking, program};
 
 /// Looks at a clip or still from end to end.
 #[derive(Debug, clap::Args)]
@@ -37,6 +37,13 @@ pub(super) struct FollowArgs {
     file: PathBuf,
 }
 
+/// Looks at clips and stills as standard input asks.
+#[derive(Debug, clap::Args)]
+pub(super) struct LookArgs {
+    /// The clips and stills.
+    files: Vec<PathBuf>,
+}
+
 /// Runs the check.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<()> {
     Ok(program::check(&args.file, &args.previews, &mut io::stdout().lock())?)
@@ -60,4 +67,9 @@ pub(super) fn calibrate() -> anyhow::Result<()> {
 /// Follows an arm.
 pub(super) fn follow(args: &FollowArgs) -> anyhow::Result<()> {
     Ok(following::follow(&args.file, &mut io::stdout().lock())?)
+}
+
+/// Looks at pictures.
+pub(super) fn look(args: &LookArgs) -> anyhow::Result<()> {
+    Ok(looking::look(&args.files, &mut io::stdout().lock())?)
 }

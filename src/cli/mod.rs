@@ -64,6 +64,8 @@ enum Command {
     #[command(hide = true)]
     DecodeFollow(decode::FollowArgs),
     #[command(hide = true)]
+    DecodeLook(decode::LookArgs),
+    #[command(hide = true)]
     DecodeShow(decode::ShowArgs),
     Demo(demo::Args),
     Inspect(inspect::Args),
@@ -91,6 +93,7 @@ pub fn run() -> ExitCode {
         Command::DecodeCarry(args) => decode::carry(&args),
         Command::DecodeCheck(args) => decode::check(&args),
         Command::DecodeFollow(args) => decode::follow(&args),
+        Command::DecodeLook(args) => decode::look(&args),
         Command::DecodeShow(args) => decode::show(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Inspect(args) => inspect::run(&args),

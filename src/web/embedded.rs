@@ -28,6 +28,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("mark-frames.js", MODULE, include_bytes!("assets/mark-frames.js")),
     ("mark-model.js", MODULE, include_bytes!("assets/mark-model.js")),
     ("mark-numbers.js", MODULE, include_bytes!("assets/mark-numbers.js")),
+    ("mark-pictures.js", MODULE, include_bytes!("assets/mark-pictures.js")),
     ("mark-save.js", MODULE, include_bytes!("assets/mark-save.js")),
     ("mark-stage.js", MODULE, include_bytes!("assets/mark-stage.js")),
     ("mark-view.js", MODULE, include_bytes!("assets/mark-view.js")),

@@ -1,6 +1,8 @@
 //! A visit's result as the pages and the live numbers show it. All numbers come from [`crate::screen`], and are only put
 //! into words here.
 
+use std::sync::Arc;
+
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::{Overlay, View};
 use crate::records::{Palms, Reach, ReachFacts, Records, VisitCase};
@@ -14,9 +16,12 @@ use crate::uncertainty::Measured;
 
 use super::danger;
 use super::error::WebError;
+use super::looks::Looks;
+use super::state::App;
 use super::text;
 use super::view::{
-    ArmView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, RetestView, SteadinessView,
+    ArmView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, PicturesState, PicturesView,
+    ReachFiguresView, RetestView, SteadinessView,
 };
 
 /// The latest result of a visit: the kept one if nothing has changed, else measured now and kept.
@@ -107,9 +112,12 @@ pub(super) fn measure(records: &Records, visit: i64, case: &VisitCase) -> Result
     Ok(measured)
 }
 
-/// The numbers of a visit while the marks of `reach` move; `time_s` is the frame that is marked.
-pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<f64>)>) -> Result<LiveView, WebError> {
+/// The numbers of a visit while the marks of `reach` move, from its pictures as far as they are compared, which goes on meanwhile;
+/// `time_s` is the frame that is marked.
+pub(super) fn live(app: &Arc<App>, visit: i64, reach: Option<(&Reach, Option<f64>)>) -> Result<LiveView, WebError> {
+    let records = &app.records;
     let case = records.case_of(visit)?;
+    Looks::see_to(app, visit, &case)?;
     let is_stopped = danger::refusal_of_visit(records, visit)?.is_some();
     let measured = measure(records, visit, &case)?;
     let index = reach.and_then(|(reach, _)| case.index_of(reach.id));
@@ -145,7 +153,45 @@ pub(super) fn live(records: &Records, visit: i64, reach: Option<(&Reach, Option<
         pair_checks: comparison.map(|comparison| comparison.checks).unwrap_or_default(),
         retest: result.and_then(|result| result.retest.as_ref()).map(retest_view),
         overlay,
+        pictures: pictures_view(app, visit, &case),
+        notes: index.map(|index| notes_of(&case, index)).unwrap_or_default(),
     })
+}
+
+/// How it stands with the pictures of a visit.
+pub(super) fn pictures_view(app: &App, visit: i64, case: &VisitCase) -> PicturesView {
+    let seen = &case.seen;
+    let (state, words) = if !seen.open.is_empty() && app.looks.is_under_way(visit) {
+        (PicturesState::Comparing, text::pictures::COMPARING)
+    } else if !seen.open.is_empty() {
+        (PicturesState::Alone, text::pictures::NOT_COMPARED)
+    } else if seen.answers == 0 {
+        (PicturesState::None, "")
+    } else if seen.found > 0 || !seen.bars.is_empty() {
+        (PicturesState::Compared, text::pictures::COMPARED)
+    } else {
+        (PicturesState::Alone, text::pictures::NO_MATCH)
+    };
+    PicturesView { state, words: words.to_owned() }
+}
+
+/// What the pictures did for the numbers of a visit, as sentences; empty where there is nothing to compare.
+pub(super) fn pictures_words(app: &App, visit: i64, case: &VisitCase) -> String {
+    let seen = &case.seen;
+    match pictures_view(app, visit, case).state {
+        PicturesState::None => String::new(),
+        PicturesState::Comparing => text::pictures::STILL_COMPARING.to_owned(),
+        PicturesState::Alone if !seen.open.is_empty() => text::pictures::MARKS_ALONE.to_owned(),
+        PicturesState::Compared | PicturesState::Alone => {
+            text::pictures::compared(seen.tried, seen.found, seen.bars.len())
+        }
+    }
+}
+
+/// What the pictures say against marks of a reach, in sentences.
+fn notes_of(case: &VisitCase, index: usize) -> Vec<String> {
+    let here = case.seen.warnings.iter().filter(|(reach, _)| *reach == index);
+    here.map(|(_, sentence)| typeset(sentence)).collect()
 }
 
 /// Why a reach is not in the result, as a sentence.
@@ -225,7 +271,7 @@ pub(super) fn picture_url(reach: i64, frame: usize) -> String {
 pub(super) fn steadiness(case: &VisitCase) -> Option<SteadinessView> {
     let names: Vec<String> = case.reaches.iter().map(|reach| reach.id.to_string()).collect();
     let clips: Vec<(&str, &MarksFile)> =
-        names.iter().map(String::as_str).zip(case.reaches.iter().map(|reach| &reach.marks)).collect();
+        names.iter().map(String::as_str).zip(case.reaches.iter().map(|reach| &reach.placed)).collect();
     let found = repeatability_of_marks(&clips)?;
     // the page knows no raters: all marks are of one hand
     let spread = found.raters.first()?.all?;

@@ -19,6 +19,7 @@ mod dates;
 mod embedded;
 mod follow;
 mod frames;
+mod looks;
 mod measured;
 mod request;
 mod routes;

@@ -149,6 +149,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/api/reaches/{id}/carry", post(carry::carry))
         .route("/api/reaches/{id}/follow", get(follow::read).post(follow::start).delete(follow::stop))
         .route("/api/visits/{id}/live", get(marks::live))
+        .route("/api/visits/{id}/pictures", get(marks::pictures))
         .route("/api/reaches/{id}/frames/{name}", get(frames::frame))
         .route("/assets/{name}", get(embedded::asset))
         .fallback(async || WebError::NotFound { what: "page" })

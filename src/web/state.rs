@@ -8,6 +8,7 @@ use super::error::WebError;
 use super::follow::Follows;
 use super::frames::FrameStore;
 use super::guard::Guard;
+use super::looks::Looks;
 use crate::records::Records;
 
 /// How the server is set up.
@@ -54,6 +55,7 @@ pub struct App {
     pub(super) carrying: Semaphore,
     pub(super) frames: FrameStore,
     pub(super) follows: Follows,
+    pub(super) looks: Looks,
     /// Held while the demo case is made, so that two clicks make one.
     pub(super) demo: Mutex<()>,
     log: Box<dyn Fn(&str) + Send + Sync>,
@@ -81,6 +83,7 @@ impl App {
             checks: Semaphore::new(limits.checks),
             carrying: Semaphore::new(1),
             follows: Follows::new(),
+            looks: Looks::new(),
             demo: Mutex::new(()),
             log,
         }

@@ -319,6 +319,8 @@ pub mod lens;
 
 pub mod log;
 
+pub mod pictures;
+
 pub mod plan;
 
 pub mod visit;

@@ -17,4 +17,5 @@ mod lenses;
 mod look;
 mod marking;
 mod other_pages;
+mod pictures;
 mod server;

@@ -29,7 +29,9 @@ export class Numbers {
       live?.difference ?? null,
       live?.call === "inconclusive" && !live.difference ? null : (live?.call_words ?? null),
     );
-    this.#checks([...(reach?.checks ?? []), ...(live?.pair_checks ?? [])]);
+    element("pictures").textContent = live?.pictures.words ?? "";
+    const notes = (live?.notes ?? []).map((text) => ({ status: "warn", text }));
+    this.#checks([...(reach?.checks ?? []), ...(live?.pair_checks ?? [])], notes);
   }
 
   #figures(elevation, interval, difference, call) {
@@ -47,9 +49,10 @@ export class Numbers {
   }
 
   // Failed and near checks first; what is in order is only counted, so that the list stays short.
-  #checks(checks) {
+  #checks(checks, notes) {
     const rank = { fail: 0, warn: 1, unknown: 2 };
-    const open = checks.filter(({ status }) => status !== "ok").sort((a, b) => rank[a.status] - rank[b.status]);
+    const failed = checks.filter(({ status }) => status !== "ok");
+    const open = [...failed, ...notes].sort((a, b) => rank[a.status] - rank[b.status]);
     const list = element("checks");
     list.replaceChildren(
       ...open.map(({ status, text }) => {
@@ -61,7 +64,7 @@ export class Numbers {
         return item;
       }),
     );
-    const ok = checks.length - open.length;
+    const ok = checks.length - failed.length;
     element("checks-ok").textContent = checks.length === 0 ? this.words.no_checks : this.words.checks_ok.replace("{n}", ok).replace("{all}", checks.length);
   }
 }

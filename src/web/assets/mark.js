@@ -6,6 +6,7 @@ import { Follow } from "./mark-follow.js";
 import { Frames } from "./mark-frames.js";
 import { Model } from "./mark-model.js";
 import { Numbers } from "./mark-numbers.js";
+import { Pictures } from "./mark-pictures.js";
 import { Saver } from "./mark-save.js";
 import { Stage } from "./mark-stage.js";
 
@@ -63,6 +64,7 @@ class Page {
         this.carry.showLeftBehind(leftBehind, (text) => this.say(text));
       },
     });
+    this.pictures = new Pictures({ address: `/api/visits/${reach.visit}/pictures`, onEnd: (told) => this.#sharpen(told) });
     this.carry = new Carry({ reach, model: this.model, words, timeOf: (index) => this.times[index] });
     if (reach.follow) this.#beginFollowing();
     this.model.onChange((kind) => this.#changed(kind));
@@ -216,10 +218,24 @@ class Page {
 
   #showLive(live, start) {
     this.numbers.show(live);
+    this.pictures.show(live?.pictures);
     this.stage.setOverlay(this.numbers.overlay);
     if (start !== undefined) {
       requestAnimationFrame(() => performance.measure("marks-to-numbers", { start, end: performance.now() }));
     }
+  }
+
+  // The numbers once the pictures are compared. Those of marks that are being saved come with the answer to them.
+  async #sharpen(told) {
+    const { live, revision } = await fetchReach();
+    if (this.saver.isDirty) return;
+    if (revision !== this.saver.revision) {
+      // the marks of another window: their numbers are not these
+      element("pictures").textContent = told.words;
+      return;
+    }
+    this.#showLive(live);
+    if (!this.numbers.isBlind) this.say(`${told.words}. ${this.numbers.spoken}.`);
   }
 
   #showSaved(state, answer) {

@@ -3,14 +3,13 @@
 //! It takes minutes for long clips: it gives way to whatever else runs, says how far it has come, and ends with its input, so that it
 //! does not outlive a server that was killed.
 
-use std::io::{self, BufRead as _, Read as _, Write};
+use std::io::{self, BufRead as _, Write};
 use std::path::Path;
-use std::thread;
 use std::time::{Duration, Instant};
 
 use serde::{Deserialize, Serialize};
 
-use super::program::limit_resources;
+use super::program::{end_with_input, give_way, limit_resources};
 use crate::screen::{ArmToFollow, FollowedArm, ScreenError};
 
 /// Processor time, s: the longest clip that is accepted takes about as long, in 4K.
@@ -18,10 +17,6 @@ const FOLLOW_CPU_S_MAX: u64 = 3600;
 
 /// How often it is said how far it has come.
 const TELL_EVERY: Duration = Duration::from_millis(100);
-
-/// By how much it is nicer than the server, whose frames somebody waits for.
-#[cfg(unix)]
-const NICENESS: i32 = 10;
 
 /// A line of what the child says.
 #[derive(Debug, Serialize, Deserialize)]
@@ -47,8 +42,7 @@ pub enum FollowLine {
 /// When the request cannot be read or `out` is closed.
 pub fn follow(path: &Path, out: &mut impl Write) -> io::Result<()> {
     limit_resources(Some(FOLLOW_CPU_S_MAX))?;
-    #[cfg(unix)]
-    let _ = rustix::process::nice(NICENESS);
+    give_way();
     let mut line = String::new();
     io::stdin().lock().read_line(&mut line)?;
     let arm: ArmToFollow = serde_json::from_str(&line)?;
@@ -67,15 +61,6 @@ pub fn follow(path: &Path, out: &mut impl Write) -> io::Result<()> {
         Err(error) => FollowLine::Refused(reason(&error, path)),
     };
     say(out, &end)
-}
-
-/// Ends this process when its standard input ends: whoever asked has gone.
-fn end_with_input() {
-    thread::spawn(|| {
-        let mut byte = [0];
-        while matches!(io::stdin().read(&mut byte), Ok(read) if read > 0) {}
-        std::process::exit(1);
-    });
 }
 
 fn say(out: &mut impl Write, line: &FollowLine) -> io::Result<()> {

@@ -15,8 +15,9 @@ use tokio::time::timeout;
 
 use super::calibrate::{CalibrateOutcome, CalibrateRequest};
 use super::follow::FollowLine;
+use super::look::LookTask;
 use super::program::{CarryOutcome, CarryRequest, NO_FRAME, Report};
-use crate::screen::{ArmToFollow, FollowedArm};
+use crate::screen::{Answer, ArmToFollow, FollowedArm};
 use crate::web::error::WebError;
 
 /// The hidden command that looks at a clip.
@@ -46,6 +47,9 @@ pub const FOLLOW_COMMAND: &str = "decode-follow";
 /// All that the child that follows may say, bytes: numbers for each of the most frames, and how far it has come for as long as it may
 /// take.
 const FOLLOWED_BYTES_MAX: u64 = 16 << 20;
+
+/// The hidden command that looks at the pictures of a visit.
+pub const LOOK_COMMAND: &str = "decode-look";
 
 /// How long a frame may take.
 const FRAME_TIME: Duration = Duration::from_secs(10);
@@ -91,7 +95,7 @@ pub(in crate::web) async fn carry(
     request: &CarryRequest,
 ) -> Result<BTreeMap<String, CarryOutcome>, WebError> {
     let arguments = [CARRY_COMMAND.as_ref(), from.as_os_str(), to.as_os_str()];
-    let task = Task { name: "carrying marks", time: CARRY_TIME, answer_bytes: REPORT_BYTES_MAX };
+    let task = Task { name: "carrying marks", time: CARRY_TIME, answer_bytes: REPORT_BYTES_MAX, ends_early: false };
     answer(program, &arguments, request, &task).await?.ok_or(WebError::Stopped { task: task.name })
 }
 
@@ -100,7 +104,8 @@ pub(in crate::web) async fn calibrate(
     program: &Path,
     request: &CalibrateRequest,
 ) -> Result<CalibrateOutcome, WebError> {
-    let task = Task { name: "making a lens profile", time: CHECK_TIME, answer_bytes: SHEET_BYTES_MAX };
+    let task =
+        Task { name: "making a lens profile", time: CHECK_TIME, answer_bytes: SHEET_BYTES_MAX, ends_early: false };
     let made = answer(program, &[CALIBRATE_COMMAND.as_ref()], request, &task).await?;
     Ok(made.unwrap_or_else(|| {
         CalibrateOutcome::Refused(format!(
@@ -146,18 +151,33 @@ pub(in crate::web) async fn follow(
     }
 }
 
+/// Has a child look at the clips and stills `files`; gives an answer to each task. The child is killed when this is dropped.
+pub(in crate::web) async fn look(
+    program: &Path,
+    files: &[PathBuf],
+    tasks: &[LookTask],
+) -> Result<Vec<Answer>, WebError> {
+    let arguments: Vec<&OsStr> =
+        std::iter::once(LOOK_COMMAND.as_ref()).chain(files.iter().map(|file| file.as_os_str())).collect();
+    let task = Task { name: "comparing pictures", time: CHECK_TIME, answer_bytes: REPORT_BYTES_MAX, ends_early: true };
+    let answers: Option<Vec<Answer>> = answer(program, &arguments, &tasks, &task).await?;
+    answers.filter(|answers| answers.len() == tasks.len()).ok_or(WebError::Stopped { task: task.name })
+}
+
 /// What a child is asked to do, and the bounds on it.
 struct Task {
     name: &'static str,
     time: Duration,
     answer_bytes: u64,
+    /// The request is a line, and the child ends when its input does.
+    ends_early: bool,
 }
 
 /// Sends a child a request and takes its answer; `None` where it failed or took too long.
 async fn answer<Answer: DeserializeOwned>(
     program: &Path,
     arguments: &[&OsStr],
-    request: &impl Serialize,
+    request: &(impl Serialize + ?Sized),
     task: &Task,
 ) -> Result<Option<Answer>, WebError> {
     let failed = |source| WebError::Io { step: "start the decoder", source };
@@ -165,11 +185,12 @@ async fn answer<Answer: DeserializeOwned>(
     let mut child =
         command(program).args(arguments).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().map_err(failed)?;
     let (mut input, out) = (child.stdin.take().ok_or_else(stopped)?, child.stdout.take().ok_or_else(stopped)?);
-    let asked = serde_json::to_vec(request).map_err(|_| stopped())?;
+    let mut asked = serde_json::to_vec(request).map_err(|_| stopped())?;
+    asked.push(b'\n');
     let answered = timeout(task.time, async {
         input.write_all(&asked).await?;
-        // the request ends with its input
-        drop(input);
+        // otherwise the request ends with its input
+        let _kept = task.ends_early.then_some(input);
         let mut said = Vec::new();
         out.take(task.answer_bytes).read_to_end(&mut said).await?;
         child.wait().await.map(|status| (status, said))

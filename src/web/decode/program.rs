@@ -4,8 +4,9 @@
 //! All bound their own memory and processor time before they open the file.
 
 use std::collections::BTreeMap;
-use std::io::{self, BufRead as _, Write};
+use std::io::{self, BufRead as _, Read as _, Write};
 use std::path::Path;
+use std::thread;
 
 use image::{DynamicImage, RgbImage};
 use serde::{Deserialize, Serialize};
@@ -25,6 +26,10 @@ const CHECK_CPU_S_MAX: u64 = 1200;
 
 /// Processor time for carrying marks between two pictures, s; the parent's clock runs out first unless many cores are at work.
 const CARRY_CPU_S_MAX: u64 = 240;
+
+/// By how much a child that nobody waits for is nicer than the server.
+#[cfg(unix)]
+const NICENESS: i32 = 10;
 
 /// The most frames of a clip: over five minutes at 60 frames a second. A reach takes ten seconds.
 pub const FRAMES_MAX: usize = 20_000;
@@ -249,6 +254,21 @@ fn extension(container: &str) -> &'static str {
 fn without_path(error: &VideoError, path: &Path) -> String {
     let words = crate::web::error::chain_words(error);
     words.replace(&path.display().to_string(), "this file")
+}
+
+/// Makes this process nicer than the server, whose frames somebody waits for.
+pub(super) fn give_way() {
+    #[cfg(unix)]
+    let _ = rustix::process::nice(NICENESS);
+}
+
+/// Ends this process when its standard input ends: whoever asked has gone.
+pub(super) fn end_with_input() {
+    thread::spawn(|| {
+        let mut byte = [0];
+        while matches!(io::stdin().read(&mut byte), Ok(read) if read > 0) {}
+        std::process::exit(1);
+    });
 }
 
 /// Bounds what this process may take. Where the system has no such bounds, the parent's clock alone remains.

@@ -198,6 +198,8 @@ fn live() -> Markup {
                 p { b #difference {} " " span #call {} }
                 p.small { (words::DIFFERENCE) ", " span #difference-interval {} }
             }
+            // its line is kept free: nothing below it jumps
+            p.small #pictures {}
         }
     }
 }

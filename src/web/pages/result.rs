@@ -31,6 +31,7 @@ pub fn render(view: &ResultView) -> Markup {
                 @for comparison in &view.comparisons { (verdict(comparison)) }
                 @if let Some(retest) = &view.retest { (outcome(retest)) }
             }
+            @if !view.pictures.is_empty() { p.small #pictures { (view.pictures) } }
             (notes(view))
             (reaches(view))
             (checks(view))

@@ -7,7 +7,7 @@ use axum::response::Response;
 
 use super::clients::{answers, client_facts, client_path};
 use super::marks::landmarks_of_view;
-use super::visits::{result_view, visit_view};
+use super::visits::{RESULT_WAIT, result_view, visit_view};
 use super::{onwards, page, page_again};
 use crate::geometry::Side;
 use crate::pose::View;
@@ -15,6 +15,7 @@ use crate::records::{AnsweredBy, Answers, DangerSign, Records, RecordsError};
 use crate::screen::{Call, Occasion, ResultSide};
 use crate::web::danger;
 use crate::web::error::WebError;
+use crate::web::looks::Looks;
 use crate::web::pages;
 use crate::web::request::{Form, Id};
 use crate::web::state::{App, blocking};
@@ -64,7 +65,8 @@ pub async fn steps(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, 
 
 /// `GET /visits/{id}/alone/result`.
 pub async fn result(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
-    blocking(move || Ok(page(pages::alone_result(&alone_result_view(&app.records, id)?)))).await
+    Looks::settle(&app, id, RESULT_WAIT).await?;
+    blocking(move || Ok(page(pages::alone_result(&alone_result_view(&app, id)?)))).await
 }
 
 /// The address of a visit's steps.
@@ -90,8 +92,8 @@ pub(super) fn alone_view(records: &Records, visit: VisitView) -> Result<AloneVie
     Ok(AloneView { visit, goes_on, landmarks })
 }
 
-fn alone_result_view(records: &Records, id: i64) -> Result<AloneResultView, WebError> {
-    let result = result_view(records, id)?;
+fn alone_result_view(app: &App, id: i64) -> Result<AloneResultView, WebError> {
+    let result = result_view(app, id)?;
     let is_painful = result.is_painful;
     let has_after = result.comparisons.iter().any(|comparison| comparison.occasion == Occasion::After);
     let before = result.comparisons.into_iter().filter(|comparison| comparison.occasion == Occasion::Before);

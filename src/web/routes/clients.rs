@@ -289,6 +289,7 @@ pub async fn delete(State(app): State<Arc<App>>, Code(code): Code, mut form: For
         }
         let mut hashes = Vec::new();
         for visit in app.records.visits(client.id)? {
+            app.looks.stop(visit.id);
             for reach in app.records.reaches(visit.id)? {
                 app.follows.stop(reach.id);
                 hashes.push(reach.media.hash);

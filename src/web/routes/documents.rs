@@ -2,6 +2,7 @@
 
 use std::io::{Seek as _, SeekFrom};
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::body::Body;
 use axum::extract::State;
@@ -21,9 +22,13 @@ use crate::web::danger;
 use crate::web::dates::day_words;
 use crate::web::error::WebError;
 use crate::web::guard::DOCUMENT_POLICY;
+use crate::web::looks::Looks;
 use crate::web::measured::{measure, palms_words, result_of, told};
 use crate::web::request::{Id, IdAndName, Parameters, field};
 use crate::web::state::{App, blocking};
+
+/// How long a report or an export waits for the comparison of its pictures, which as a rule has ended long before.
+const DOCUMENT_WAIT: Duration = Duration::from_secs(120);
 
 /// Headers of a finished document, which carries its own style and pictures.
 pub(super) fn document_headers(kind: &'static str) -> [(header::HeaderName, &'static str); 2] {
@@ -68,6 +73,7 @@ pub(super) fn paper(parameters: &Parameters) -> Result<PageSize, WebError> {
 
 async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Report, WebError> {
     let page = paper(parameters)?;
+    Looks::settle(&app, id, DOCUMENT_WAIT).await?;
     let records = app.clone();
     let (case, measured, date, danger, course) = blocking(move || {
         let visit = records.records.visit(id)?;
@@ -173,6 +179,7 @@ pub async fn chart(State(app): State<Arc<App>>, IdAndName(id, name): IdAndName) 
 
 /// `GET /visits/{id}/export.zip`.
 pub async fn export(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
+    Looks::settle(&app, id, DOCUMENT_WAIT).await?;
     let (file, name, length) = blocking(move || {
         let failed = |source| WebError::Io { step: "write an export", source };
         let case = app.records.case_of(id)?;

@@ -23,7 +23,7 @@ use crate::web::measured;
 use crate::web::pages;
 use crate::web::request::{Id, JsonBody, Parameters, field};
 use crate::web::state::{App, blocking};
-use crate::web::view::{LandmarkView, LiveView, MarkView};
+use crate::web::view::{LandmarkView, LiveView, MarkView, PicturesView};
 
 /// The most raises of a clip and repeats of a marking.
 pub(super) const RAISES_MAX: u32 = 20;
@@ -107,8 +107,8 @@ fn shown_time(marks: &ReachMarks, raise: u32, repeat: u32) -> Option<f64> {
 
 /// The live numbers while a reach is marked; null, with a line in the log, where they cannot be had. A repeat is blind: what
 /// is drawn over the frame would show where the earlier marks are.
-fn live_of(app: &App, reach: &Reach, time_s: Option<f64>, repeat: u32) -> Option<LiveView> {
-    match measured::live(&app.records, reach.visit, Some((reach, time_s))) {
+fn live_of(app: &Arc<App>, reach: &Reach, time_s: Option<f64>, repeat: u32) -> Option<LiveView> {
+    match measured::live(app, reach.visit, Some((reach, time_s))) {
         Ok(live) if repeat > 1 => Some(LiveView { overlay: None, ..live }),
         Ok(live) => Some(live),
         Err(error) => {
@@ -207,9 +207,15 @@ pub async fn live(
                 Some(reach)
             }
         };
-        measured::live(&app.records, visit, reach.as_ref().map(|reach| (reach, None)))
+        measured::live(&app, visit, reach.as_ref().map(|reach| (reach, None)))
     });
     Ok(Json(live.await?))
+}
+
+/// `GET /api/visits/{id}/pictures`: how it stands with the comparison of the visit's pictures. Nothing is begun by it.
+pub async fn pictures(State(app): State<Arc<App>>, Id(visit): Id) -> Result<Json<PicturesView>, ApiError> {
+    let told = blocking(move || Ok(measured::pictures_view(&app, visit, &app.records.case_of(visit)?)));
+    Ok(Json(told.await?))
 }
 
 /// An edit as it was sent.

@@ -264,6 +264,7 @@ pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response,
     blocking(move || {
         let reach = app.records.reach(id)?;
         app.follows.stop(id);
+        app.looks.stop(reach.visit);
         app.records.delete_reach(id)?;
         app.frames.forget(&reach.media.hash);
         Ok(onwards(&format!("/visits/{}", reach.visit)))

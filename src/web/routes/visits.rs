@@ -1,6 +1,7 @@
 //! A visit: its sheet, its settings, its result.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::State;
 use axum::response::Response;
@@ -20,6 +21,7 @@ use crate::screen::{Occasion, VisitResult, pain_stops};
 use crate::web::danger;
 use crate::web::dates::{day_words, size_words};
 use crate::web::error::{WebError, chain_words};
+use crate::web::looks::Looks;
 use crate::web::measured::{self, comparison_view, left_out_words, reach_figures, result_of, retest_view};
 use crate::web::pages;
 use crate::web::request::{Code, Form, Id};
@@ -28,6 +30,9 @@ use crate::web::state::{App, blocking};
 use crate::web::view::{
     ChartView, ComparisonView, DeleteVisitView, FormView, ResultView, RetestView, SettingsView, VisitView,
 };
+
+/// How long a result waits for the comparison of its pictures, which as a rule has ended long before.
+pub(super) const RESULT_WAIT: Duration = Duration::from_secs(10);
 
 /// The least margin, deg: what is printed as more than zero.
 const MARGIN_DEG_MIN: f64 = 0.1;
@@ -196,6 +201,7 @@ pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response,
         let client = app.records.client_by_id(app.records.visit(id)?.client)?;
         let reaches = app.records.reaches(id)?;
         reaches.iter().for_each(|reach| app.follows.stop(reach.id));
+        app.looks.stop(id);
         app.records.delete_visit(id)?;
         reaches.iter().for_each(|reach| app.frames.forget(&reach.media.hash));
         Ok(onwards(&client_path(&client.facts.code)))
@@ -205,10 +211,12 @@ pub async fn delete(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response,
 
 /// `GET /visits/{id}/result`.
 pub async fn result(State(app): State<Arc<App>>, Id(id): Id) -> Result<Response, WebError> {
-    blocking(move || Ok(page(pages::result(&result_view(&app.records, id)?)))).await
+    Looks::settle(&app, id, RESULT_WAIT).await?;
+    blocking(move || Ok(page(pages::result(&result_view(&app, id)?)))).await
 }
 
-pub(super) fn result_view(records: &Records, id: i64) -> Result<ResultView, WebError> {
+pub(super) fn result_view(app: &App, id: i64) -> Result<ResultView, WebError> {
+    let records = &app.records;
     let visit = records.visit(id)?;
     let client = records.client_by_id(visit.client)?.facts;
     let case = records.case_of(id)?;
@@ -238,6 +246,7 @@ pub(super) fn result_view(records: &Records, id: i64) -> Result<ResultView, WebE
         }),
         reaches: figures.collect(),
         charts: result.map(|result| chart_views(id, &case, result)).transpose()?.unwrap_or_default(),
+        pictures: measured::pictures_words(app, id, &case),
         warnings: measured.iter().flat_map(|measured| &measured.warnings).map(|warning| typeset(warning)).collect(),
         left_out: left_out.map(|reach| left_out_words(&case, reach)).collect(),
         is_painful: result.is_some_and(VisitResult::pain_stops_today),

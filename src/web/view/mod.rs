@@ -26,8 +26,8 @@ pub use plan::{
     StageFormView, StageView,
 };
 pub use result::{
-    ArmView, ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, ReachFiguresView, ResultView,
-    RetestView,
+    ArmView, ChartView, CheckView, ComparisonView, FigureView, LiveView, OverlayView, PicturesState, PicturesView,
+    ReachFiguresView, ResultView, RetestView,
 };
 pub use visit::{
     CellState, CellView, DeleteReachView, DeleteVisitView, NextStep, ReachFactsView, ReachView, SettingsView,

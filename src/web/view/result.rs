@@ -30,6 +30,8 @@ pub struct ResultView {
     pub reaches: Vec<ReachFiguresView>,
     /// Charts, each at `url` as SVG.
     pub charts: Vec<ChartView>,
+    /// What the pictures did for the numbers, as sentences; empty where there is nothing to compare.
+    pub pictures: String,
     /// Sentences on damaged clips and the like.
     pub warnings: Vec<String>,
     /// Why reaches of the visit are not in the result, a sentence each.
@@ -181,6 +183,33 @@ pub struct LiveView {
     pub retest: Option<RetestView>,
     /// What to draw over the frame that is marked.
     pub overlay: Option<OverlayView>,
+    /// How it stands with the pictures of the visit.
+    pub pictures: PicturesView,
+    /// What they say against marks of the reach, in sentences.
+    pub notes: Vec<String>,
+}
+
+/// How it stands with the pictures of a visit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PicturesView {
+    /// In a word.
+    pub state: PicturesState,
+    /// In a line; empty where there is nothing to compare.
+    pub words: String,
+}
+
+/// How it stands with the pictures of a visit, in a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PicturesState {
+    /// There is nothing to compare.
+    None,
+    /// They are being compared: the numbers will be sharper.
+    Comparing,
+    /// They count in the numbers.
+    Compared,
+    /// The numbers come from the marks alone.
+    Alone,
 }
 
 /// Lines over a frame, px of the upright picture.

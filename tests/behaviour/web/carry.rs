@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 use tworeach::screen::VisitResult;
 
 use super::page::{Answer, HOST, Page, demo_clip, wait_for};
+use super::pictures::by_marks_alone;
 use crate::case_files::{code, stderr, stdout, tworeach};
 
 /// From its own spot on the body a carried mark may be this far, px, as for the command (`behaviour/carry.rs`).
@@ -23,7 +24,7 @@ impl Page {
     }
 
     /// Confirms a marking of raise 1 on its frame, from the revision that is there.
-    async fn mark(&self, reach: i64, repeat: u32, points: &Value, carried: &Value) -> Answer {
+    pub async fn mark(&self, reach: i64, repeat: u32, points: &Value, carried: &Value) -> Answer {
         let url = format!("/api/reaches/{reach}");
         let known = self.get(&url).await.json();
         let body = json!({ "revision": known["revision"], "repeat": repeat, "time_s": known["time_s"], "points": points,
@@ -44,7 +45,8 @@ impl Page {
     }
 
     /// The visit as the page measures it, which its export must give to the last digit; and the marks of a reach there.
-    async fn measured_and_exported(&self, visit: i64, marks: &str) -> (VisitResult, Value) {
+    pub async fn measured_and_exported(&self, visit: i64, marks: &str) -> (VisitResult, Value) {
+        self.compare_pictures(visit).await;
         assert_eq!(self.get(&format!("/visits/{visit}/result")).await.status, StatusCode::OK);
         let on_page = self.app.records.result(visit).unwrap().unwrap();
         let export = self.get(&format!("/visits/{visit}/export.zip")).await;
@@ -182,7 +184,7 @@ fn the_difference_is_known_better_with_marks_brought_over() {
                 page.mark(reach, repeat, &json!({}), &json!({})).await;
             }
         }
-        let (by_hand, _) = page.measured_and_exported(visit, "before-external.marks.json").await;
+        let by_hand = by_marks_alone(&page.app.records.case_of(visit).unwrap());
         let mut points = page.get(&format!("/api/reaches/{external}")).await.json()["points"].clone();
         page.mark(external, 1, &json!({}), &json!({})).await;
         let (found, carried) = taken(&page.carry(external).await.0);
@@ -279,38 +281,5 @@ fn a_decoder_that_fails_leaves_the_page_standing() {
         let answer = broken.post_json(&format!("/api/reaches/{target}/carry"), &body).await;
         assert_eq!(answer.status, StatusCode::INTERNAL_SERVER_ERROR);
         assert_eq!(broken.get(&format!("/reaches/{target}/mark")).await.status, StatusCode::OK);
-    });
-}
-
-/// Where marks are placed in the front view that comes with the project.
-fn front_marks(name: &str) -> Value {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/front");
-    serde_json::from_slice(&std::fs::read(folder.join(format!("{name}.marks.json"))).unwrap()).unwrap()
-}
-
-#[test]
-fn a_front_view_is_exported_as_the_page_measured_it() {
-    wait_for(async {
-        let page = Page::new();
-        let visit = page.visit("R07").await;
-        for rotation in ["internal", "external"] {
-            let name = format!("before-{rotation}");
-            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/front");
-            let clip = std::fs::read(folder.join(format!("{name}.mp4"))).unwrap();
-            let facts = [("occasion", "before"), ("rotation", rotation), ("view", "front"), ("near_side", "")];
-            page.upload(visit, &facts, "clip.mp4", &clip).await.location();
-            let reach = page.app.records.reaches(visit).unwrap().last().unwrap().id;
-            let frame = &front_marks(&name)["frames"][0];
-            let body = json!({ "revision": 0, "raise": 1, "repeat": 1, "time_s": frame["time_s"], "points": frame["points"],
-                "carried": {}, "pain": 0, "limited_by": "stretch", "back_flat": true });
-            let answer = page.put(&format!("/api/reaches/{reach}/marks"), &body).await;
-            assert_eq!(answer.status, StatusCode::OK, "{}", answer.text());
-        }
-        // the page looks into no picture: its export says how good the marks are, so that measuring takes them as placed, too
-        let (result, marks) = page.measured_and_exported(visit, "before-internal-front.marks.json").await;
-        assert!(result.reaches.iter().all(|reach| reach.bar_tilt_deg.is_some()), "{result:?}");
-        let points = &marks["frames"][0]["points"];
-        assert_eq!(points["bar_left"][2], json!(1.5), "{points}");
-        assert_eq!(points["left_wrist"][2], json!(1.5), "{points}");
     });
 }

@@ -13,4 +13,5 @@ mod job;
 mod kill;
 mod lenses;
 pub mod page;
+mod pictures;
 mod serve;

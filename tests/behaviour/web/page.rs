@@ -48,6 +48,8 @@ impl Page {
                     let page = Self::new();
                     let answer = page.post("/demo", &[]).await;
                     let visit = answer.location().strip_prefix("/visits/").unwrap().parse().unwrap();
+                    // once for all pages
+                    page.compare_pictures(visit).await;
                     (page.folder, visit)
                 })
             });
