@@ -308,6 +308,8 @@ async fn correct(browser: &Browser) {
     browser.follow("#before-external a[href='/reaches/2/mark']:not(.picture)").await;
     browser.wait_for_frame().await;
     browser.until("document.getElementById('elevation').textContent.endsWith('°')").await;
+    // it may change once more until the pictures are compared
+    browser.until("document.getElementById('pictures').textContent === 'Pictures compared'").await;
     let before = browser.text("#elevation").await;
     browser.press("[data-landmark=right_shoulder]").await;
     let shoulder = browser.saved_points(2, 1).await["right_shoulder"];
