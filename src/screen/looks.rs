@@ -21,7 +21,10 @@ use super::case::ReachEntry;
 use super::found_bar::{
     BAR_ENDS, FoundBar, FoundEnd, end_by_bar, far_end_words, not_found_words, rough_bars, unseen_end_words,
 };
-use super::marks::{FrameUse, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source};
+use super::marks::{
+    FrameUse, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source, is_covariance,
+    is_inside,
+};
 use super::observe::pooled;
 use super::spread::scale;
 
@@ -255,9 +258,8 @@ impl AnsweredMarks {
         };
         let mut points = BTreeMap::new();
         for landmark in wanted.iter().copied().filter(|landmark| !is_there(landmark)) {
-            if let Some(Spot::Found(SeenPoint { point: [x, y], covariance_px2 })) = spots.get(landmark.name()) {
-                let spread = PointSpread::Covariance(*covariance_px2);
-                points.insert(landmark, MarkedPoint { point: ImagePoint::new(*x, *y), spread });
+            if let Some(Spot::Found(spot)) = spots.get(landmark.name()) {
+                points.extend(spot.as_mark(marks.image_size).map(|mark| (landmark, mark)));
             }
         }
         let count = points.len();
@@ -308,6 +310,8 @@ impl AnsweredMarks {
                 (mark.point.to_vector(), mark.spread.covariance_px2(sd_px))
             }));
             let Some((found, found_px2)) = end_by_bar(&ends, &axis, index, placed) else { continue };
+            let seen = SeenPoint::of(&BarPoint { point: found, covariance_px2: found_px2 });
+            let Some(mark) = seen.as_mark(marks.image_size) else { continue };
             let is_seen = ends[index].is_some();
             if !is_seen {
                 self.warnings.push((reach, unseen_end_words(&file, time_s, landmark)));
@@ -318,8 +322,7 @@ impl AnsweredMarks {
             // one bar is one observation, however often it was marked
             for (place, frame) in frames.iter_mut().enumerate() {
                 if place == 0 {
-                    let spread = PointSpread::Covariance([found_px2.m11, found_px2.m12, found_px2.m22]);
-                    frame.points.insert(landmark, MarkedPoint { point: found, spread });
+                    frame.points.insert(landmark, mark);
                 } else {
                     frame.points.remove(&landmark);
                 }
@@ -342,6 +345,14 @@ impl AnsweredMarks {
 }
 
 impl SeenPoint {
+    /// The place as a mark on a picture of a size; `None` where a marks file could not hold it: beside the picture, or without a
+    /// covariance that is one.
+    fn as_mark(&self, image_size: [u32; 2]) -> Option<MarkedPoint> {
+        let Self { point: [x, y], covariance_px2 } = *self;
+        let is_usable = is_inside(x, y, image_size) && is_covariance(covariance_px2);
+        is_usable.then(|| MarkedPoint { point: ImagePoint::new(x, y), spread: PointSpread::Covariance(covariance_px2) })
+    }
+
     fn of(point: &BarPoint) -> Self {
         let c = point.covariance_px2;
         Self { point: [point.point.x, point.point.y], covariance_px2: [c.m11, c.m12, c.m22] }
@@ -453,6 +464,9 @@ mod tests {
         let reaches = [(&entries[0], &source), (&entries[1], &target)];
         let look = looks(&reaches).remove(0);
         let answers = [(look.clone(), spots(&[(HIP, [103.0, 401.0])])), (look, spots(&[(HIP, [99.0, 401.0])]))];
+        // what no marks file could hold counts as not found
+        let beside = [(answers[0].0.clone(), spots(&[(HIP, [-3.0, 401.0])]))];
+        assert_eq!(with_answers(&reaches, &beside, SD_PX).marks[1], target);
         let answered = with_answers(&reaches, &answers, SD_PX);
         assert_eq!((answered.tried, answered.found), (1, 1));
         assert_eq!(answered.marks[0], source);

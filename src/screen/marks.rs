@@ -421,7 +421,7 @@ fn point(landmark: Landmark, node: &Node, picture: Option<[u32; 2]>, problems: &
 }
 
 /// Whether a point lies on the picture: the outer edges of its outer pixels are half a pixel beyond their centres.
-fn is_inside(x: f64, y: f64, picture: [u32; 2]) -> bool {
+pub(super) fn is_inside(x: f64, y: f64, picture: [u32; 2]) -> bool {
     let last = picture.map(|side| f64::from(side) - 0.5);
     (-0.5..=last[0]).contains(&x) && (-0.5..=last[1]).contains(&y)
 }
