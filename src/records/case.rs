@@ -13,7 +13,8 @@ use crate::pose::{Rotation, View};
 use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, ClientFacts, MarkingEntry, ReachEntry};
 use crate::screen::in_memory::faults;
 use crate::screen::{
-    CaseFile, CheckLimits, FoundBar, MarkedReach, MarksFile, MeasuredVisit, ScreenError, measure_marks, with_answers,
+    AnsweredMarks, CaseFile, CheckLimits, ComparedMarks, FoundBar, MarkedReach, MarksFile, MeasuredVisit, ScreenError,
+    Source, measure_marks, with_answers,
 };
 
 /// The name of the lens profile beside a case.
@@ -45,10 +46,8 @@ pub struct SeenPictures {
     pub answers: usize,
     /// Questions without one: what they bear on is measured from the marks alone.
     pub open: Vec<OpenLook>,
-    /// Marks that were looked for in other reaches.
-    pub tried: usize,
-    /// Those of them that were found.
-    pub found: usize,
+    /// How many marks were looked for in other reaches and found.
+    pub compared: ComparedMarks,
     /// The bars that were found.
     pub bars: Vec<FoundBar>,
     /// Sentences on what is not as it should be, each with its place in the case.
@@ -109,6 +108,10 @@ impl VisitCase {
             .collect();
         let mut measured = measure_marks(&self.case, &reaches)?;
         measured.found_bars = self.seen.bars.clone();
+        measured.compared_marks = self.seen.compared;
+        let placed = self.reaches.iter().flat_map(|reach| &reach.placed.frames);
+        let brought_over = placed.filter(|frame| frame.source == Source::Carried);
+        measured.carried_marks = brought_over.map(|frame| frame.points.len()).sum();
         measured.warnings.extend(self.seen.warnings.iter().map(|(_, sentence)| sentence.clone()));
         Ok(Some(measured))
     }
@@ -200,11 +203,11 @@ impl Records {
         let pairs: Vec<(&ReachEntry, &MarksFile)> =
             case.reaches.iter().zip(&*reaches).map(|(entry, reach)| (entry, &reach.placed)).collect();
         let of_all = with_answers(&pairs, &answered, case.marking.sd_px);
-        for (reach, marks) in reaches.iter_mut().zip(of_all.marks) {
-            reach.marks = marks;
+        for (reach, marks) in reaches.iter_mut().zip(&of_all.marks) {
+            reach.marks = marks.clone();
         }
-        let (answers, tried, found) = (answered.len(), of_all.tried, of_all.found);
-        Ok(SeenPictures { answers, open, tried, found, bars: of_all.found_bars, warnings: of_all.warnings })
+        let AnsweredMarks { compared, found_bars: bars, warnings, .. } = of_all;
+        Ok(SeenPictures { answers: answered.len(), open, compared, bars, warnings })
     }
 }
 

@@ -464,7 +464,7 @@ fn what_pictures_say_counts_while_the_same_is_asked_and_goes_with_its_reach() {
     assert!(records.visit(visit).unwrap().changes > changes, "a kept result is measured anew");
     let known = |records: &Records| {
         let seen = records.case_of(visit).unwrap().seen;
-        (seen.open.len(), seen.found)
+        (seen.open.len(), seen.compared.found)
     };
     assert_eq!(known(&records), (0, 1));
     // what is asked rests on the marks that are looked for, not on those beside which they are found

@@ -18,6 +18,7 @@ use crate::track::{ArmTurn, BarPoint, NoBar, Pyramid, find_bar};
 
 use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s};
 use super::case::ReachEntry;
+use super::compared_pictures::ComparedMarks;
 use super::found_bar::{
     BAR_ENDS, FoundBar, FoundEnd, end_by_bar, far_end_words, not_found_words, rough_bars, unseen_end_words,
 };
@@ -111,10 +112,8 @@ pub struct SeenPoint {
 pub struct AnsweredMarks {
     /// The marks of each reach, as they are measured.
     pub marks: Vec<MarksFile>,
-    /// Marks that were looked for in other reaches.
-    pub tried: usize,
-    /// Those of them that were found, and count beside the mark that a person placed.
-    pub found: usize,
+    /// How many marks were looked for in other reaches and found.
+    pub compared: ComparedMarks,
     /// The bars that are measured in place of the marks on them.
     pub found_bars: Vec<FoundBar>,
     /// Sentences on bars that were not found and marks that are far from where the pictures put them, each with its reach.
@@ -216,8 +215,7 @@ impl Question {
 pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Answer)], sd_px: f64) -> AnsweredMarks {
     let mut answered = AnsweredMarks {
         marks: reaches.iter().map(|(_, marks)| (*marks).clone()).collect(),
-        tried: 0,
-        found: 0,
+        compared: ComparedMarks::default(),
         found_bars: Vec::new(),
         warnings: Vec::new(),
     };
@@ -228,10 +226,10 @@ pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Ans
             let landmarks: Vec<Landmark> = wanted.iter().filter_map(|name| name.parse().ok()).collect();
             // what was not found from one reach may be from another
             tried.extend(landmarks.iter().map(|landmark| (look.reach, time_s.to_bits(), *landmark)));
-            answered.found += answered.add_spots((look.reach, *time_s), from, &landmarks, answer);
+            answered.compared.found += answered.add_spots((look.reach, *time_s), from, &landmarks, answer);
         }
     }
-    answered.tried = tried.len();
+    answered.compared.tried = tried.len();
     for (look, answer) in answers {
         if let Question::Bar { time_s, .. } = look.question {
             answered.put_bar(reaches, (look.reach, time_s), answer, sd_px);
@@ -468,7 +466,7 @@ mod tests {
         let beside = [(answers[0].0.clone(), spots(&[(HIP, [-3.0, 401.0])]))];
         assert_eq!(with_answers(&reaches, &beside, SD_PX).marks[1], target);
         let answered = with_answers(&reaches, &answers, SD_PX);
-        assert_eq!((answered.tried, answered.found), (1, 1));
+        assert_eq!(answered.compared, ComparedMarks { tried: 1, found: 1 });
         assert_eq!(answered.marks[0], source);
         let [by_hand, carried] = &answered.marks[1].frames[..] else { panic!("{:?}", answered.marks[1]) };
         assert_eq!(*by_hand, target.frames[0]);
@@ -520,7 +518,7 @@ mod tests {
 
     #[test]
     fn looks_one_by_one_give_what_measuring_the_case_gives() {
-        for (name, finds_bars) in [("front", 2)] {
+        for (name, finds_bars) in [("side", 0), ("front", 2)] {
             let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips").join(name);
             let case = CaseFile::read(&folder.join("case.toml")).unwrap();
             let profile = case.camera.profile.as_ref().map(|profile| read_profile(&folder.join(profile)).unwrap());
@@ -556,6 +554,7 @@ mod tests {
                 .collect();
             let ours = measure_marks(&case, &marked).unwrap().result;
             let theirs = measure_case(&folder.join("case.toml"), MeasureOptions::default()).unwrap();
+            assert_eq!(answered.compared, theirs.compared_marks, "{name}");
             for (ours, theirs) in ours.comparisons.iter().zip(&theirs.result.comparisons) {
                 let (ours, theirs) = (ours.difference_elevation_deg.unwrap(), theirs.difference_elevation_deg.unwrap());
                 let is_close = (ours.value - theirs.value).abs() < SAME_DEG && (ours.u - theirs.u).abs() < SAME_DEG;

@@ -167,7 +167,7 @@ pub(super) fn pictures_view(app: &App, visit: i64, case: &VisitCase) -> Pictures
         (PicturesState::Alone, text::pictures::NOT_COMPARED)
     } else if seen.answers == 0 {
         (PicturesState::None, "")
-    } else if seen.found > 0 || !seen.bars.is_empty() {
+    } else if seen.compared.found > 0 || !seen.bars.is_empty() {
         (PicturesState::Compared, text::pictures::COMPARED)
     } else {
         (PicturesState::Alone, text::pictures::NO_MATCH)
@@ -182,9 +182,7 @@ pub(super) fn pictures_words(app: &App, visit: i64, case: &VisitCase) -> String 
         PicturesState::None => String::new(),
         PicturesState::Comparing => text::pictures::STILL_COMPARING.to_owned(),
         PicturesState::Alone if !seen.open.is_empty() => text::pictures::MARKS_ALONE.to_owned(),
-        PicturesState::Compared | PicturesState::Alone => {
-            text::pictures::compared(seen.tried, seen.found, seen.bars.len())
-        }
+        PicturesState::Compared | PicturesState::Alone => text::pictures::compared(seen.compared, seen.bars.len()),
     }
 }
 

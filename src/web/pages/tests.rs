@@ -355,7 +355,7 @@ fn measured() -> ResultView {
         retest,
         reaches: vec![reach],
         charts: Vec::new(),
-        pictures: crate::web::text::pictures::compared(18, 15, 0),
+        pictures: crate::web::text::pictures::compared(crate::screen::ComparedMarks { tried: 18, found: 15 }, 0),
         warnings: vec!["The clip is damaged after 3.2 s; nothing there is used.".to_owned()],
         left_out: Vec::new(),
         is_painful: false,

@@ -1,5 +1,7 @@
 //! How it stands with the pictures of a visit: the marks of one reach looked for in the others.
 
+use crate::screen::ComparedMarks;
+
 pub const COMPARED: &str = "Pictures compared";
 pub const COMPARING: &str = "Comparing the pictures…";
 pub const NO_MATCH: &str = "From the marks alone: no match found";
@@ -10,7 +12,7 @@ pub const MARKS_ALONE: &str = "The pictures were not compared, so the marks coun
 
 /// What the pictures did for the numbers: marks that were looked for and found in other reaches, and bars that were found.
 #[must_use]
-pub fn compared(tried: usize, found: usize, bars: usize) -> String {
+pub fn compared(ComparedMarks { tried, found }: ComparedMarks, bars: usize) -> String {
     let mut words = COMPARED.to_owned();
     if tried > 0 {
         words.push_str(&match found {

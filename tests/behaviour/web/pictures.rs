@@ -104,8 +104,15 @@ fn marks_found_again_in_other_reaches_sharpen_the_page_and_what_it_exports() {
         let carried = frames.iter().find(|frame| frame["source"] == "carried").unwrap();
         assert_eq!(carried["from"]["marks"], "before-internal.marks.json");
 
-        let told = format!("Pictures compared: {} of {} marks were found again", case.seen.found, case.seen.tried);
+        let told = format!(
+            "Pictures compared: {} of {} marks were found again",
+            case.seen.compared.found, case.seen.compared.tried
+        );
         assert!(page.get(&format!("/visits/{visit}/result")).await.text().contains(&told));
+        let report = page.get(&format!("/visits/{visit}/report.html")).await;
+        let told =
+            format!("{} marks of one reach were found again in the picture of another", case.seen.compared.found);
+        assert!(report.text().contains(&told), "{}", report.text());
         assert!(page.log.lock().unwrap().is_empty(), "{:?}", page.log.lock().unwrap());
     });
 }
