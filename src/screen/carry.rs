@@ -19,7 +19,7 @@ use super::error::ScreenError;
 use super::marks::{
     FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source,
 };
-use super::media::Look;
+use super::media::Viewing;
 use super::result::Occasion;
 use super::visit::load_visit;
 
@@ -57,7 +57,7 @@ pub struct CarryAttempt {
 /// # Errors
 /// [`ScreenError::Invalid`] as for measuring, [`ScreenError::Video`] when a picture cannot be decoded.
 pub fn carry_case(path: &Path) -> Result<CarriedVisit, ScreenError> {
-    let visit = load_visit(path, Look::ONLY)?;
+    let visit = load_visit(path, Viewing::ONLY)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut case = visit.case.clone();
     let whole = |file: &Path| {
@@ -72,26 +72,17 @@ pub fn carry_case(path: &Path) -> Result<CarriedVisit, ScreenError> {
         entry.marks = marks_name(entry);
     }
     let mut marks: Vec<MarksFile> = (0..case.reaches.len()).map(|reach| hand_marks_of(visit.marks_of(reach))).collect();
-    let attempts = carry_all(&case, &mut marks, &mut Pictures::default())?;
-    Ok(CarriedVisit { case, marks, attempts })
-}
-
-/// Carries marks from reach to reach: adds a frame with what was carried to the marks of each, which hold those placed by hand.
-pub(crate) fn carry_all(
-    case: &CaseFile,
-    marks: &mut [MarksFile],
-    pictures: &mut Pictures,
-) -> Result<Vec<CarryAttempt>, ScreenError> {
     let mut attempts = Vec::new();
+    let mut pictures = Pictures::default();
     for to in 0..marks.len() {
         for (place, time_s) in end_range_times_s(&marks[to]).into_iter().enumerate() {
-            let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&*marks).collect();
+            let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&marks).collect();
             for link in carry_links(&reaches, to, place) {
-                attempts.append(&mut carry_frame(case, &mut marks[to], &link, (to, time_s), pictures)?);
+                attempts.append(&mut carry_frame(&case, &mut marks[to], &link, (to, time_s), &mut pictures)?);
             }
         }
     }
-    Ok(attempts)
+    Ok(CarriedVisit { case, marks, attempts })
 }
 
 /// Whence marks can be carried to a frame, and which.
@@ -260,16 +251,11 @@ fn marks_name(entry: &ReachEntry) -> PathBuf {
 
 /// Pictures that were decoded, so that none is decoded twice.
 #[derive(Default)]
-pub(crate) struct Pictures {
+struct Pictures {
     seen: Vec<(PathBuf, f64, GrayImage)>,
 }
 
 impl Pictures {
-    /// Adds the picture of a file at a time, s.
-    pub(crate) fn add(&mut self, file: &Path, time_s: f64, picture: GrayImage) {
-        self.seen.push((file.to_owned(), time_s, picture));
-    }
-
     fn at(&mut self, file: &Path, time_s: f64) -> Result<GrayImage, ScreenError> {
         let known = |(path, at_s, _): &&(PathBuf, f64, GrayImage)| path == file && (at_s - time_s).abs() < SAME_TIME_S;
         if let Some((_, _, image)) = self.seen.iter().find(known) {

@@ -15,7 +15,7 @@ use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
 use super::found_bar::{FoundBar, bar_warnings, found_bars};
 use super::marks::SAME_TIME_S;
-use super::media::Look;
+use super::media::Viewing;
 use super::observe::observe;
 use super::pooled::Combine;
 use super::result::{RESULT_SCHEMA, VisitResult};
@@ -91,10 +91,10 @@ pub struct Still {
 /// [`ScreenError::Invalid`] with every fault of the case and of the files that it names; [`ScreenError::Video`] when a
 /// picture cannot be decoded after all.
 pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<MeasuredVisit, ScreenError> {
-    let mut visit = load_visit(path, Look { is_close: !options.marks_alone, keeps_frame: options.with_stills })?;
+    let mut visit = load_visit(path, Viewing { is_close: !options.marks_alone, keeps_frame: options.with_stills })?;
     follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
     let carried_marks = carried_marks(&visit);
-    let compared_marks = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit)? };
+    let compared_marks = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit) };
     let mut measured = MeasuredVisit { compared_marks, carried_marks, ..measure_visit(&visit, options) };
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {

@@ -34,16 +34,16 @@ pub(crate) struct SeenMedia {
     kept: Option<(f64, RgbImage)>,
 }
 
-/// What to look at a clip or still for.
+/// How closely a clip or still is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Look {
+pub(crate) struct Viewing {
     /// Look into the pictures at end range: for the bar, and for spots that other reaches show, too.
     pub(crate) is_close: bool,
     /// Keep the latest marked frame: it is likely to be shown.
     pub(crate) keeps_frame: bool,
 }
 
-impl Look {
+impl Viewing {
     /// See whether there is a frame, no more.
     pub(crate) const ONLY: Self = Self { is_close: false, keeps_frame: false };
 }
@@ -86,7 +86,7 @@ impl SeenMedia {
     pub(crate) fn open(
         path: &Path,
         time_s: f64,
-        look: Look,
+        viewing: Viewing,
         wanted: &Wanted,
     ) -> Result<(Self, Result<(), VideoError>), VideoError> {
         let mut media = Media::open(path)?;
@@ -101,7 +101,7 @@ impl SeenMedia {
             pictures: Vec::new(),
             kept: None,
         };
-        if look.is_close {
+        if viewing.is_close {
             // before the latest frame, so that the clip is gone through once
             let picture = |time_s: &f64| Some((*time_s, media.luma_at(*time_s).ok()?.image));
             seen.pictures = wanted.times_s.iter().filter_map(picture).collect();
@@ -110,7 +110,7 @@ impl SeenMedia {
                 None => media.luma_at(time_s).ok().map(|frame| frame.image),
             });
         }
-        let found = if look.keeps_frame {
+        let found = if viewing.keeps_frame {
             media.frame_at(time_s).map(|frame| {
                 seen.print = Some(print_of(frame.image.as_raw()));
                 seen.kept = Some((time_s, frame.image));

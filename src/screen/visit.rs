@@ -14,7 +14,7 @@ use super::error::ScreenError;
 use super::follow_starts::needed_to_follow;
 use super::found_bar::rough_bars;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
-use super::media::{Look, SeenMedia, Wanted};
+use super::media::{SeenMedia, Viewing, Wanted};
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::{MarkingSpread, scale};
@@ -64,15 +64,15 @@ pub struct CaseCheck {
 /// Reads a case and everything that it names, measures nothing, and names every problem at once.
 #[must_use]
 pub fn check_case(path: &Path) -> CaseCheck {
-    let loaded = load(path, Look::ONLY);
+    let loaded = load(path, Viewing::ONLY);
     let mut warnings = damage_warnings(&loaded.reaches);
     warnings.extend(far_wrist_warnings(&loaded.reaches, &loaded.library));
     CaseCheck { warnings, problems: loaded.problems }
 }
 
-/// Reads a case and everything that it names. `look` says whether pictures are wanted.
-pub(crate) fn load_visit(path: &Path, look: Look) -> Result<Visit, ScreenError> {
-    let Loaded { case, reaches, library, spread, problems } = load(path, look);
+/// Reads a case and everything that it names. `viewing` says whether pictures are wanted.
+pub(crate) fn load_visit(path: &Path, viewing: Viewing) -> Result<Visit, ScreenError> {
+    let Loaded { case, reaches, library, spread, problems } = load(path, viewing);
     match (case, spread) {
         (Some(case), Some(spread)) if problems.is_empty() => Ok(Visit { case, reaches, library, spread }),
         _ => Err(ScreenError::Invalid { problems }),
@@ -128,7 +128,7 @@ struct Loaded {
     problems: Vec<Problem>,
 }
 
-fn load(path: &Path, look: Look) -> Loaded {
+fn load(path: &Path, viewing: Viewing) -> Loaded {
     let (case, mut problems) = read_case(path);
     let Some((case, lines)) = case else {
         return Loaded { case: None, reaches: Vec::new(), library: Library::default(), spread: None, problems };
@@ -139,7 +139,7 @@ fn load(path: &Path, look: Look) -> Loaded {
     let mut loader = Loader {
         case: &case,
         folder,
-        look,
+        viewing,
         library: Library::default(),
         profiles: BTreeMap::new(),
         camera_profile_line: lines.camera_profile,
@@ -190,7 +190,7 @@ pub(crate) fn marking_spread(
 struct Loader<'a> {
     case: &'a CaseFile,
     folder: &'a Path,
-    look: Look,
+    viewing: Viewing,
     library: Library,
     profiles: BTreeMap<PathBuf, Option<LensProfile>>,
     camera_profile_line: usize,
@@ -249,7 +249,7 @@ impl Loader<'_> {
             times_s: end_range_times_s(&file.marks),
             bars: rough_bars(&file.marks, entry.view),
         });
-        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.look, &wanted);
+        let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.viewing, &wanted);
         let Some(file) = file else {
             return seen
                 .map_err(|cause| self.of_case.at(at.file, Fault::Media { cause: cause.into() }))

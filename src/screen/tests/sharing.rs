@@ -6,7 +6,7 @@ use std::path::Path;
 use crate::geometry::{Landmark, Side};
 use crate::pose::VisitObservations;
 use crate::screen::error::ScreenError;
-use crate::screen::media::Look;
+use crate::screen::media::Viewing;
 use crate::screen::observe::observe;
 use crate::screen::visit::load_visit;
 use crate::video::{EncodeOptions, Encoder};
@@ -55,7 +55,7 @@ fn write_clip(path: &Path, shade: u8) {
 }
 
 fn load(case: &Path) -> Result<VisitObservations, String> {
-    load_visit(case, Look::ONLY).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
+    load_visit(case, Viewing::ONLY).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
 }
 
 const HAND: &str = r#"{ "time_s": 1.0, "source": "hand", "points": { "nose": [100, 100], "datum": [200, 100] } }"#;
