@@ -175,16 +175,18 @@ fn what_cannot_be_followed_says_why() {
     });
 }
 
-/// A page whose decoder notes its number and then does nothing.
+/// A page whose decoder does nothing, and first notes its number where it is started for `command`.
 #[cfg(target_os = "linux")]
-fn with_idle_decoder() -> (Page, i64, std::path::PathBuf) {
+pub fn with_idle_decoder(command: &str) -> (Page, i64, std::path::PathBuf) {
     use std::os::unix::fs::PermissionsExt as _;
 
     let (page, visit) = Page::with_demo();
     let Page { app, router, folder, .. } = page;
     drop((app, router));
     let (decoder, pids) = (folder.path().join("idle"), folder.path().join("pids"));
-    std::fs::write(&decoder, format!("#!/bin/sh\necho $$ >> {}\nexec sleep 600\n", pids.display())).unwrap();
+    let script =
+        format!("#!/bin/sh\nif [ \"$1\" = {command} ]; then echo $$ >> {}; fi\nexec sleep 600\n", pids.display());
+    std::fs::write(&decoder, script).unwrap();
     std::fs::set_permissions(&decoder, std::fs::Permissions::from_mode(0o755)).unwrap();
     (Page::decoding_by(&decoder, folder, tworeach::web::UploadLimits::default()), visit, pids)
 }
@@ -208,7 +210,7 @@ async fn until_gone(pid: &str) {
 #[cfg(target_os = "linux")]
 fn one_clip_is_followed_at_a_time_and_stopping_kills_its_child() {
     wait_for(async {
-        let (page, visit, noted) = with_idle_decoder();
+        let (page, visit, noted) = with_idle_decoder("decode-follow");
         let reaches = page.reaches(visit);
         let [first, second, third] = [0, 1, 2].map(|at| reaches[at].id);
         page.follow(Method::POST, first).await;

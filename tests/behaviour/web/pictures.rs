@@ -12,6 +12,8 @@ use tworeach::records::VisitCase;
 use tworeach::screen::{MarksFile, Source, VisitResult};
 use tworeach::uncertainty::Measured;
 
+#[cfg(target_os = "linux")]
+use super::follow::with_idle_decoder;
 use super::page::{Page, client, wait_for};
 
 /// Comparing takes a second or two, more on a machine that is at work.
@@ -229,20 +231,6 @@ fn a_front_view_is_exported_as_the_page_measured_it() {
     });
 }
 
-/// A page whose decoder notes its number and then does nothing.
-#[cfg(target_os = "linux")]
-fn with_idle_decoder() -> (Page, i64, std::path::PathBuf) {
-    use std::os::unix::fs::PermissionsExt as _;
-
-    let (page, visit) = Page::with_demo();
-    let Page { app, router, folder, .. } = page;
-    drop((app, router));
-    let (decoder, pids) = (folder.path().join("idle"), folder.path().join("pids"));
-    std::fs::write(&decoder, format!("#!/bin/sh\necho $$ >> {}\nexec sleep 600\n", pids.display())).unwrap();
-    std::fs::set_permissions(&decoder, std::fs::Permissions::from_mode(0o755)).unwrap();
-    (Page::decoding_by(&decoder, folder, tworeach::web::UploadLimits::default()), visit, pids)
-}
-
 /// Waits until so many children were started, and the last but one is gone.
 #[cfg(target_os = "linux")]
 async fn until_started(noted: &Path, count: usize) {
@@ -264,7 +252,7 @@ async fn until_started(noted: &Path, count: usize) {
 #[cfg(target_os = "linux")]
 fn only_the_latest_marks_are_looked_for_and_nothing_half_done_is_kept() {
     wait_for(async {
-        let (page, visit, noted) = with_idle_decoder();
+        let (page, visit, noted) = with_idle_decoder("decode-look");
         let source = page.reach_ids(visit)[0];
         page.move_mark_by(source, "right_hip", 1.0).await;
         until_started(&noted, 1).await;
