@@ -92,10 +92,10 @@ pub(crate) fn method(case: &CaseFacts, input: &ReportInput<'_>) -> Vec<String> {
         ));
     }
     if compared_marks > 0 {
-        let marks = if compared_marks == 1 { "One mark".to_owned() } else { format!("{compared_marks} marks") };
-        let (was, counts) = if compared_marks == 1 { ("was", "counts") } else { ("were", "count") };
+        let times = if compared_marks == 1 { "Once".to_owned() } else { format!("{compared_marks} times") };
         paragraphs[0].push_str(&format!(
-            " {marks} of one reach {was} found again in the picture of another, and {counts} there beside what was placed by hand."
+            " {times} the spot of a mark in one reach was found again in the picture of another, and counts there beside what was placed by \
+             hand. Clothes that lie otherwise in the next reach move such spots: film in tight ones."
         ));
     }
     if carried_marks > 0 {

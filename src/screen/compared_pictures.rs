@@ -22,12 +22,13 @@ pub struct ComparedMarks {
     pub found: usize,
 }
 
-/// Compares the pictures of a visit's reaches, which it gives away for that, and adds what is found to their marks.
-pub(crate) fn compare_pictures(visit: &mut Visit) -> ComparedMarks {
+/// Compares the pictures of a visit's reaches, which it gives away for that, and adds what is found to their marks. Beside the count it
+/// gives a sentence for every spot that the marks contradict.
+pub(crate) fn compare_pictures(visit: &mut Visit) -> (ComparedMarks, Vec<String>) {
     let pictures: Vec<Vec<(f64, GrayImage)>> =
         visit.reaches.iter_mut().map(|loaded| loaded.media.take_pictures()).collect();
     if carried_marks(visit) > 0 {
-        return ComparedMarks::default();
+        return (ComparedMarks::default(), Vec::new());
     }
     let reaches: Vec<(&ReachEntry, &MarksFile)> =
         (0..visit.reaches.len()).map(|reach| (&visit.reaches[reach].entry, visit.marks_of(reach))).collect();
@@ -53,7 +54,7 @@ pub(crate) fn compare_pictures(visit: &mut Visit) -> ComparedMarks {
             add(visit, reach, frame);
         }
     }
-    answered.compared
+    (answered.compared, answered.warnings.into_iter().map(|(_, sentence)| sentence).collect())
 }
 
 fn add(visit: &mut Visit, reach: usize, frame: MarkedFrame) {

@@ -26,8 +26,13 @@ use super::marks::{
     FrameUse, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source, is_covariance,
     is_inside,
 };
-use super::observe::pooled;
+use super::observe::{pooled, skin_shift_px2};
 use super::spread::scale;
+use super::words::decimal;
+
+/// A mark and the spot that was found for it disagree beyond this squared distance, whitened by both: chi-square with two degrees of
+/// freedom, above which one pair in a hundred lies by chance.
+const APART_SQUARE: f64 = 9.21;
 
 /// A question to the pictures of a visit.
 #[derive(Debug, Clone, PartialEq)]
@@ -220,22 +225,87 @@ pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Ans
         warnings: Vec::new(),
     };
     let mut tried = BTreeSet::new();
-    for (look, answer) in answers {
+    let doubted = doubted_spots(reaches, answers, sd_px);
+    for (number, (look, answer)) in answers.iter().enumerate() {
         if let (Question::Spots { from_time_s, time_s, wanted, .. }, Some(from)) = (&look.question, look.from_reach) {
             let from = MarksOrigin { marks: reaches[from].0.marks.clone(), time_s: *from_time_s };
             let landmarks: Vec<Landmark> = wanted.iter().filter_map(|name| name.parse().ok()).collect();
             // what was not found from one reach may be from another
             tried.extend(landmarks.iter().map(|landmark| (look.reach, time_s.to_bits(), *landmark)));
+            let landmarks: Vec<Landmark> =
+                landmarks.into_iter().filter(|landmark| !doubted.contains_key(&(number, *landmark))).collect();
             answered.compared.found += answered.add_spots((look.reach, *time_s), from, &landmarks, answer);
         }
     }
     answered.compared.tried = tried.len();
+    for ((number, landmark), apart_px) in doubted {
+        let look = &answers[number].0;
+        let Some(from) = look.from_reach else { continue };
+        let words = doubted_words(reaches[look.reach].0, reaches[from].0, landmark, apart_px);
+        answered.warnings.push((look.reach, words));
+    }
     for (look, answer) in answers {
         if let Question::Bar { time_s, .. } = look.question {
             answered.put_bar(reaches, (look.reach, time_s), answer, sd_px);
         }
     }
     answered
+}
+
+/// Spots that were found, but far from the mark that a person placed there, in two reaches or more, by answer and landmark, with the
+/// distance, px. One mark that the pictures contradict is outvoted by the others; of two it cannot be told whether they are on the wrong
+/// spot or the one that they were looked for from and those that agree with it, and a wrong one would be borne out in every reach.
+fn doubted_spots(
+    reaches: &[(&ReachEntry, &MarksFile)],
+    answers: &[(Look, Answer)],
+    sd_px: f64,
+) -> BTreeMap<(usize, Landmark), f64> {
+    let placed = |reach: usize, time_s: f64, landmark: Landmark| {
+        let (marks, sd_px) = (reaches[reach].1, sd_px * scale(reaches[reach].1.image_size));
+        let here = marks
+            .frames
+            .iter()
+            .filter(|frame| frame.source == Source::Hand && (frame.time_s - time_s).abs() < SAME_TIME_S);
+        let points = here.filter_map(|frame| frame.points.get(&landmark));
+        pooled(points.map(|mark| (mark.point.to_vector(), mark.spread.covariance_px2(sd_px))))
+    };
+    let mut far: BTreeMap<(usize, u64, Landmark), Vec<(usize, f64)>> = BTreeMap::new();
+    for (number, (look, answer)) in answers.iter().enumerate() {
+        let (Question::Spots { from_time_s, time_s, wanted, .. }, Some(from), Answer::Spots(spots)) =
+            (&look.question, look.from_reach, answer)
+        else {
+            continue;
+        };
+        for landmark in wanted.iter().filter_map(|name| name.parse::<Landmark>().ok()) {
+            let Some(Spot::Found(spot)) = spots.get(landmark.name()) else { continue };
+            let seen = spot.on_bar();
+            let (there, there_px2) = placed(look.reach, *time_s, landmark);
+            let skin_px2 = skin_shift_px2(landmark, reaches[look.reach].1.image_size).unwrap_or_else(Matrix2::zeros);
+            // both marks' own errors, the match's, and how skin lies have nothing in common
+            let all_px2 = there_px2 + placed(from, *from_time_s, landmark).1 + seen.covariance_px2 + skin_px2;
+            let apart = there - seen.point.to_vector();
+            let square = all_px2.try_inverse().map_or(0.0, |inverse| apart.dot(&(inverse * apart)));
+            if square > APART_SQUARE {
+                far.entry((from, from_time_s.to_bits(), landmark)).or_default().push((number, apart.norm()));
+            }
+        }
+    }
+    let doubted = far.into_iter().filter(|(_, spots)| spots.len() > 1);
+    doubted
+        .flat_map(|((_, _, landmark), spots)| {
+            spots.into_iter().map(move |(number, apart_px)| ((number, landmark), apart_px))
+        })
+        .collect()
+}
+
+/// What is said of a spot that counts for nothing, because the marks contradict it in more than one reach.
+fn doubted_words(there: &ReachEntry, from: &ReachEntry, landmark: Landmark, apart_px: f64) -> String {
+    let (landmark, px) = (landmark.words(), decimal(apart_px, 0));
+    let (there, from) = (there.marks.display(), from.marks.display());
+    format!(
+        "{there}: the {landmark} is marked {px} px from the spot that is marked as the {landmark} in {from}, as the pictures show it. One \
+         of the two is on another spot; look at both, and mark the wrong one again. Until then this spot is not compared."
+    )
 }
 
 impl AnsweredMarks {

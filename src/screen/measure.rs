@@ -94,8 +94,10 @@ pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<Measured
     let mut visit = load_visit(path, Viewing { is_close: !options.marks_alone, keeps_frame: options.with_stills })?;
     follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
     let carried_marks = carried_marks(&visit);
-    let compared_marks = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit) };
+    let (compared_marks, contradicted) =
+        if options.marks_alone { Default::default() } else { compare_pictures(&mut visit) };
     let mut measured = MeasuredVisit { compared_marks, carried_marks, ..measure_visit(&visit, options) };
+    measured.warnings.extend(contradicted);
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
             let Some((time_s, overlay)) = measured.shown(reach) else { continue };
