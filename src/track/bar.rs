@@ -123,6 +123,28 @@ const UNKNOWNS: usize = 5;
 /// # Errors
 /// [`NoBar`] where there is not surely one.
 pub(crate) fn find_bar(picture: &Pyramid, rough: [ImagePoint; 2]) -> Result<BarFound, NoBar> {
+    find_bar_near(picture, rough, &BarNear::ANY)
+}
+
+/// What is known of a bar that is looked for; all px at a long side of [`SCALE_AT_PX`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct BarNear {
+    /// How far from the rough axis it may lie at each end, px.
+    pub(super) search_px: f64,
+    /// Half its width from and to, px.
+    pub(super) half_width_px: [f64; 2],
+    /// How far along the axis an end may lie from the rough one, px.
+    pub(super) end_search_px: f64,
+}
+
+impl BarNear {
+    /// Nothing but that it is a bar.
+    pub(super) const ANY: Self =
+        Self { search_px: SEARCH_PX, half_width_px: HALF_WIDTH_PX, end_search_px: END_SEARCH_PX };
+}
+
+/// As [`find_bar`], of a bar of which more is known.
+pub(super) fn find_bar_near(picture: &Pyramid, rough: [ImagePoint; 2], near: &BarNear) -> Result<BarFound, NoBar> {
     let plane = picture.picture();
     let (width, height) = plane.size();
     let scale = width.max(height) as f64 / SCALE_AT_PX;
@@ -133,15 +155,15 @@ pub(crate) fn find_bar(picture: &Pyramid, rough: [ImagePoint; 2]) -> Result<BarF
     }
     let mut frame =
         Frame { middle: 0.5 * (ends[0] + ends[1]), along: (ends[1] - ends[0]) / length_px, half_px: 0.5 * length_px };
-    let reach_px = (SEARCH_PX + HALF_WIDTH_PX[1]) * scale + 4.0;
+    let reach_px = (near.search_px + near.half_width_px[1]) * scale + 4.0;
     let lines = Lines::read(plane, frame, reach_px);
-    let mut model = lines.voted(scale)?;
+    let mut model = lines.voted(near, scale)?;
     let mut fit = None;
     for _ in 0..FIT_STEPS {
         frame = frame.moved(&model);
         model[0] = 0.0;
         model[1] = 0.0;
-        let lines = Lines::read(plane, frame, (HALF_WIDTH_PX[1] + 1.0) * scale + 4.0);
+        let lines = Lines::read(plane, frame, (near.half_width_px[1] + 1.0) * scale + 4.0);
         let fitted = lines.fitted(&model, scale).ok_or(NoBar::NotStraight)?;
         model = fitted.model;
         fit = Some(fitted);
@@ -155,7 +177,7 @@ pub(crate) fn find_bar(picture: &Pyramid, rough: [ImagePoint; 2]) -> Result<BarF
         return Err(NoBar::FewEdges { percent: 100.0 * fit.support });
     }
     let axis = [-1.0, 1.0].map(|place| fit.point(&frame, place, 0.0, (0.25 * length_px).powi(2)));
-    let ends = [-1.0, 1.0].map(|way| fit.end(plane, &frame, way, scale));
+    let ends = [-1.0, 1.0].map(|way| fit.end(plane, &frame, way, near.end_search_px * scale, scale));
     Ok(BarFound { axis, ends, half_width_px: model[3], support: fit.support })
 }
 
@@ -237,9 +259,9 @@ impl Lines {
     }
 
     /// The pair of straight lines with the most edges.
-    fn voted(&self, scale: f64) -> Result<SVector<f64, UNKNOWNS>, NoBar> {
-        let search = whole(SEARCH_PX * scale / PITCH_PX);
-        let widths = HALF_WIDTH_PX.map(|half| whole((half * scale).max(1.0) / PITCH_PX).max(2));
+    fn voted(&self, near: &BarNear, scale: f64) -> Result<SVector<f64, UNKNOWNS>, NoBar> {
+        let search = whole(near.search_px * scale / PITCH_PX);
+        let widths = near.half_width_px.map(|half| whole((half * scale).max(1.0) / PITCH_PX).max(2));
         // only where the change is the strongest around, so that one edge is not two; and as good half a px beside its line
         let strengths: Vec<Vec<f64>> = self
             .slopes
@@ -444,8 +466,7 @@ impl Fit {
     }
 
     /// The end on one side: where both edges stop and the grey value changes along the axis.
-    fn end(&self, plane: &Plane, frame: &Frame, way: f64, scale: f64) -> Option<BarPoint> {
-        let search_px = END_SEARCH_PX * scale;
+    fn end(&self, plane: &Plane, frame: &Frame, way: f64, search_px: f64, scale: f64) -> Option<BarPoint> {
         let [inside_px, outside_px] = [END_INSIDE_PX, END_OUTSIDE_PX].map(|px| (px * scale).max(5.0));
         let half_count = whole((search_px + inside_px.max(outside_px)) / PITCH_PX) + 2;
         let from_px = -PITCH_PX * number(half_count);
@@ -507,7 +528,7 @@ fn peak(slopes: &[f64], index: usize) -> f64 {
 
 /// The value at a place of a picture, where it has one.
 #[expect(clippy::cast_possible_truncation, reason = "single precision holds a thousandth of a px at 8192")]
-fn read(plane: &Plane, place: Vector2<f64>) -> Option<f64> {
+pub(super) fn read(plane: &Plane, place: Vector2<f64>) -> Option<f64> {
     plane.at_inside(place.x as f32, place.y as f32).map(f64::from)
 }
 

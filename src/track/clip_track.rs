@@ -212,6 +212,9 @@ impl Forward {
     fn take(&mut self, marks: &[(Landmark, ImagePoint)]) {
         let frame = self.times_s.len() - 1;
         let mut strayed_px = Vec::new();
+        // a bar that is found by itself does not stray: what its marks differ by there is the hand's error
+        let finds_bar = self.follower.as_ref().is_some_and(Follower::finds_bar);
+        let strays = |landmark: &Landmark| !(finds_bar && matches!(landmark, Landmark::BarEnd(_)));
         if let Some(follower) = &mut self.follower {
             follower.place(marks);
         } else if let Some(picture) = self.kept.pop_back() {
@@ -226,7 +229,9 @@ impl Forward {
             });
             let Some(states) = self.states.last_mut() else { continue };
             states.resize(states.len().max(place + 1), MarkState::Lost);
-            if let MarkState::Followed { point: came, .. } | MarkState::Hidden { point: came, .. } = states[place] {
+            if let MarkState::Followed { point: came, .. } | MarkState::Hidden { point: came, .. } = states[place]
+                && strays(landmark)
+            {
                 strayed_px.push((*landmark, Vector2::new(came.x - point.x, came.y - point.y)));
             }
             states[place] = MarkState::Followed { point: *point, sd_px: 0.0 };

@@ -9,6 +9,10 @@
 //! be, and it is followed again only when what was seen of it last, or what it was marked on, is seen there again. Else it is lost
 //! from a time on: it is never kept where it was in silence. A lost mark is looked for where the body must have it, and found again
 //! only by the patch that it was marked on.
+//!
+//! A bar with both ends marked that is surely found on that frame is found in each frame by itself, and its marks are where its ends
+//! are seen, not beside them as they were placed. One that is seen end on is followed by its patches, as is one whose ends are not
+//! both marked.
 
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
@@ -16,6 +20,7 @@ use nalgebra::{Matrix2, Vector2};
 use crate::geometry::{ImagePoint, Landmark, Side};
 
 use super::affine::Warp;
+use super::bar_follow::FollowedBar;
 use super::carry::SCALE_AT_PX;
 use super::limb::{Limb, LimbFound, LimbMarks, LimbSearch};
 use super::mark_state::MarkState;
@@ -91,6 +96,8 @@ pub struct Follower {
     marks: Vec<Followed>,
     /// Left, right.
     arms: [Arm; 2],
+    /// The bar, where it is found in each frame by itself.
+    bar: Option<FollowedBar>,
 }
 
 /// What is known of an arm.
@@ -143,7 +150,8 @@ impl Follower {
         let picture = Pyramid::owning(image, LEVELS);
         let (width, height) = picture.picture().size();
         let scale = width.max(height) as f64 / SCALE_AT_PX;
-        let mut follower = Self { scale, before: picture, marks: Vec::new(), arms: [Arm::default(), Arm::default()] };
+        let arms = [Arm::default(), Arm::default()];
+        let mut follower = Self { scale, before: picture, marks: Vec::new(), arms, bar: None };
         follower.place(marks);
         follower
     }
@@ -188,6 +196,21 @@ impl Follower {
                 arm.since_rad = 0.0;
             }
         }
+        if marks.iter().any(|(landmark, _)| matches!(landmark, Landmark::BarEnd(_))) {
+            let ends = self.bar_marks().map(|ends| ends.map(|end| self.marks[end].point));
+            self.bar = ends.and_then(|ends| FollowedBar::start(&self.before, ends));
+        }
+    }
+
+    /// Whether the bar is found in each frame by itself, so that its ends are where they are seen.
+    pub(crate) const fn finds_bar(&self) -> bool {
+        self.bar.is_some()
+    }
+
+    /// The marks of the bar's left and right end, where both are known.
+    fn bar_marks(&self) -> Option<[usize; 2]> {
+        let [left, right] = [Side::Left, Side::Right].map(|side| self.index_of(Landmark::BarEnd(side)));
+        Some([left?, right?])
     }
 
     /// Goes on to the next frame, and says how it stands with each mark, in the order of the start.
@@ -211,6 +234,7 @@ impl Follower {
         for side in Side::BOTH {
             self.follow_arm(side, &picture);
         }
+        self.follow_bar(&picture);
         let before = std::mem::replace(&mut self.before, picture);
         let states = self.marks.iter().map(|mark| (mark.landmark, mark.reported())).collect();
         (states, before.into_picture())
@@ -300,7 +324,9 @@ impl Follower {
         }
         // The bar keeps its direction in a raise, and its end goes with the hand.
         let wrist = self.index_of(Landmark::Wrist(side));
-        if let Some(bar) = self.index_of(Landmark::BarEnd(side)) {
+        if self.bar.is_none()
+            && let Some(bar) = self.index_of(Landmark::BarEnd(side))
+        {
             let step = match (wrist, wrist_before) {
                 (Some(wrist), Some(before)) => difference(self.marks[wrist].point, before),
                 _ => self.marks[bar].step,
@@ -313,6 +339,29 @@ impl Follower {
                 &Expected { guess, turn_rad: 0.0, shape: None, is_held: false, is_by_body: false },
                 picture,
             );
+        }
+    }
+
+    /// Looks for the bar by itself, where it is followed so.
+    fn follow_bar(&mut self, picture: &Pyramid) {
+        let (Some(marks), Some(bar)) = (self.bar_marks(), &mut self.bar) else { return };
+        let states = bar.advance(picture);
+        for ((index, state), expected) in marks.into_iter().zip(states).zip(bar.expected_ends()) {
+            let mark = &mut self.marks[index];
+            let before = mark.point;
+            mark.state = state;
+            mark.point = match state {
+                MarkState::Followed { point, .. } | MarkState::Hidden { point, .. } => point,
+                MarkState::Lost | MarkState::OutOfPicture => expected,
+            };
+            mark.step = difference(mark.point, before);
+        }
+        // From the front the arms' turn shows in the bar alone. Who marks a hip films from the side, or nearly so.
+        let turn_rad = bar.turn_rad();
+        if self.marks.iter().all(|mark| !matches!(mark.landmark, Landmark::Hip(_))) {
+            for mark in self.marks.iter_mut().filter(|mark| matches!(mark.landmark, Landmark::Shoulder(_))) {
+                mark.slide(turn_rad, self.scale);
+            }
         }
     }
 

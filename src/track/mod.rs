@@ -2,6 +2,7 @@
 
 mod affine;
 mod bar;
+mod bar_follow;
 mod carry;
 mod carry_bar;
 mod flow;
