@@ -48,18 +48,24 @@ pub struct TrialClip {
 }
 
 impl TrialClip {
-    /// The clip of a number, from a seed. Its frames are read from `kept`, where they are there, and left there else.
-    pub fn draw(seed: u64, number: u64, kept: Option<&KeptFrames>) -> Self {
+    /// The clip of a number, from a seed, filmed as a case is. Its frames are read from `kept`, where they are there, and left there
+    /// else.
+    pub fn draw(case: DemoCase, seed: u64, number: u64, kept: Option<&KeptFrames>) -> Self {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(number);
         let rng = &mut rng;
-        let mut scenario = Scenario::of(DemoCase::Side, WIDTH_PX);
+        let mut scenario = Scenario::of(case, WIDTH_PX);
         scenario.build = Build::from_stature(rng.random_range(1600.0..1950.0), normal(rng, 0.0, 1.0));
-        let position = Vector3::new(
+        let [aside_mm, height_mm, away_mm] = [
             normal(rng, 250.0, 250.0),
             normal(rng, 1150.0, 300.0).clamp(700.0, 1700.0),
             normal(rng, 3050.0, 120.0).clamp(2850.0, 3400.0),
-        );
+        ];
+        let position = match case {
+            DemoCase::Side => Vector3::new(aside_mm, height_mm, away_mm),
+            // the raised bar comes nearer, and has to stay in the picture
+            DemoCase::Front => Vector3::new(away_mm + 200.0, height_mm, aside_mm - 250.0),
+        };
         let target = Vector3::new(110.0 + normal(rng, 0.0, 30.0), 972.0, 0.0);
         scenario.camera = SceneCamera::looking_at(scenario.camera.lens, position, target, normal(rng, 0.0, 0.8));
         let raises = draw_raises(rng);
@@ -87,7 +93,7 @@ impl TrialClip {
         let body_at = |time_s: f64| Skeleton::posed(&scenario.build, &course.stance_at(time_s));
         let count = frame_count(course.duration_s());
         let times_s: Vec<f64> = (0..count).map(|frame| f64::from(frame) / FRAME_RATE).collect();
-        let landmarks = marked();
+        let landmarks = marked(case);
         let place = |time_s: f64, landmark: Landmark| {
             let world_mm = scenario.landmark_mm(&body_at(time_s), landmark);
             scenario.camera.project(&world_mm).expect("a seated person is in front of the camera")
@@ -111,7 +117,7 @@ impl TrialClip {
                 (*landmark, ImagePoint::new(at.x + off[0], at.y + off[1]))
             })
             .collect();
-        let hiding_px = HIDING_MM * (scenario.camera.lens.fx / position.z);
+        let hiding_px = HIDING_MM * (scenario.camera.lens.fx / away_mm);
         let mut render = || {
             let frames = times_s.iter().enumerate().map(|(frame, time_s)| {
                 let light = renderer.expose(body_at, *time_s, shutter_s);
@@ -127,7 +133,7 @@ impl TrialClip {
             frames.collect()
         };
         let frames = match kept {
-            Some(kept) => kept.frames(seed, number, &mut render),
+            Some(kept) => kept.frames(case.name(), seed, number, &mut render),
             None => render(),
         };
         Self { frames, times_s, raises, start, marks, truth, hidden, hiding_px }
@@ -161,17 +167,32 @@ impl TrialClip {
     }
 }
 
-/// What is marked: of the arm and trunk first.
-fn marked() -> Vec<Landmark> {
-    let right = Side::Right;
-    vec![
-        Landmark::Shoulder(right),
-        Landmark::Elbow(right),
-        Landmark::Wrist(right),
-        Landmark::Hip(right),
-        Landmark::BarEnd(right),
-        Landmark::Datum,
-    ]
+/// What is marked: the four first that are hidden in some clips.
+fn marked(case: DemoCase) -> Vec<Landmark> {
+    let (left, right) = (Side::Left, Side::Right);
+    match case {
+        DemoCase::Side => vec![
+            Landmark::Shoulder(right),
+            Landmark::Elbow(right),
+            Landmark::Wrist(right),
+            Landmark::Hip(right),
+            Landmark::BarEnd(right),
+            Landmark::Datum,
+        ],
+        DemoCase::Front => vec![
+            Landmark::BarEnd(left),
+            Landmark::BarEnd(right),
+            Landmark::Shoulder(left),
+            Landmark::Shoulder(right),
+            Landmark::Elbow(left),
+            Landmark::Elbow(right),
+            Landmark::Wrist(left),
+            Landmark::Wrist(right),
+            Landmark::PlumbTop,
+            Landmark::PlumbBottom,
+            Landmark::Datum,
+        ],
+    }
 }
 
 /// Which mark is hidden, and from which frame on; `None` where that falls on the marked frame.

@@ -33,12 +33,19 @@ impl KeptFrames {
     }
 
     /// The frames of a clip, as they were kept, or rendered and kept.
-    pub fn frames(&self, seed: u64, number: u64, render: impl FnOnce() -> Vec<GrayImage>) -> Vec<GrayImage> {
+    pub fn frames(
+        &self,
+        case: &str,
+        seed: u64,
+        number: u64,
+        render: impl FnOnce() -> Vec<GrayImage>,
+    ) -> Vec<GrayImage> {
         let mut key = self.key.clone();
+        key.update(case);
         key.update(seed.to_le_bytes());
         key.update(number.to_le_bytes());
         let name: String = key.finalize().iter().take(12).map(|byte| format!("{byte:02x}")).collect();
-        let path = self.folder.join(format!("{seed}-{number}-{name}"));
+        let path = self.folder.join(format!("{case}-{seed}-{number}-{name}"));
         if let Ok(bytes) = fs::read(&path) {
             return parsed(&bytes);
         }

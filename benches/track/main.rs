@@ -1,5 +1,5 @@
 //! How marks are followed through rendered clips: where they end, what is declared lost, and whether raises and holds are found.
-//! `cargo bench --bench track -- [CLIPS] [SEED] [--keep] [--hide N]`; `CLIPS` may be `FROM..TO`. Rendering takes half a minute of CPU a
+//! `cargo bench --bench track -- [CLIPS] [SEED] [front] [--keep] [--hide N]`; `CLIPS` may be `FROM..TO`. Rendering takes half a minute of CPU a
 //! clip. With `--keep` rendered frames are kept in the target's folder (some 25 MB a clip), and read from there the next time. With
 //! `--hide N` each clip in which nothing is hidden is followed N times more, each time with another mark hidden: many hidden marks
 //! for little rendering.
@@ -13,8 +13,9 @@ use std::collections::BTreeMap;
 use std::time::Instant;
 
 use nalgebra::Vector2;
+use tworeach::demo::DemoCase;
 use tworeach::geometry::{ImagePoint, Landmark, Side};
-use tworeach::track::{Follower, MarkState, course};
+use tworeach::track::{Follower, MarkState, RaiseLimits, bar_heights, course};
 
 use clip::{FRAME_RATE, HIDDEN_FRAMES, TrialClip};
 use kept::KeptFrames;
@@ -31,10 +32,11 @@ fn main() {
     let seed: u64 = arguments.next().map_or(1, |text| text.parse().expect("SEED is a number"));
     let mut options = std::env::args().skip_while(|argument| argument != "--hide").skip(1);
     let hidings: u64 = options.next().map_or(0, |text| text.parse().expect("N is a number"));
+    let case = if arguments.next().as_deref() == Some("front") { DemoCase::Front } else { DemoCase::Side };
     let kept = std::env::args().any(|argument| argument == "--keep").then(KeptFrames::open);
     let (mut sum, mut more) = (Sum::default(), Sum::default());
     for number in numbers {
-        let clip = TrialClip::draw(seed, number, kept.as_ref());
+        let clip = TrialClip::draw(case, seed, number, kept.as_ref());
         let started = Instant::now();
         let states = followed(&clip);
         sum.seconds += started.elapsed().as_secs_f64();
@@ -169,7 +171,8 @@ impl Sum {
         self.add_raises(number, clip, states);
     }
 
-    fn add_raises(&mut self, number: u64, clip: &TrialClip, states: &[Vec<MarkState>]) {
+    /// The angle of the arm in each frame, deg.
+    fn angles(clip: &TrialClip, states: &[Vec<MarkState>]) -> Vec<Option<f64>> {
         let angle = |states: &Vec<MarkState>| {
             let place = |landmark: Landmark| {
                 let index = clip.marks.iter().position(|(marked, _)| *marked == landmark)?;
@@ -186,8 +189,19 @@ impl Sum {
             let deg = (down.y * arm.x - down.x * arm.y).atan2(down.dot(&arm)).to_degrees();
             Some(if deg < -90.0 { deg + 360.0 } else { deg })
         };
-        let angles: Vec<Option<f64>> = states.iter().map(angle).collect();
-        let found = course(&clip.times_s, &angles).raises;
+        states.iter().map(angle).collect()
+    }
+
+    fn add_raises(&mut self, number: u64, clip: &TrialClip, states: &[Vec<MarkState>]) {
+        // hips are marked from the side alone
+        let is_from_front = clip.marks.iter().all(|(landmark, _)| !matches!(landmark, Landmark::Hip(_)));
+        let (values, limits) = if is_from_front {
+            let landmarks: Vec<Landmark> = clip.marks.iter().map(|(landmark, _)| *landmark).collect();
+            (bar_heights(&landmarks, states, &clip.marks), RaiseLimits::BAR_HEIGHT)
+        } else {
+            (Self::angles(clip, states), RaiseLimits::ARM_ANGLE)
+        };
+        let found = course(&clip.times_s, &values, &limits).raises;
         self.clips_right += usize::from(found.len() == clip.raises.len());
         if found.len() != clip.raises.len() {
             println!("  clip {number}: {} raises in place of {}", found.len(), clip.raises.len());

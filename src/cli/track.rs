@@ -10,7 +10,7 @@ use anyhow::{Context as _, bail};
 use super::outputs::OutputFolder;
 use super::progress::{Progress, pace};
 use crate::report::{FilmInput, render_course_chart, write_film};
-use crate::screen::{TrackedClip, track_marks};
+use crate::screen::{ClipCurve, TrackedClip, track_marks};
 use crate::track::MarkState;
 
 /// The film's name.
@@ -22,7 +22,7 @@ const FILM: &str = "film.mp4";
   tworeach track before-internal.mp4 --marks before-internal.marks.json --out tracked
 
 Writes tracks.csv (every mark in every frame: placed, followed, unsure where it may have slid by more than 5 px at 1280 px wide, \
-hidden, lost or out_of_picture), course.svg (the arm's angle over time) and marks.json: \
+hidden, lost or out_of_picture), course.svg (the arm's angle, or the bar's height, over time) and marks.json: \
 the followed marks on the holds, which a case can name in place of the marks that they came from. With --film also film.mp4: \
 the clip with the followed marks and the arm's angle drawn over it.
 
@@ -120,20 +120,30 @@ fn csv(clip: &TrackedClip) -> String {
 fn print_course(out: &mut impl io::Write, clip: &TrackedClip) -> io::Result<()> {
     let starts: Vec<String> = clip.starts_s.iter().map(|time_s| format!("{time_s:.2}")).collect();
     writeln!(out, "{} frames, marks from {} s", clip.track.times_s.len(), starts.join(", "))?;
-    match (clip.side, clip.course.raises.len()) {
-        (None, _) => writeln!(out, "no angle: it takes shoulder, wrist and hip of one side")?,
+    match (clip.shows, clip.course.raises.len()) {
+        (None, _) => writeln!(
+            out,
+            "no curve: the arm's angle takes shoulder, wrist and hip of one side, the bar's height both shoulders and both ends of the bar"
+        )?,
         (Some(_), 0) => writeln!(out, "no raise was found")?,
         _ => {}
     }
     for (number, raise) in clip.course.raises.iter().enumerate() {
         write!(out, "raise {}: {:.2} to {:.2} s", number + 1, raise.start_s, raise.end_s)?;
+        // more decimals where the unit is greater
+        let (decimals, unit) = match clip.shows {
+            Some(ClipCurve::BarHeight) => (3, "lengths of the bar above the shoulders"),
+            _ => (1, "deg"),
+        };
         match raise.hold {
             Some(hold) => writeln!(
                 out,
-                ", held from {:.2} to {:.2} s at {:.1} deg on the picture (spread {:.1})",
-                hold.start_s, hold.end_s, hold.mean_deg, hold.sd_deg
+                ", held from {:.2} to {:.2} s at {:.decimals$} {unit} on the picture (spread {:.decimals$})",
+                hold.start_s, hold.end_s, hold.mean, hold.sd
             )?,
-            None => writeln!(out, ", a swing up to {:.1} deg on the picture: no hold at end range", raise.peak_deg)?,
+            None => {
+                writeln!(out, ", a swing up to {:.decimals$} {unit} on the picture: no hold at end range", raise.peak)?
+            }
         }
     }
     let track = &clip.track;

@@ -9,7 +9,7 @@ use crate::track::Raise;
 use super::case::ReachEntry;
 use super::error::ScreenError;
 use super::marks::MarkedFrame;
-use super::track_marks::{TrackedClip, placed_marks, starts};
+use super::track_marks::{ClipCurve, TrackedClip, placed_marks, starts};
 use super::visit::Visit;
 
 /// How far the following has come.
@@ -30,6 +30,14 @@ pub(crate) const fn needed_to_follow(side: Side) -> [Landmark; 3] {
     [Landmark::Shoulder(side), Landmark::Wrist(side), Landmark::Hip(side)]
 }
 
+/// The marks that the bar's height in a front view takes.
+pub(crate) const NEEDED_IN_FRONT: [Landmark; 4] = [
+    Landmark::Shoulder(Side::Left),
+    Landmark::Shoulder(Side::Right),
+    Landmark::BarEnd(Side::Left),
+    Landmark::BarEnd(Side::Right),
+];
+
 /// Follows the marks of every reach that has a frame to start from, and adds marks at end range of each raise to its marks.
 ///
 /// # Errors
@@ -41,9 +49,10 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         }
         let placed = placed_marks(visit.marks_of(reach));
         let loaded = &visit.reaches[reach];
-        let arm = loaded.entry.near_side.map(|side| (side, facing(&loaded.entry, side)));
+        let arm = loaded.entry.near_side;
+        let shows = arm.map(|side| ClipCurve::ArmAngle { side, facing: facing(&loaded.entry, side) });
         let begun = Instant::now();
-        let clip = TrackedClip::follow(loaded.media.path(), &placed, arm, |done, all| {
+        let clip = TrackedClip::follow(loaded.media.path(), &placed, shows, |done, all| {
             on_frame(FollowProgress { reach, done, all, begun });
         })?;
         let marks = &visit.library.files[loaded.marks].path;

@@ -12,7 +12,7 @@ use super::case::ReachEntry;
 use super::error::ScreenError;
 use super::follow_starts::{facing, needed_to_follow};
 use super::marks::MarksFile;
-use super::track_marks::{TrackedClip, placed_marks};
+use super::track_marks::{ClipCurve, TrackedClip, placed_marks};
 use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::track::{PlacedMarks, Raise};
 
@@ -108,7 +108,7 @@ impl ArmToFollow {
             .map(|frame| PlacedMarks { time_s: frame.time_s, marks: frame.points.iter().filter_map(mark).collect() })
             .collect();
         let facing = if self.faces_right { 1.0 } else { -1.0 };
-        TrackedClip::follow(path, &placed, Some((self.side, facing)), progress)
+        TrackedClip::follow(path, &placed, Some(ClipCurve::ArmAngle { side: self.side, facing }), progress)
             .map(|clip| FollowedArm::of(self.side, clip))
     }
 }
@@ -127,8 +127,8 @@ impl FollowedArm {
         Self {
             side,
             times_s: clip.track.times_s,
-            angles_deg: clip.image_angles_deg,
-            smoothed_deg: clip.course.smoothed_deg,
+            angles_deg: clip.values,
+            smoothed_deg: clip.course.smoothed,
             raises: clip.course.raises,
             unseen,
         }

@@ -72,6 +72,6 @@ pub use result::{
 };
 pub use sentences::pain_stops;
 pub use spread::{LandmarkSd, SPREAD_SCHEMA, SpreadFile};
-pub use track_marks::{TrackedClip, track_marks};
+pub use track_marks::{ClipCurve, TrackedClip, track_marks};
 pub use visit::{CaseCheck, check_case};
 pub use wanted::{further_landmarks, needed_landmarks};

@@ -1,4 +1,5 @@
-//! Marks of a clip followed through it: the arm's angle over time, its raises and holds, and marks on the holds to measure with.
+//! Marks of a clip followed through it: the arm's angle or the bar's height over time, raises and holds, and marks on the holds to
+//! measure with.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -7,10 +8,13 @@ use nalgebra::Vector2;
 
 use crate::geometry::{Angle, ImagePoint, Landmark, Side};
 use crate::pose::Motion;
-use crate::track::{ClipTrack, Course, MarkState, PlacedMarks, Raise, SHORTEST_HOLD_S, course, follow_clip};
+use crate::track::{
+    ClipTrack, Course, MarkState, PlacedMarks, Raise, RaiseLimits, SHORTEST_HOLD_S, bar_heights, course, follow_clip,
+};
 use crate::video::TIME_TOLERANCE_S;
 
 use super::error::ScreenError;
+use super::follow_starts::{NEEDED_IN_FRONT, needed_to_follow};
 use super::marks::{
     FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source,
 };
@@ -23,15 +27,35 @@ const HOLD_SHARES: [f64; 3] = [0.25, 0.5, 0.75];
 /// A mark stands for a hold where it was followed in this share of its frames at least. Common practice.
 const FOLLOWED_SHARE_MIN: f64 = 0.5;
 
+/// What shows the raises of a clip.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ClipCurve {
+    /// The plain angle on the picture from trunk to arm, deg.
+    ArmAngle {
+        /// The arm.
+        side: Side,
+        /// +1 where the person faces the picture's right.
+        facing: f64,
+    },
+    /// The height of the bar's middle above the shoulders as marked, in lengths of the bar: see [`bar_heights`].
+    BarHeight,
+}
+
+/// How long an arm is in lengths of the bar, as [`RaiseLimits::BAR_HEIGHT`] has it. Common practice, no source.
+const ARM_OF_BAR: f64 = 0.5;
+
+/// Beyond this height, in lengths of the arm, a height tells no turn any more: 10 deg from upright.
+const TURN_TELLS: f64 = 0.985;
+
 /// A clip whose marks were followed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrackedClip {
     /// The marks in every frame.
     pub track: ClipTrack,
-    /// The arm that the angle is of; `None` where the marks show no trunk and arm from the side.
-    pub side: Option<Side>,
-    /// The plain angle on the picture from trunk to arm, deg, in each frame where its marks are followed.
-    pub image_angles_deg: Vec<Option<f64>>,
+    /// What is looked at; `None` where the marks show neither trunk and arm from the side nor shoulders and bar.
+    pub shows: Option<ClipCurve>,
+    /// Its value in each frame where its marks are followed.
+    pub values: Vec<Option<f64>>,
     /// The same smoothed, and its raises.
     pub course: Course,
     /// Times of the frames that marks were placed on, s, as the marks file has them: those of [`ClipTrack::anchors`].
@@ -54,13 +78,13 @@ pub fn track_marks(
     if placed.is_empty() {
         return Err(ScreenError::NothingToFollow { path: marks_path.to_owned() });
     }
-    let has = |side: &Side| {
-        let needed = [Landmark::Shoulder(*side), Landmark::Wrist(*side), Landmark::Hip(*side)];
-        let all = placed.iter().flat_map(|frame| &frame.marks);
-        needed.iter().all(|landmark| all.clone().any(|(placed, _)| placed == landmark))
-    };
-    let arm = Side::BOTH.into_iter().find(has).map(|side| (side, side.sign()));
-    let tracked = TrackedClip::follow(clip, &placed, arm, progress)?;
+    let all = placed.iter().flat_map(|frame| &frame.marks);
+    let has = |needed: &[Landmark]| needed.iter().all(|landmark| all.clone().any(|(placed, _)| placed == landmark));
+    let arm = Side::BOTH.into_iter().find(|side| has(&needed_to_follow(*side)));
+    let arm = arm.map(|side| ClipCurve::ArmAngle { side, facing: side.sign() });
+    // the view is not known here: who marks a hip films from the side
+    let shows = arm.or_else(|| has(&NEEDED_IN_FRONT).then_some(ClipCurve::BarHeight));
+    let tracked = TrackedClip::follow(clip, &placed, shows, progress)?;
     let origin = std::fs::canonicalize(marks_path).unwrap_or_else(|_| marks_path.to_owned());
     let marks = MarksFile {
         schema: MARKS_SCHEMA.to_owned(),
@@ -111,23 +135,32 @@ fn marks_at(marks: &MarksFile, time_s: f64) -> Option<PlacedMarks> {
 }
 
 impl TrackedClip {
-    /// Follows marks through the clip at `path`. `arm` is the arm whose angle is looked at, with +1 where the person faces the
-    /// picture's right.
+    /// Follows marks through the clip at `path`. `shows` is what is looked at.
     pub(crate) fn follow(
         path: &Path,
         placed: &[PlacedMarks],
-        arm: Option<(Side, f64)>,
+        shows: Option<ClipCurve>,
         progress: impl FnMut(usize, usize),
     ) -> Result<Self, ScreenError> {
         let track = follow_clip(path, placed, progress).map_err(|source| ScreenError::Video { source })?;
-        let angle = |frame: usize| arm.and_then(|(side, facing)| image_angle_deg(&track, frame, side, facing));
-        let image_angles_deg: Vec<Option<f64>> = (0..track.times_s.len()).map(angle).collect();
-        let course = course(&track.times_s, &image_angles_deg);
+        let (values, limits) = match shows {
+            Some(ClipCurve::ArmAngle { side, facing }) => {
+                let angle = |frame: usize| image_angle_deg(&track, frame, side, facing);
+                ((0..track.times_s.len()).map(angle).collect(), RaiseLimits::ARM_ANGLE)
+            }
+            Some(ClipCurve::BarHeight) => {
+                // of a mark that was placed more than once the first
+                let placed: Vec<_> = placed.iter().flat_map(|frame| frame.marks.iter().copied()).collect();
+                (bar_heights(&track.landmarks, &track.states, &placed), RaiseLimits::BAR_HEIGHT)
+            }
+            None => (vec![None; track.times_s.len()], RaiseLimits::ARM_ANGLE),
+        };
+        let course = course(&track.times_s, &values, &limits);
         // of times within one frame the first
         let shown = |time_s: f64| track.times_s.partition_point(|other| *other <= time_s + TIME_TOLERANCE_S);
         let mut starts_s: Vec<f64> = placed.iter().map(|placed| placed.time_s).collect();
         starts_s.dedup_by(|later, earlier| shown(*later) == shown(*earlier));
-        Ok(Self { track, side: arm.map(|(side, _)| side), image_angles_deg, course, starts_s })
+        Ok(Self { track, shows, values, course, starts_s })
     }
 
     /// The raises to measure: those with a hold, or all where none has one.
@@ -143,7 +176,11 @@ impl TrackedClip {
             || (raise.peak_s - 0.5 * SHORTEST_HOLD_S, raise.peak_s + 0.5 * SHORTEST_HOLD_S),
             |hold| (hold.start_s, hold.end_s),
         );
-        let within = self.frames_within(from_s, to_s).filter_map(|frame| self.course.smoothed_deg[frame]);
+        let within = self.frames_within(from_s, to_s).filter_map(|frame| self.course.smoothed[frame]);
+        let within = within.map(|value| match self.shows {
+            Some(ClipCurve::BarHeight) => turn_of_height_deg(value),
+            _ => value,
+        });
         let (low, high) =
             within.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), deg| (low.min(deg), high.max(deg)));
         Motion { is_held: raise.hold.is_some(), turned_deg: (high - low).max(0.0) }
@@ -221,6 +258,11 @@ impl TrackedClip {
         let to = self.track.times_s.partition_point(|time_s| *time_s <= to_s + SAME_TIME_S);
         from..to
     }
+}
+
+/// About how far arms are turned from hanging where the bar is so high, in its lengths, deg.
+fn turn_of_height_deg(height: f64) -> f64 {
+    (height / ARM_OF_BAR).clamp(-TURN_TELLS, TURN_TELLS).asin().to_degrees() + 90.0
 }
 
 fn spread(sd_px: f64) -> PointSpread {

@@ -3,6 +3,7 @@
 mod affine;
 mod bar;
 mod bar_follow;
+mod bar_height;
 mod carry;
 mod carry_bar;
 mod flow;
@@ -20,12 +21,13 @@ mod window;
 
 pub use affine::{Aligned, Warp};
 pub(crate) use bar::{BarFound, BarPoint, NoBar, find_bar};
+pub use bar_height::bar_heights;
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
 pub use clip_track::{Anchor, ClipTrack, PlacedMarks, follow_clip};
 pub use flow::{Flow, FlowLoss, FlowOptions, flow, flow_both_ways};
 pub use follow::Follower;
 pub use mark_state::MarkState;
 pub use pyramid::Pyramid;
-pub use raises::{Course, Hold, Raise, SHORTEST_HOLD_S, course};
+pub use raises::{Course, Hold, Raise, RaiseLimits, SHORTEST_HOLD_S, course};
 pub use room::PictureMotion;
 pub use smooth::{LowPass, Smoothed, chosen_cutoff_hz, smooth};

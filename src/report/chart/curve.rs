@@ -5,7 +5,7 @@ use std::ops::Range;
 use serde::Serialize;
 
 use super::canvas::ticks;
-use super::course::CoursePlan;
+use super::course::{CoursePlan, CurveWords};
 use crate::geometry::Landmark;
 use crate::report::wording::fixed;
 use crate::screen::FollowedArm;
@@ -62,7 +62,7 @@ impl Curve {
     /// The curve of an arm over the frames of its clip, whose times (s) increase; `None` where there is nothing to draw. The words of
     /// its spans are empty.
     pub fn of(arm: &FollowedArm, frame_times_s: &[f64]) -> Option<Self> {
-        let plan = CoursePlan::of(&arm.times_s, &arm.angles_deg, &arm.raises)?;
+        let plan = CoursePlan::of(&arm.times_s, &arm.angles_deg, &arm.raises, &CurveWords::ARM_ANGLE)?;
         let at_frames = |values: &[Option<f64>]| -> Vec<Option<f64>> {
             frame_times_s.iter().map(|time_s| values[frame_at(&arm.times_s, *time_s)?].map(hundredth)).collect()
         };
@@ -71,12 +71,12 @@ impl Curve {
         let hold = |hold: &crate::track::Hold| CurveHold {
             from_s: hold.start_s,
             to_s: hold.end_s,
-            label: format!("{}°", fixed(hold.mean_deg, 1)),
+            label: format!("{}°", fixed(hold.mean, 1)),
         };
         Some(Self {
-            low_deg: plan.angles_deg.start,
-            high_deg: plan.angles_deg.end,
-            angle_ticks_deg: ticks(&plan.angles_deg, ANGLE_TICKS_MAX),
+            low_deg: plan.values.start,
+            high_deg: plan.values.end,
+            angle_ticks_deg: ticks(&plan.values, ANGLE_TICKS_MAX),
             time_ticks_s: ticks(&times_s, TIME_TICKS_MAX),
             smoothed_deg: at_frames(&arm.smoothed_deg),
             holds: plan.holds.iter().map(hold).collect(),
@@ -126,14 +126,14 @@ mod tests {
     fn arm() -> FollowedArm {
         let wrist = Landmark::Wrist(Side::Right);
         let unseen = |landmark, is_hidden, from_s, to_s| UnseenSpan { landmark, is_hidden, from_s, to_s };
-        let hold = Hold { start_s: 1.0, end_s: 1.5, mean_deg: 99.96, sd_deg: 0.1 };
+        let hold = Hold { start_s: 1.0, end_s: 1.5, mean: 99.96, sd: 0.1 };
         let angles_deg = vec![Some(20.004), Some(60.0), Some(100.0), Some(99.0), None, None];
         FollowedArm {
             side: Side::Right,
             times_s: vec![0.0, 0.5, 1.0, 1.5, 2.0, 2.5],
             smoothed_deg: angles_deg.clone(),
             angles_deg,
-            raises: vec![Raise { start_s: 0.0, peak_s: 1.0, peak_deg: 100.0, end_s: 1.5, hold: Some(hold) }],
+            raises: vec![Raise { start_s: 0.0, peak_s: 1.0, peak: 100.0, end_s: 1.5, hold: Some(hold) }],
             unseen: vec![
                 unseen(wrist, true, 0.5, 0.5),
                 unseen(wrist, false, 2.0, 2.5),

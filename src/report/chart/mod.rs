@@ -17,7 +17,7 @@ pub use agreement::render_agreement_chart;
 pub use calls::{CallCurve, CallShares, render_call_curves};
 pub(crate) use canvas::{Drawing, escape};
 pub(crate) use case::{case_charts, side_name};
-pub(crate) use course::course_of_reach;
+pub(crate) use course::{CurveWords, course_of_reach};
 pub use course::{course_chart_name, render_course_chart};
 pub(crate) use curve::Curve;
 pub(crate) use delta::retest_delta;

@@ -6,10 +6,11 @@ use super::canvas::{Canvas, Ink};
 use super::held::HeldReach;
 use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::Rotation;
+use crate::report::chart::CurveWords;
 use crate::report::font::{Weight, width_em};
 use crate::report::palette::{BLUE, Color, INK, MUTED, VERMILION, WHITE};
-use crate::report::wording::{fixed, rotation_word};
-use crate::screen::TrackedClip;
+use crate::report::wording::rotation_word;
+use crate::screen::{ClipCurve, TrackedClip};
 use crate::track::MarkState;
 
 /// Lengths below are px where the film's short side has so many.
@@ -166,7 +167,7 @@ impl<'a> Scene<'a> {
             }
             let (Some(shoulder), Some(wrist)) = (shoulder, self.point(frame, Landmark::Wrist(side))) else { continue };
             let color = self.held.map_or(BLUE, |held| color_of(held.rotation));
-            if self.track.side == Some(side) {
+            if matches!(self.track.shows, Some(ClipCurve::ArmAngle { side: of, .. }) if of == side) {
                 let beyond = [0, 1].map(|axis| wrist[axis] + RAY_BEYOND_RATIO * (wrist[axis] - shoulder[axis]));
                 self.cased(canvas, &[shoulder, beyond], 0.5 * RAY_WIDTH, &[], color);
             }
@@ -196,11 +197,15 @@ impl<'a> Scene<'a> {
     /// What the panel says in a frame, or the widest that it says in any.
     fn panel_words(&self, frame: Option<usize>) -> Vec<Words> {
         let mut words = Vec::new();
-        let angle = frame.map_or(Some(188.8), |frame| self.track.course.smoothed_deg.get(frame).copied().flatten());
-        let angle = angle.map(|deg| format!("{}°", fixed(deg, 1)));
+        let value = frame.map_or(Some(188.8), |frame| self.track.course.smoothed.get(frame).copied().flatten());
+        let value = self.track.shows.zip(value).map(|(shows, value)| CurveWords::of(shows).figure(value));
+        let (what, none) = match self.track.shows {
+            Some(ClipCurve::BarHeight) => ("bar above shoulders, in its lengths", "no bar"),
+            _ => ("on the picture, not measured", "no angle"),
+        };
         let Some(held) = self.held else {
-            words.push(Words::new(angle.unwrap_or_else(|| "no angle".to_owned()), FIGURE_SIZE, INK));
-            words.push(Words::new("on the picture, not measured", SMALL_SIZE, MUTED));
+            words.push(Words::new(value.unwrap_or_else(|| none.to_owned()), FIGURE_SIZE, INK));
+            words.push(Words::new(what, SMALL_SIZE, MUTED));
             words.push(Words::new(self.held_words(frame), SMALL_SIZE, MUTED));
             return words;
         };
@@ -213,7 +218,11 @@ impl<'a> Scene<'a> {
         for absence in &held.absences {
             words.push(Words::new(absence.clone(), SMALL_SIZE, INK));
         }
-        let now = angle.map_or_else(|| "no angle now".to_owned(), |angle| format!("on the picture now {angle}"));
+        let now = match (self.track.shows, value) {
+            (_, None) => format!("{none} now"),
+            (Some(ClipCurve::BarHeight), Some(value)) => format!("bar now {value} of its lengths above the shoulders"),
+            (_, Some(value)) => format!("on the picture now {value}"),
+        };
         words.push(Words::new(now, SMALL_SIZE, MUTED));
         words.push(Words::new(self.held_words(frame), SMALL_SIZE, MUTED));
         words

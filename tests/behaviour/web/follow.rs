@@ -85,12 +85,12 @@ fn what_is_followed_is_what_the_command_follows_from_the_exported_marks() {
                     (ours, theirs) => ours == theirs,
                 })
         };
-        assert!(are_close(&arm.angles_deg, &command.image_angles_deg), "other angles than the command's");
-        assert!(are_close(&arm.smoothed_deg, &command.course.smoothed_deg));
+        assert!(are_close(&arm.angles_deg, &command.values), "other angles than the command's");
+        assert!(are_close(&arm.smoothed_deg, &command.course.smoothed));
         assert_eq!(arm.raises.len(), command.course.raises.len());
         for (ours, theirs) in arm.raises.iter().zip(&command.course.raises) {
             let (ours, theirs) = (ours.hold.unwrap(), theirs.hold.unwrap());
-            assert!(is_close(ours.start_s, theirs.start_s) && is_close(ours.mean_deg, theirs.mean_deg));
+            assert!(is_close(ours.start_s, theirs.start_s) && is_close(ours.mean, theirs.mean));
         }
         let curve = &told["curve"];
         assert_eq!(curve["angles_deg"].as_array().unwrap().len(), reach.media.facts.frame_times_s.len());
