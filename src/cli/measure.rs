@@ -24,7 +24,7 @@ fn chart_names() -> Vec<String> {
     let mut names = vec!["rotations.svg".to_owned(), "retest-delta.svg".to_owned()];
     for occasion in [Occasion::Before, Occasion::After] {
         for rotation in [Rotation::Internal, Rotation::External] {
-            for view in [View::Side, View::Oblique] {
+            for view in [View::Side, View::Front, View::Oblique] {
                 names.push(format!("{}.svg", course_chart_name(occasion, rotation, view)));
                 names.push(film_name(occasion, rotation, view));
             }

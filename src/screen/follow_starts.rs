@@ -1,13 +1,16 @@
 //! Reaches marked on a frame to start from: their marks are followed through the clip, and its raises are measured.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::Instant;
 
 use crate::geometry::{Landmark, Side};
+use crate::pose::View;
 use crate::track::Raise;
 
 use super::case::ReachEntry;
 use super::error::ScreenError;
+use super::front_holds::{HoldMarks, mark_holds};
 use super::marks::MarkedFrame;
 use super::track_marks::{ClipCurve, TrackedClip, placed_marks, starts};
 use super::visit::Visit;
@@ -49,17 +52,26 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         }
         let placed = placed_marks(visit.marks_of(reach));
         let loaded = &visit.reaches[reach];
-        let arm = loaded.entry.near_side;
-        let shows = arm.map(|side| ClipCurve::ArmAngle { side, facing: facing(&loaded.entry, side) });
+        let shows = match (loaded.entry.view, loaded.entry.near_side) {
+            (View::Front, _) => Some(ClipCurve::BarHeight),
+            (_, near) => near.map(|side| ClipCurve::ArmAngle { side, facing: facing(&loaded.entry, side) }),
+        };
         let begun = Instant::now();
         let clip = TrackedClip::follow(loaded.media.path(), &placed, shows, |done, all| {
             on_frame(FollowProgress { reach, done, all, begun });
         })?;
         let marks = &visit.library.files[loaded.marks].path;
         let name = marks.file_name().map(PathBuf::from).unwrap_or_default();
-        let frames = clip.frames_of_raises(&name);
+        let holds = if loaded.entry.view == View::Front {
+            let marked = mark_holds(loaded.media.path(), &clip, &placed, &name);
+            Some(marked.map_err(|source| ScreenError::Video { source })?)
+        } else {
+            None
+        };
+        let frames = holds.as_ref().map_or_else(|| clip.frames_of_raises(&name), |holds| holds.frames.clone());
         visit.library.add_followed(loaded.marks, frames);
         visit.reaches[reach].followed = Some(clip);
+        visit.reaches[reach].holds = holds;
     }
     let mut problems = Vec::new();
     visit.library.trace(&mut problems);
@@ -81,8 +93,11 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
         let is_in = |raise: &Raise, frame: &&MarkedFrame| (raise.start_s..=raise.end_s).contains(&frame.time_s);
         let raises = clip.measured_raises();
         if raises.is_empty() {
-            let lost = loaded.entry.near_side.into_iter().flat_map(needed_to_follow);
-            let lost: Vec<String> = lost.filter_map(|landmark| lost_words(clip, landmark)).collect();
+            let needed = match (loaded.entry.view, loaded.entry.near_side) {
+                (View::Front, _) => NEEDED_IN_FRONT.to_vec(),
+                (_, near) => near.into_iter().flat_map(needed_to_follow).collect(),
+            };
+            let lost: Vec<String> = needed.into_iter().filter_map(|landmark| lost_words(clip, landmark)).collect();
             let why = if lost.is_empty() { String::new() } else { format!(" ({})", lost.join("; ")) };
             warnings.push(format!(
                 "{file}: no raise was found by following the marks from {:.2} s{why}, so the reach is not measured. Mark end \
@@ -101,7 +116,13 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
                 ));
             }
         }
-        for landmark in &clip.track.landmarks {
+        if loaded.holds.as_ref().is_some_and(|holds| holds.is_outside) {
+            warnings.push(outside_words(clip, &file.to_string()));
+            continue;
+        }
+        warnings.extend(loaded.holds.iter().flat_map(|holds| refusal_words(holds, &file.to_string())));
+        let followed = if loaded.holds.is_none() { &clip.track.landmarks[..] } else { &[] };
+        for landmark in followed {
             let frames = &visit.marks_of(reach).frames;
             let is_seen = |raise: &&Raise| {
                 frames.iter().filter(|frame| is_in(raise, frame)).any(|frame| frame.points.contains_key(landmark))
@@ -118,6 +139,43 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
         }
     }
     warnings
+}
+
+/// The marks of a front view that were not brought to some holds, each with their times and why.
+fn refusal_words(holds: &HoldMarks, file: &str) -> Vec<String> {
+    let mut by_landmark: BTreeMap<Landmark, Vec<String>> = BTreeMap::new();
+    for (time_s, landmark, why) in &holds.refusals {
+        by_landmark.entry(*landmark).or_default().push(format!("{time_s:.2} s: {why}"));
+    }
+    let words = |(landmark, refusals): (Landmark, Vec<String>)| {
+        format!(
+            "{file}: the {} is not surely found again in {} {} ({}), and is missing there.",
+            landmark.words(),
+            refusals.len(),
+            if refusals.len() == 1 { "hold" } else { "holds" },
+            refusals.join("; ")
+        )
+    };
+    by_landmark.into_iter().map(words).collect()
+}
+
+/// That marks of a front view are not in a hold, and where the holds are.
+fn outside_words(clip: &TrackedClip, file: &str) -> String {
+    let holds = clip.course.raises.iter().filter_map(|raise| raise.hold);
+    let holds: Vec<String> = holds.map(|hold| format!("{:.2} to {:.2} s", hold.start_s, hold.end_s)).collect();
+    let starts: Vec<String> = clip.starts_s.iter().map(|time_s| format!("{time_s:.2}")).collect();
+    let at = starts.join(" and ");
+    if holds.is_empty() {
+        return format!(
+            "{file}: no raise of the clip is held, so the reach is not measured: from the front, marks count where the bar is held \
+             still at its highest. Film again and hold for a second, or mark end range by hand."
+        );
+    }
+    format!(
+        "{file}: the marks at {at} s are not in a hold, and the arms show another side there, so the reach is not measured. Place them on \
+         a frame in a hold: held from {}.",
+        holds.join(", from ")
+    )
 }
 
 fn lost_words(clip: &TrackedClip, landmark: Landmark) -> Option<String> {

@@ -70,6 +70,7 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
             marks: library.add_known(&entry.marks, reach.marks.clone()),
             lens,
             followed: None,
+            holds: None,
         });
     }
     library.trace(&mut problems);

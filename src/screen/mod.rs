@@ -30,6 +30,7 @@ pub(crate) mod fields;
 mod flexion;
 mod follow_starts;
 mod found_bar;
+mod front_holds;
 mod media;
 mod observe;
 mod origins;

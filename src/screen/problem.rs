@@ -278,11 +278,15 @@ pub enum Fault {
         "use = \"start\" in a single picture: there is nothing to follow; mark end range, with use = \"end_range\""
     )]
     StartOnStill,
-    /// A frame to start from in a front view.
+    /// A frame to start from in a front view without the marks that the bar's height takes.
     #[error(
-        "use = \"start\" in a front view: an arm that turns towards the camera cannot be followed; mark end range, with use = \"end_range\""
+        "a frame with use = \"start\" in a front view lacks {}: finding the holds takes both shoulders and both ends of the bar",
+        missing.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
     )]
-    StartInFront,
+    StartLacksInFront {
+        /// The marks that are not there.
+        missing: Vec<Landmark>,
+    },
     /// A frame to start from without the marks that the arm's angle takes.
     #[error(
         "a frame with use = \"start\" lacks {}: following to end range takes shoulder, wrist and hip of the side towards the camera",

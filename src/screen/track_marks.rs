@@ -15,6 +15,7 @@ use crate::video::TIME_TOLERANCE_S;
 
 use super::error::ScreenError;
 use super::follow_starts::{NEEDED_IN_FRONT, needed_to_follow};
+use super::front_holds::mark_holds;
 use super::marks::{
     FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source,
 };
@@ -89,7 +90,13 @@ pub fn track_marks(
     let marks = MarksFile {
         schema: MARKS_SCHEMA.to_owned(),
         image_size: marks.image_size,
-        frames: tracked.frames_of_holds(&origin),
+        frames: match shows {
+            Some(ClipCurve::BarHeight) => {
+                let holds = mark_holds(clip, &tracked, &placed, &origin);
+                holds.map_err(|source| ScreenError::Video { source })?.frames
+            }
+            _ => tracked.frames_of_holds(&origin),
+        },
     };
     Ok((tracked, marks))
 }

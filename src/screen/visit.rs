@@ -11,8 +11,9 @@ use crate::video::VideoError;
 use super::carry::end_range_times_s;
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::error::ScreenError;
-use super::follow_starts::needed_to_follow;
+use super::follow_starts::{NEEDED_IN_FRONT, needed_to_follow};
 use super::found_bar::rough_bars;
+use super::front_holds::HoldMarks;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{SeenMedia, Viewing, Wanted};
 use super::origins::Library;
@@ -43,6 +44,8 @@ pub(crate) struct LoadedReach {
     pub(crate) lens: Option<Lens>,
     /// Its clip, where its marks were followed through it.
     pub(crate) followed: Option<TrackedClip>,
+    /// What became of its marks in a front view, where they were followed.
+    pub(crate) holds: Option<HoldMarks>,
 }
 
 impl Visit {
@@ -211,7 +214,14 @@ impl Loader<'_> {
         };
         let media = self.media(entry, at, marks);
         let lens = self.lens(entry, at, media.as_ref());
-        Some(LoadedReach { entry: entry.clone(), media: media?, marks: marks?, lens: lens?, followed: None })
+        Some(LoadedReach {
+            entry: entry.clone(),
+            media: media?,
+            marks: marks?,
+            lens: lens?,
+            followed: None,
+            holds: None,
+        })
     }
 
     /// The lens of a reach, where it has a profile. `None` when that cannot be used.
@@ -402,11 +412,17 @@ fn hold_start_against_case(
     if media.is_some_and(|media| media.is_still) {
         problems.push(line, Fault::StartOnStill);
     }
+    let has = |landmark: &Landmark| start.marks.iter().any(|(placed, _)| placed == landmark);
+    let missing = |needed: &[Landmark]| needed.iter().filter(|landmark| !has(landmark)).copied().collect::<Vec<_>>();
     match (entry.view, entry.near_side) {
-        (View::Front, _) => problems.push(line, Fault::StartInFront),
+        (View::Front, _) => {
+            let missing = missing(&NEEDED_IN_FRONT);
+            if !missing.is_empty() {
+                problems.push(line, Fault::StartLacksInFront { missing });
+            }
+        }
         (_, Some(near)) => {
-            let has = |landmark: &Landmark| start.marks.iter().any(|(placed, _)| placed == landmark);
-            let missing: Vec<Landmark> = needed_to_follow(near).into_iter().filter(|landmark| !has(landmark)).collect();
+            let missing = missing(&needed_to_follow(near));
             if !missing.is_empty() {
                 problems.push(line, Fault::StartLacks { missing });
             }

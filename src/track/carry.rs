@@ -158,6 +158,17 @@ pub enum ArmTurn {
 /// If the pictures differ in size.
 #[must_use]
 pub fn carry_marks(from: &GrayImage, to: &GrayImage, arms: ArmTurn, marks: &[(Landmark, ImagePoint)]) -> Carry {
+    carry_marks_beside(from, to, arms, marks, &[])
+}
+
+/// As [`carry_marks`], where it is known of some marks where they are in the other picture, which helps to find the others.
+pub(crate) fn carry_marks_beside(
+    from: &GrayImage,
+    to: &GrayImage,
+    arms: ArmTurn,
+    marks: &[(Landmark, ImagePoint)],
+    known: &[(Landmark, Carried)],
+) -> Carry {
     assert_eq!(from.dimensions(), to.dimensions(), "marks are carried between pictures of one size");
     let scale = f64::from(from.width().max(from.height())) / SCALE_AT_PX;
     let pictures = Pictures { from: Pyramid::of(from, LEVELS), to: Pyramid::of(to, LEVELS), scale };
@@ -169,7 +180,8 @@ pub fn carry_marks(from: &GrayImage, to: &GrayImage, arms: ArmTurn, marks: &[(La
     let mut results = vec![Err(NotCarried::OutOfPicture); marks.len()];
     for index in order {
         let (landmark, point) = marks[index];
-        let mut result = carrier.carry(landmark, point);
+        let there = known.iter().find(|(other, _)| *other == landmark).map(|(_, carried)| *carried);
+        let mut result = there.map_or_else(|| carrier.carry(landmark, point), Ok);
         if let (Err(_), Landmark::Shoulder(side)) = (&result, landmark)
             && let Some(hip) = marked(Landmark::Hip(side))
             && let Some(carried) = carrier.carry_on_trunk(point, hip)
@@ -181,8 +193,9 @@ pub fn carry_marks(from: &GrayImage, to: &GrayImage, arms: ArmTurn, marks: &[(La
         }
         results[index] = result;
     }
+    let is_bar_known = known.iter().any(|(landmark, _)| matches!(landmark, Landmark::BarEnd(_)));
     let at = |side| marks.iter().position(|(landmark, _)| *landmark == Landmark::BarEnd(side));
-    if let (Some(left), Some(right)) = (at(Side::Left), at(Side::Right)) {
+    if let (false, Some(left), Some(right)) = (is_bar_known, at(Side::Left), at(Side::Right)) {
         let ends = [marks[left].1, marks[right].1];
         let on_bar = match (results[left], results[right]) {
             (Ok(carried_left), Ok(carried_right)) => pictures.carry_on_bar(ends, [carried_left, carried_right]),

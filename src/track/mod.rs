@@ -22,6 +22,7 @@ mod window;
 pub use affine::{Aligned, Warp};
 pub(crate) use bar::{BarFound, BarPoint, NoBar, find_bar};
 pub use bar_height::bar_heights;
+pub(crate) use carry::carry_marks_beside;
 pub use carry::{ArmTurn, Carried, Carry, NotCarried, carry_marks};
 pub use clip_track::{Anchor, ClipTrack, PlacedMarks, follow_clip};
 pub use flow::{Flow, FlowLoss, FlowOptions, flow, flow_both_ways};

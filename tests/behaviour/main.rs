@@ -17,6 +17,7 @@ mod decode;
 mod demo;
 mod film;
 mod found_bar;
+mod front_starts;
 mod look;
 mod measure;
 mod plan;

@@ -155,7 +155,11 @@ fn what_cannot_be_followed_is_named_before_anything_is_measured() {
     let front = text.replace("view = \"side\"\nnear_side = \"right\"", "view = \"front\"");
     fs::write(folder.path().join("case.toml"), front).unwrap();
     let output = tworeach(&["check", &case(folder.path())]);
-    assert!(stdout(&output).contains("use = \"start\" in a front view"), "{}", stdout(&output));
+    assert!(
+        stdout(&output).contains("in a front view lacks left_shoulder, bar_left, bar_right"),
+        "{}",
+        stdout(&output)
+    );
 
     let still = folder.path().join("still.png");
     let clip = folder.path().join("before-internal.mp4");
