@@ -138,6 +138,7 @@ impl<F: Combine> Evaluation<'_, F> {
             view: self.case.reaches[pair[0]].view,
             pain: sentences::Pain::of(self.case.reaches.iter()),
             has_other_occasion: self.case.reaches.iter().any(|reach| reach.occasion != occasion),
+            has_doubtful_marks: self.has_doubtful_marks(&pair),
             is_single_raise: self.raise_basis(&pair).iter().any(|word| word == super::evaluation::SINGLE_RAISE),
         };
         Comparison {
@@ -196,6 +197,12 @@ impl<F: Combine> Evaluation<'_, F> {
             basis.push(BAR_HEIGHT_MID_HIP.to_owned());
         }
         heights
+    }
+
+    /// Whether some reach has a mark that is far from where the others put it.
+    fn has_doubtful_marks(&self, reaches: &[usize]) -> bool {
+        let checks = reaches.iter().flat_map(|reach| &self.reaches[*reach].checks);
+        checks.filter(|check| check.name == "marks_agree").any(|check| check.status == CheckStatus::Fail)
     }
 
     /// The failed checks that break a comparison of these reaches.

@@ -546,6 +546,39 @@ mod tests {
     }
 
     #[test]
+    fn a_spot_that_two_reaches_contradict_counts_nowhere_but_where_it_agrees() {
+        let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
+        let mut entries = [entries.clone(), entries].concat();
+        for (number, entry) in entries.iter_mut().enumerate() {
+            entry.marks = format!("{number}.marks.json").into();
+        }
+        let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
+        let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
+        let asked = looks(&reaches);
+        // found so far to the right of the mark in each of the three other reaches; two marks of 1.5 px, the match (0.5 px) and the skin
+        // (0.6 px) are 2.3 px apart by one spread, and 6.9 px by three
+        let answered = |off_px: [f64; 3]| {
+            let mut off_px = off_px.into_iter();
+            let answers: Vec<(Look, Answer)> = asked
+                .iter()
+                .filter(|look| look.from_reach == Some(0))
+                .map(|look| (look.clone(), spots(&[(HIP, [100.0 + off_px.next().unwrap(), 400.0])])))
+                .collect();
+            assert_eq!(answers.len(), 3);
+            let answered = with_answers(&reaches, &answers, SD_PX);
+            (answered.compared.found, answered.warnings)
+        };
+        assert_eq!(answered([1.0, -2.0, 5.0]), (3, Vec::new()));
+        assert_eq!(answered([30.0, 1.0, 0.0]), (3, Vec::new()), "one is outvoted, and named by the fit");
+        let (found, warnings) = answered([30.0, 1.0, 28.0]);
+        assert_eq!((found, warnings.len()), (1, 2), "{warnings:?}");
+        let said =
+            "1.marks.json: the right hip is marked 30 px from the spot that is marked as the right hip in 0.marks.json";
+        assert!(warnings[0].1.starts_with(said), "{warnings:?}");
+        assert_eq!(warnings.iter().map(|(reach, _)| *reach).collect::<Vec<_>>(), [1, 3]);
+    }
+
+    #[test]
     fn a_bar_is_one_observation_however_often_it_was_marked_and_wherever_an_end_is_hidden() {
         let entry = entry(Rotation::Internal, View::Front);
         let [left, right] = BAR_ENDS;

@@ -235,6 +235,18 @@ pub enum Fault {
         /// That of the reach which has the picture, too.
         other: PathBuf,
     },
+    /// A raise that another reach has, too.
+    #[error("{} at {time_s:.2} s shows the very raise of {} at {other_s:.2} s: one raise can't be two reaches; name the clip of this reach, or the time of its own raise", media.display(), other.display())]
+    SameRaise {
+        /// The clip of the reach.
+        media: PathBuf,
+        /// Its marked frame, s.
+        time_s: f64,
+        /// That of the other reach, the same file or a copy.
+        other: PathBuf,
+        /// The marked frame there, s.
+        other_s: f64,
+    },
     /// Marks of a picture of another size.
     #[error("\"image_size\" is {}x{}, but the upright picture of {} is {}x{}", marks[0], marks[1], media.display(), picture[0], picture[1])]
     ImageSizeDiffers {

@@ -30,6 +30,8 @@ pub(crate) struct CallFacts<'a> {
     pub(crate) opinion: &'a SecondOpinion,
     pub(crate) view: View,
     pub(crate) is_single_raise: bool,
+    /// Some reach has a mark that is far from where the others put it.
+    pub(crate) has_doubtful_marks: bool,
     pub(crate) pain: Pain,
     /// The other occasion was filmed too.
     pub(crate) has_other_occasion: bool,
@@ -100,10 +102,24 @@ pub(crate) fn call_reason(facts: &CallFacts<'_>) -> String {
     }];
     sentences.extend(opinion_words(facts));
     sentences.extend(other_arm_words(facts.side, facts.affected));
+    if facts.has_doubtful_marks && facts.call != Call::NotComparable {
+        sentences.push(
+            "Some marks are far from where the others put them: look at them before you rely on this.".to_owned(),
+        );
+    }
     sentences.join(" ")
 }
 
+/// A smaller difference is printed as none, deg.
+const LEAST_SAID_DEG: f64 = 0.05;
+
 fn difference_words(difference: &Measured) -> String {
+    if difference.value.abs() < LEAST_SAID_DEG {
+        let interval = deg_with_interval(difference);
+        return format!(
+            "The externally rotated reach is as high as the internally rotated one (difference {interval})."
+        );
+    }
     let way = if difference.value < 0.0 { "lower" } else { "higher" };
     format!(
         "The externally rotated reach is {} {way} than the internally rotated one (difference {}).",

@@ -1,6 +1,7 @@
 //! A visit with everything that its case file names, read and held against each other.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 
 use crate::camera::{Lens, LensProfile, read_profile};
@@ -16,6 +17,7 @@ use super::found_bar::rough_bars;
 use super::front_holds::HoldMarks;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{SeenMedia, Viewing, Wanted};
+use super::observe::RAISE_GAP_S;
 use super::origins::Library;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::{MarkingSpread, scale};
@@ -153,10 +155,9 @@ fn load(path: &Path, viewing: Viewing) -> Loaded {
     for (entry, at) in case.reaches.iter().zip(&lines.reaches) {
         reaches.extend(loader.reach(entry, *at));
         if let Some((loaded, before)) = reaches.split_last()
-            && let Some(same) = before.iter().find(|other: &&LoadedReach| shows_same(other, loaded))
+            && let Some(fault) = before.iter().find_map(|other| shown_twice(other, loaded, &loader.library))
         {
-            let (media, other) = (loaded.entry.file.clone(), same.entry.file.clone());
-            loader.of_case.at(at.file, Fault::SamePicture { media, other });
+            loader.of_case.at(at.file, fault);
         }
     }
     let Loader { mut library, of_case, mut of_marks, .. } = loader;
@@ -167,9 +168,48 @@ fn load(path: &Path, viewing: Viewing) -> Loaded {
     Loaded { case: Some(case), reaches, library, spread, problems }
 }
 
-/// Whether two reaches show one and the same picture, pixel by pixel: nobody reaches twice in it.
-fn shows_same(first: &LoadedReach, second: &LoadedReach) -> bool {
-    first.media.print.is_some() && first.media.print == second.media.print
+/// What is wrong where two reaches are one: the same picture, pixel by pixel, or the same raise of the same clip.
+fn shown_twice(first: &LoadedReach, second: &LoadedReach, library: &Library) -> Option<Fault> {
+    let (media, other) = (second.entry.file.clone(), first.entry.file.clone());
+    if first.media.print.is_some() && first.media.print == second.media.print {
+        return Some(Fault::SamePicture { media, other });
+    }
+    let times_s = |reach: &LoadedReach| -> Vec<f64> {
+        library.files[reach.marks].marks.frames.iter().map(|frame| frame.time_s).collect()
+    };
+    let (firsts, seconds) = (times_s(first), times_s(second));
+    let pairs = firsts.iter().flat_map(|first_s| seconds.iter().map(move |second_s| (*first_s, *second_s)));
+    let (other_s, time_s) = pairs.min_by(|a, b| (a.0 - a.1).abs().total_cmp(&(b.0 - b.1).abs()))?;
+    let is_one_raise =
+        (other_s - time_s).abs() < RAISE_GAP_S && has_same_content(first.media.path(), second.media.path());
+    is_one_raise.then_some(Fault::SameRaise { media, time_s, other, other_s })
+}
+
+/// Whether two files hold the same bytes, whatever they are called; `false` where that cannot be read.
+fn has_same_content(first: &Path, second: &Path) -> bool {
+    if first == second {
+        return true;
+    }
+    let opened = |path: &Path| Some((std::fs::metadata(path).ok()?.len(), std::fs::File::open(path).ok()?));
+    let (Some((first_bytes, first)), Some((second_bytes, second))) = (opened(first), opened(second)) else {
+        return false;
+    };
+    if first_bytes != second_bytes {
+        return false;
+    }
+    let (mut first, mut second) = (BufReader::new(first), BufReader::new(second));
+    loop {
+        let (Ok(one), Ok(other)) = (first.fill_buf(), second.fill_buf()) else { return false };
+        let count = one.len().min(other.len());
+        if count == 0 {
+            return one.len() == other.len();
+        }
+        if one[..count] != other[..count] {
+            return false;
+        }
+        first.consume(count);
+        second.consume(count);
+    }
 }
 
 /// How well marks of the case are placed; `None`, with the fault noted, when its spread file cannot be used.

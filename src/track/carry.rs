@@ -15,12 +15,17 @@ use nalgebra::{Matrix2, Vector2};
 
 use crate::geometry::{ImagePoint, Landmark, Side};
 
-use super::affine::{Aligned, Patch, Warp};
+use super::affine::{Aligned, Patch, Warp, scale_of};
 use super::pyramid::Pyramid;
 use super::room::{PictureMotion, consensus, picture_motion};
 
 /// Lengths in px hold for pictures with a long side of this many px and are scaled with it.
 pub(crate) const SCALE_AT_PX: f64 = 1280.0;
+/// Pictures this many times as large are halved first: what the lens and the sensor of a phone show of skin and cloth is coarser than
+/// their px, and the search takes sixteen times as long on a picture twice as large.
+const SCALE_MAX: f64 = 2.0;
+/// How often at the most.
+const LARGEST_SCALE_HALVINGS: usize = 4;
 /// Levels of the pyramids: the search begins on the coarsest.
 const LEVELS: usize = 3;
 /// Radius of the patch that is aligned in the end, px. Common practice: some 5 cm on the body at 3 m.
@@ -171,9 +176,58 @@ pub(crate) fn carry_marks_beside(
 ) -> Carry {
     assert_eq!(from.dimensions(), to.dimensions(), "marks are carried between pictures of one size");
     let scale = f64::from(from.width().max(from.height())) / SCALE_AT_PX;
-    let pictures = Pictures { from: Pyramid::of(from, LEVELS), to: Pyramid::of(to, LEVELS), scale };
-    let camera = picture_motion(&pictures.from, &pictures.to, scale);
-    let mut carrier = Carrier { pictures: &pictures, camera, arms, found: Vec::new() };
+    let halvings = (0..LARGEST_SCALE_HALVINGS).take_while(|halvings| scale * scale_of(*halvings) >= SCALE_MAX).count();
+    let shrink = scale_of(halvings);
+    let pyramid = |image: &GrayImage| Pyramid::of(image, LEVELS + halvings).coarser(halvings);
+    let pictures = Pictures { from: pyramid(from), to: pyramid(to), scale: scale * shrink };
+    let marks: Vec<(Landmark, ImagePoint)> =
+        marks.iter().map(|(landmark, point)| (*landmark, enlarged(*point, shrink))).collect();
+    let known: Vec<(Landmark, Carried)> =
+        known.iter().map(|(landmark, carried)| (*landmark, carried.enlarged(shrink))).collect();
+    let carry = carry_between(&pictures, arms, &marks, &known);
+    let results = carry.marks.into_iter().map(|(landmark, result)| {
+        let result = result.map(|carried| carried.enlarged(1.0 / shrink)).map_err(|why| why.enlarged(1.0 / shrink));
+        (landmark, result)
+    });
+    Carry { camera: carry.camera.map(|camera| camera.enlarged(1.0 / shrink)), marks: results.collect() }
+}
+
+fn enlarged(point: ImagePoint, by: f64) -> ImagePoint {
+    ImagePoint::new(by * point.x, by * point.y)
+}
+
+impl Carried {
+    /// The same in a picture so many times as large.
+    fn enlarged(self, by: f64) -> Self {
+        Self { point: enlarged(self.point, by), covariance_px2: self.covariance_px2 * by.powi(2), ..self }
+    }
+}
+
+impl NotCarried {
+    /// The same in a picture so many times as large.
+    fn enlarged(self, by: f64) -> Self {
+        match self {
+            Self::Ambiguous { apart_px } => Self::Ambiguous { apart_px: by * apart_px },
+            Self::NoWayBack { back_px } => Self::NoWayBack { back_px: by * back_px },
+            Self::Slid { by_px } => Self::Slid { by_px: by * by_px },
+            Self::OutOfPicture
+            | Self::NoMatch { .. }
+            | Self::HeadTurns
+            | Self::OtherSide
+            | Self::NoArm
+            | Self::NoRoom => self,
+        }
+    }
+}
+
+fn carry_between(
+    pictures: &Pictures,
+    arms: ArmTurn,
+    marks: &[(Landmark, ImagePoint)],
+    known: &[(Landmark, Carried)],
+) -> Carry {
+    let camera = picture_motion(&pictures.from, &pictures.to, pictures.scale);
+    let mut carrier = Carrier { pictures, camera, arms, found: Vec::new() };
     let marked = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
     let mut order: Vec<usize> = (0..marks.len()).collect();
     order.sort_by_key(|index| rank(marks[*index].0));
@@ -518,6 +572,28 @@ mod tests {
         // and without the bar nothing tells how the arm went
         let carry = carry_marks(&from, &to, ArmTurn::Same, &[SHOULDER, HIP, ELBOW]);
         assert_eq!(carry.marks[2].1, Err(NotCarried::NoArm));
+    }
+
+    #[test]
+    fn large_pictures_are_carried_between_as_small_ones_in_their_own_px() {
+        let larger = |image: &GrayImage| {
+            image::imageops::resize(image, 8 * image.width(), 8 * image.height(), image::imageops::FilterType::Triangle)
+        };
+        let [from, to] = [scene([0.0, 0.0], false), scene(SHIFT, false)].map(|image| larger(&image));
+        // eight pixels in the place of one: its centre lies 3.5 of them further
+        let at = |(landmark, point): (Landmark, ImagePoint)| {
+            (landmark, ImagePoint::new(8.0 * point.x + 3.5, 8.0 * point.y + 3.5))
+        };
+        let carry = carry_marks(&from, &to, ArmTurn::Same, &[DATUM, SHOULDER, HIP].map(at));
+        let [datum, shoulder, hip] = [0, 1, 2].map(|place| carry.marks[place].1.unwrap());
+        let shift = SHIFT.map(|px| 8.0 * px);
+        // as in the small pictures, in px an eighth as large
+        assert!(off_px(&datum, at(DATUM).1, [0.0, 0.0]) < 0.8, "{datum:?}");
+        assert!(off_px(&shoulder, at(SHOULDER).1, shift) < 0.8, "{shoulder:?}");
+        assert!(off_px(&hip, at(HIP).1, shift) < 0.8, "{hip:?}");
+        // what lands within 0.8 px is told as good to more than half of that
+        assert!(shoulder.covariance_px2.m11.sqrt() > 0.4, "{shoulder:?}");
+        assert!(carry.camera.unwrap().largest_px([5120, 3200]) < 0.8);
     }
 
     #[test]

@@ -53,6 +53,12 @@ impl Pyramid {
         pyramid
     }
 
+    /// Without its finest levels, so many of them: a pyramid of a smaller picture.
+    pub(crate) fn coarser(mut self, levels: usize) -> Self {
+        self.levels.drain(..levels.min(self.levels.len() - 1));
+        self
+    }
+
     /// The picture, where it is not needed any more.
     pub(crate) fn into_picture(self) -> Option<GrayImage> {
         self.levels.into_iter().next()?.into_picture()

@@ -49,6 +49,11 @@ impl PictureMotion {
         )
     }
 
+    /// The same of pictures so many times as large.
+    pub(crate) fn enlarged(self, by: f64) -> Self {
+        Self { shift: self.shift.map(|px| by * px), rms_px: by * self.rms_px, ..self }
+    }
+
     /// How far it turns the picture, deg, clockwise as seen.
     #[must_use]
     pub fn turn_deg(&self) -> f64 {

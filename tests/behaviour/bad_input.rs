@@ -389,4 +389,24 @@ fn one_picture_is_not_two_reaches() {
     let said = stderr(&measured);
     assert!(said.contains("line 27: before-external.png shows the very picture of before-internal.png"), "{said}");
     assert!(!files.path("out").exists());
+
+    // nor is one raise, at two of its frames, whatever the clip is called
+    let files = case();
+    files.film("before-internal", 8);
+    fs::copy(files.path("before-internal.mp4"), files.path("before-external.mp4")).unwrap();
+    files.replace("case.toml", "before-external.png", "before-external.mp4");
+    let at = |time_s: &str| {
+        let path = "before-external.marks.json";
+        fs::write(files.path(path), files.text("before-internal.marks.json").replace("\"time_s\": 0", time_s)).unwrap();
+        let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
+        (code(&checked), stdout(&checked))
+    };
+    let (code, said) = at("\"time_s\": 0.75");
+    assert_eq!(code, 1);
+    assert!(
+        said.contains("before-external.mp4 at 0.75 s shows the very raise of before-internal.mp4 at 0.00 s"),
+        "{said}"
+    );
+    // raises lie further apart than 1.5 s
+    assert!(!at("\"time_s\": 5").1.contains("the very raise"));
 }

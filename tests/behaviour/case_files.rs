@@ -69,7 +69,7 @@ impl CaseFiles {
                  file = \"{name}.png\"\nmarks = \"{name}.marks.json\"\n",
                 reach.occasion, reach.rotation
             );
-            picture_of(&name).save(files.path(&format!("{name}.png"))).unwrap();
+            picture_of(&name, 0).save(files.path(&format!("{name}.png"))).unwrap();
             files.write(&format!("{name}.marks.json"), &marks_of(from, &[(0.0, reach.elevation_deg)]));
         }
         files.write("case.toml", &case);
@@ -81,8 +81,8 @@ impl CaseFiles {
         let clip = format!("{name}.mp4");
         let options = EncodeOptions { frame_rate: (4, 1), ..EncodeOptions::new(PICTURE[0], PICTURE[1]) };
         let mut encoder = Encoder::create(&self.path(&clip), options).unwrap();
-        for _ in 0..4 * seconds {
-            encoder.push(&picture_of(name)).unwrap();
+        for frame in 0..4 * seconds {
+            encoder.push(&picture_of(name, frame)).unwrap();
         }
         encoder.finish().unwrap();
         self.replace("case.toml", &format!("{name}.png"), &clip);
@@ -194,9 +194,10 @@ pub fn marks_of(from: From, frames: &[(f64, f64)]) -> String {
     )
 }
 
-/// A picture without anything on it, of a shade of its own for each reach: no two reaches have one and the same.
-fn picture_of(name: &str) -> image::RgbImage {
-    let shade = name.bytes().fold(0_u8, |sum, byte| sum.wrapping_mul(3).wrapping_add(byte));
+/// A picture without anything on it, of a shade of its own for each reach and frame: no two reaches have one and the same.
+fn picture_of(name: &str, frame: u32) -> image::RgbImage {
+    let of_reach = name.bytes().fold(0_u8, |sum, byte| sum.wrapping_mul(3).wrapping_add(byte));
+    let shade = of_reach.wrapping_add(frame as u8);
     image::RgbImage::from_pixel(PICTURE[0], PICTURE[1], image::Rgb([shade; 3]))
 }
 

@@ -134,6 +134,9 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     // What was set aside is what the fit took for bad; a limit of the visit's own names marks that count all the same.
     let is_set_aside = off.iter().all(|residual| residual.is_disagreeing);
     let advice = match (off.len(), is_set_aside) {
+        _ if off.iter().all(|residual| !residual.is_placed && placed_beside(residual, residuals).is_some()) => {
+            "What is found so and lies elsewhere is weighed down: clothes may lie otherwise there, or something hides the spot."
+        }
         (1, true) => {
             "It is weighed down, and what the numbers may owe to it is in their intervals: look at it and mark it again."
         }
@@ -149,7 +152,13 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     });
     let text =
         format!("The {} from where the other marks put it{more}{limit_said}{instead}. {advice}", named.join(", the "));
-    let status = limit.map_or(CheckStatus::Fail, |limit| status_below(&measured(worst), limit));
+    // what a person placed can be mended
+    let named = if off.iter().any(|residual| residual.is_placed || placed_beside(residual, residuals).is_none()) {
+        CheckStatus::Fail
+    } else {
+        CheckStatus::Warn
+    };
+    let status = limit.map_or(named, |limit| status_below(&measured(worst), limit));
     let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
 }
