@@ -112,8 +112,7 @@ fn marks_found_again_in_other_reaches_sharpen_the_page_and_what_it_exports() {
         );
         assert!(page.get(&format!("/visits/{visit}/result")).await.text().contains(&told));
         let report = page.get(&format!("/visits/{visit}/report.html")).await;
-        let told =
-            format!("{} marks of one reach were found again in the picture of another", case.seen.compared.found);
+        let told = format!("{} times the spot of a mark in one reach was found again", case.seen.compared.found);
         assert!(report.text().contains(&told), "{}", report.text());
         assert!(page.log.lock().unwrap().is_empty(), "{:?}", page.log.lock().unwrap());
     });
