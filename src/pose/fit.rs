@@ -81,9 +81,9 @@ pub struct MarkResidual {
     pub u_px: f64,
     /// It may well be too far off for marking error alone; the fit counts it for less, or not at all.
     pub is_disagreeing: bool,
-    /// As [`Mark::is_placed`].
+    /// As [`super::Mark::is_placed`].
     pub is_placed: bool,
-    /// What it shares its error with, as [`SharedError::origin`].
+    /// What it shares its error with, as [`super::SharedError::origin`].
     pub origin: Option<usize>,
 }
 
