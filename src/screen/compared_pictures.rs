@@ -60,7 +60,7 @@ pub(crate) fn compare_pictures(visit: &mut Visit) -> (ComparedMarks, Vec<String>
 fn add(visit: &mut Visit, reach: usize, frame: MarkedFrame) {
     let Some(from) = frame.from.clone() else { return };
     let Some(source) = visit.reaches.iter().find(|loaded| loaded.entry.marks == from.marks) else { return };
-    visit.library.add_carried(visit.reaches[reach].marks, frame, (source.marks, from.time_s));
+    visit.store.add_carried(visit.reaches[reach].marks, frame, (source.marks, from.time_s));
 }
 
 /// How many marks were carried from another reach, as the files of a visit have them.

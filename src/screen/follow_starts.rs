@@ -60,7 +60,7 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         let clip = TrackedClip::follow(loaded.media.path(), &placed, shows, |done, all| {
             on_frame(FollowProgress { reach, done, all, begun });
         })?;
-        let marks = &visit.library.files[loaded.marks].path;
+        let marks = &visit.store.files[loaded.marks].path;
         let name = marks.file_name().map(PathBuf::from).unwrap_or_default();
         let holds = if loaded.entry.view == View::Front {
             let marked = mark_holds(loaded.media.path(), &clip, &placed, &name);
@@ -69,12 +69,12 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
             None
         };
         let frames = holds.as_ref().map_or_else(|| clip.frames_of_raises(&name), |holds| holds.frames.clone());
-        visit.library.add_followed(loaded.marks, frames);
+        visit.store.add_followed(loaded.marks, frames);
         visit.reaches[reach].followed = Some(clip);
         visit.reaches[reach].holds = holds;
     }
     let mut problems = Vec::new();
-    visit.library.trace(&mut problems);
+    visit.store.trace(&mut problems);
     if problems.is_empty() { Ok(()) } else { Err(ScreenError::Invalid { problems }) }
 }
 

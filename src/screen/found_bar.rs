@@ -157,7 +157,7 @@ pub(crate) fn end_of_found_bar(
     let loaded = &visit.reaches[reach];
     let seen = loaded.media.bars.iter().find(|bar| (bar.time_s - time_s).abs() < SAME_TIME_S)?;
     let bar = seen.found.as_ref()?.as_ref().ok()?;
-    if visit.library.origin_at(loaded.marks, time_s, landmark).is_some() {
+    if visit.store.origin_at(loaded.marks, time_s, landmark).is_some() {
         return None;
     }
     end_by_bar(&bar.ends, &bar.axis, end, pooled_hand(visit, loaded.marks, time_s, landmark))
@@ -211,7 +211,7 @@ pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
         let file = loaded.entry.marks.display().to_string();
         for bar in &loaded.media.bars {
             // what others come from counts as placed, whatever is seen
-            let counts = |end: &Landmark| visit.library.origin_at(loaded.marks, bar.time_s, *end).is_none();
+            let counts = |end: &Landmark| visit.store.origin_at(loaded.marks, bar.time_s, *end).is_none();
             let counting: Vec<Landmark> = BAR_ENDS.into_iter().filter(counts).collect();
             match &bar.found {
                 _ if counting.is_empty() => {}

@@ -14,7 +14,7 @@ use super::error::ScreenError;
 use super::marks::{MarksFile, MarksLines};
 use super::measure::{MeasureOptions, MeasuredVisit, measure_visit};
 use super::media::SeenMedia;
-use super::origins::Library;
+use super::origins::MarksStore;
 use super::problem::{Fault, Problem, Problems};
 use super::visit::{Following, LoadedReach, Visit, hold_against_case, hold_against_picture, marking_spread};
 
@@ -52,7 +52,7 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
     assert_eq!(case.reaches.len(), reaches.len(), "one reach for each of the case");
     let mut of_case = Problems::new(Path::new("case"));
     let spread = marking_spread(case, &CaseLines::default(), Path::new(""), &mut of_case);
-    let mut library = Library::default();
+    let mut store = MarksStore::default();
     let mut problems = Vec::new();
     let mut loaded = Vec::new();
     for (entry, reach) in case.reaches.iter().zip(reaches) {
@@ -67,17 +67,17 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
         loaded.push(LoadedReach {
             entry: entry.clone(),
             media: SeenMedia::known(&entry.file, reach.picture),
-            marks: library.add_known(&entry.marks, reach.marks.clone()),
+            marks: store.add_known(&entry.marks, reach.marks.clone()),
             lens,
             followed: None,
             holds: None,
         });
     }
-    library.trace(&mut problems);
+    store.trace(&mut problems);
     problems.extend(of_case.into_list());
     match spread {
         Some(spread) if problems.is_empty() => {
-            let visit = Visit { case: case.clone(), reaches: loaded, library, spread };
+            let visit = Visit { case: case.clone(), reaches: loaded, store, spread };
             Ok(measure_visit(&visit, MeasureOptions::default()))
         }
         _ => Err(ScreenError::Invalid { problems }),

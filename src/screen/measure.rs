@@ -144,7 +144,7 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
 fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     let mut warnings = damage_warnings(&visit.reaches);
     warnings.extend(follow_warnings(visit));
-    warnings.extend(far_wrist_warnings(&visit.reaches, &visit.library));
+    warnings.extend(far_wrist_warnings(&visit.reaches, &visit.store));
     warnings.extend(bar_warnings(visit));
     if !fit.outcome().is_converged {
         warnings.push(format!(

@@ -116,18 +116,18 @@ fn is_within(raise: &Raise, time_s: f64) -> bool {
 
 fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
     let file = visit.reaches[reach].marks;
-    let frame = &visit.library.files[file].marks.frames[index];
+    let frame = &visit.store.files[file].marks.frames[index];
     for (landmark, point) in &frame.points {
         let (landmark, point) = (*landmark, *point);
         if frame.source == Source::Hand {
             // All marks of raters and repeats at this time are one mark here: who misplaces a landmark does so again.
             let is_first = visit
-                .library
+                .store
                 .hand_frames(file, frame.time_s, landmark)
                 .next()
                 .is_some_and(|first| std::ptr::eq(first, frame));
             if is_first {
-                marks.push(match visit.library.origin_at(file, frame.time_s, landmark) {
+                marks.push(match visit.store.origin_at(file, frame.time_s, landmark) {
                     // and one whose error the followed ones share
                     Some(origin) => origin_mark(visit, origin),
                     None => {
@@ -144,11 +144,11 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
             }
             continue;
         }
-        let image_size = visit.library.files[file].marks.image_size;
+        let image_size = visit.store.files[file].marks.image_size;
         let own_sd_px = FOLLOWED_SD_PX * scale(image_size);
-        let origin = visit.library.origin_of(file, index, landmark);
+        let origin = visit.store.origin_of(file, index, landmark);
         let shared = origin.map(|origin| {
-            let origin_size = visit.library.files[visit.library.origins[origin].file].marks.image_size;
+            let origin_size = visit.store.files[visit.store.origins[origin].file].marks.image_size;
             // the same misplacement on the body covers more pixels of a larger picture
             let ratio = scale(image_size) / scale(origin_size);
             SharedError { origin, covariance_px2: pooled_origin(visit, origin).1 * ratio.powi(2) }
@@ -156,7 +156,7 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
         let stated = point.spread.covariance_px2(own_sd_px);
         let (covariance_px2, drift_px2) =
             if frame.source == Source::Track { followed_parts(stated, own_sd_px) } else { (stated, None) };
-        let is_of_another_reach = origin.is_some_and(|origin| visit.library.origins[origin].file != file);
+        let is_of_another_reach = origin.is_some_and(|origin| visit.store.origins[origin].file != file);
         let skin_px2 = is_of_another_reach.then(|| skin_shift_px2(landmark, image_size)).flatten();
         // how an image strays while it is followed has nothing to do with how skin lies: their variances add
         let drift_px2 = drift_px2.map_or(skin_px2, |drift| Some(drift + skin_px2.unwrap_or_else(Matrix2::zeros)));
@@ -171,14 +171,14 @@ pub(crate) fn skin_shift_px2(landmark: Landmark, image_size: [u32; 2]) -> Option
 }
 
 fn hand_covariance(visit: &Visit, file: usize, frame: &MarkedFrame, landmark: Landmark) -> Matrix2<f64> {
-    let image_size = visit.library.files[file].marks.image_size;
+    let image_size = visit.store.files[file].marks.image_size;
     frame.points[&landmark].spread.covariance_px2(visit.spread.sd_px(landmark, image_size))
 }
 
 fn origin_mark(visit: &Visit, origin: usize) -> Mark {
     let (point, covariance_px2) = pooled_origin(visit, origin);
     Mark {
-        landmark: visit.library.origins[origin].landmark,
+        landmark: visit.store.origins[origin].landmark,
         point: crate::geometry::ImagePoint::new(point.x, point.y),
         covariance_px2: Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2),
         shared: Some(SharedError { origin, covariance_px2 }),
@@ -195,7 +195,7 @@ fn followed_parts(stated_px2: Matrix2<f64>, own_sd_px: f64) -> (Matrix2<f64>, Op
 }
 
 fn pooled_origin(visit: &Visit, origin: usize) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
-    let origin = &visit.library.origins[origin];
+    let origin = &visit.store.origins[origin];
     pooled_hand(visit, origin.file, origin.time_s, origin.landmark)
 }
 
@@ -206,7 +206,7 @@ pub(crate) fn pooled_hand(
     time_s: f64,
     landmark: Landmark,
 ) -> (nalgebra::Vector2<f64>, Matrix2<f64>) {
-    let frames = visit.library.hand_frames(file, time_s, landmark);
+    let frames = visit.store.hand_frames(file, time_s, landmark);
     pooled(
         frames.map(|frame| (frame.points[&landmark].point.to_vector(), hand_covariance(visit, file, frame, landmark))),
     )

@@ -11,7 +11,7 @@ use super::problem::{Fault, Problem};
 /// A marked point of a hand-marked frame from which others were followed or carried.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Origin {
-    /// Index into [`Library::files`].
+    /// Index into [`MarksStore::files`].
     pub(crate) file: usize,
     /// Time of the frame, s.
     pub(crate) time_s: f64,
@@ -21,8 +21,8 @@ pub(crate) struct Origin {
 
 /// The marks files of a visit and those that they name, each once.
 #[derive(Debug, Default)]
-pub(crate) struct Library {
-    pub(crate) files: Vec<LibraryFile>,
+pub(crate) struct MarksStore {
+    pub(crate) files: Vec<StoredMarks>,
     /// Every origin that some mark goes back to.
     pub(crate) origins: Vec<Origin>,
     /// Where each followed or carried mark goes back to; `None` where that cannot be told.
@@ -31,7 +31,7 @@ pub(crate) struct Library {
 
 /// One marks file.
 #[derive(Debug)]
-pub(crate) struct LibraryFile {
+pub(crate) struct StoredMarks {
     /// As it was named.
     pub(crate) path: PathBuf,
     /// One name for one file, however it was named.
@@ -45,7 +45,7 @@ pub(crate) struct LibraryFile {
 /// One mark on the way back: file, frame, landmark.
 type Step = (usize, usize, Landmark);
 
-impl Library {
+impl MarksStore {
     /// Reads a marks file unless it is there already. `None`, with the faults in `problems`, when it cannot be used.
     pub(crate) fn add(&mut self, path: &Path, problems: &mut Vec<Problem>) -> Option<usize> {
         let key = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
@@ -68,7 +68,7 @@ impl Library {
         let mut by_time: Vec<(f64, usize)> =
             marks.frames.iter().enumerate().map(|(index, frame)| (frame.time_s, index)).collect();
         by_time.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        self.files.push(LibraryFile { path: path.to_owned(), key, marks, lines, by_time });
+        self.files.push(StoredMarks { path: path.to_owned(), key, marks, lines, by_time });
         self.files.len() - 1
     }
 

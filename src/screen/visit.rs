@@ -18,7 +18,7 @@ use super::front_holds::HoldMarks;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{SeenMedia, Viewing, Wanted};
 use super::observe::RAISE_GAP_S;
-use super::origins::Library;
+use super::origins::MarksStore;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::{MarkingSpread, scale};
 use super::track_marks::{TrackedClip, starts};
@@ -33,7 +33,7 @@ pub(crate) struct Visit {
     pub(crate) case: CaseFile,
     /// In the case's order.
     pub(crate) reaches: Vec<LoadedReach>,
-    pub(crate) library: Library,
+    pub(crate) store: MarksStore,
     pub(crate) spread: MarkingSpread,
 }
 
@@ -41,7 +41,7 @@ pub(crate) struct Visit {
 pub(crate) struct LoadedReach {
     pub(crate) entry: ReachEntry,
     pub(crate) media: SeenMedia,
-    /// Index into [`Library::files`].
+    /// Index into [`MarksStore::files`].
     pub(crate) marks: usize,
     pub(crate) lens: Option<Lens>,
     /// Its clip, where its marks were followed through it.
@@ -53,7 +53,7 @@ pub(crate) struct LoadedReach {
 impl Visit {
     /// The marks of a reach.
     pub(crate) fn marks_of(&self, reach: usize) -> &MarksFile {
-        &self.library.files[self.reaches[reach].marks].marks
+        &self.store.files[self.reaches[reach].marks].marks
     }
 }
 
@@ -71,15 +71,15 @@ pub struct CaseCheck {
 pub fn check_case(path: &Path) -> CaseCheck {
     let loaded = load(path, Viewing::ONLY);
     let mut warnings = damage_warnings(&loaded.reaches);
-    warnings.extend(far_wrist_warnings(&loaded.reaches, &loaded.library));
+    warnings.extend(far_wrist_warnings(&loaded.reaches, &loaded.store));
     CaseCheck { warnings, problems: loaded.problems }
 }
 
 /// Reads a case and everything that it names. `viewing` says whether pictures are wanted.
 pub(crate) fn load_visit(path: &Path, viewing: Viewing) -> Result<Visit, ScreenError> {
-    let Loaded { case, reaches, library, spread, problems } = load(path, viewing);
+    let Loaded { case, reaches, store, spread, problems } = load(path, viewing);
     match (case, spread) {
-        (Some(case), Some(spread)) if problems.is_empty() => Ok(Visit { case, reaches, library, spread }),
+        (Some(case), Some(spread)) if problems.is_empty() => Ok(Visit { case, reaches, store, spread }),
         _ => Err(ScreenError::Invalid { problems }),
     }
 }
@@ -96,10 +96,10 @@ pub(crate) fn damage_warnings(reaches: &[LoadedReach]) -> Vec<String> {
 
 /// A sentence for every side view whose far wrist lies where no hand on the same bar can be: further from the near one than the
 /// arm is long. A bar that is seen end on brings the hands together; turned by 20 deg, a grip of 1.1 m takes them 0.4 m apart.
-pub(crate) fn far_wrist_warnings(reaches: &[LoadedReach], library: &Library) -> Vec<String> {
+pub(crate) fn far_wrist_warnings(reaches: &[LoadedReach], store: &MarksStore) -> Vec<String> {
     let impossible = |reach: &LoadedReach| {
         let near = reach.entry.near_side.filter(|_| reach.entry.view == View::Side)?;
-        let frames = library.files[reach.marks].marks.frames.iter();
+        let frames = store.files[reach.marks].marks.frames.iter();
         let apart_px = frames
             .filter(|frame| frame.used_as == FrameUse::EndRange)
             .filter_map(|frame| impossible_far_wrist_px(near, |landmark| Some(frame.points.get(&landmark)?.point)))
@@ -128,7 +128,7 @@ struct Loaded {
     case: Option<CaseFile>,
     /// All of them, where there is no problem.
     reaches: Vec<LoadedReach>,
-    library: Library,
+    store: MarksStore,
     spread: Option<MarkingSpread>,
     problems: Vec<Problem>,
 }
@@ -136,7 +136,7 @@ struct Loaded {
 fn load(path: &Path, viewing: Viewing) -> Loaded {
     let (case, mut problems) = read_case(path);
     let Some((case, lines)) = case else {
-        return Loaded { case: None, reaches: Vec::new(), library: Library::default(), spread: None, problems };
+        return Loaded { case: None, reaches: Vec::new(), store: MarksStore::default(), spread: None, problems };
     };
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut of_case = Problems::new(path);
@@ -145,7 +145,7 @@ fn load(path: &Path, viewing: Viewing) -> Loaded {
         case: &case,
         folder,
         viewing,
-        library: Library::default(),
+        store: MarksStore::default(),
         profiles: BTreeMap::new(),
         camera_profile_line: lines.camera_profile,
         of_case,
@@ -155,27 +155,27 @@ fn load(path: &Path, viewing: Viewing) -> Loaded {
     for (entry, at) in case.reaches.iter().zip(&lines.reaches) {
         reaches.extend(loader.reach(entry, *at));
         if let Some((loaded, before)) = reaches.split_last()
-            && let Some(fault) = before.iter().find_map(|other| shown_twice(other, loaded, &loader.library))
+            && let Some(fault) = before.iter().find_map(|other| shown_twice(other, loaded, &loader.store))
         {
             loader.of_case.at(at.file, fault);
         }
     }
-    let Loader { mut library, of_case, mut of_marks, .. } = loader;
-    library.trace(&mut of_marks);
+    let Loader { mut store, of_case, mut of_marks, .. } = loader;
+    store.trace(&mut of_marks);
     problems.append(&mut of_case.into_list());
     problems.sort_by_key(|problem| problem.line);
     problems.append(&mut of_marks);
-    Loaded { case: Some(case), reaches, library, spread, problems }
+    Loaded { case: Some(case), reaches, store, spread, problems }
 }
 
 /// What is wrong where two reaches are one: the same picture, pixel by pixel, or the same raise of the same clip.
-fn shown_twice(first: &LoadedReach, second: &LoadedReach, library: &Library) -> Option<Fault> {
+fn shown_twice(first: &LoadedReach, second: &LoadedReach, store: &MarksStore) -> Option<Fault> {
     let (media, other) = (second.entry.file.clone(), first.entry.file.clone());
     if first.media.print.is_some() && first.media.print == second.media.print {
         return Some(Fault::SamePicture { media, other });
     }
     let times_s = |reach: &LoadedReach| -> Vec<f64> {
-        library.files[reach.marks].marks.frames.iter().map(|frame| frame.time_s).collect()
+        store.files[reach.marks].marks.frames.iter().map(|frame| frame.time_s).collect()
     };
     let (firsts, seconds) = (times_s(first), times_s(second));
     let pairs = firsts.iter().flat_map(|first_s| seconds.iter().map(move |second_s| (*first_s, *second_s)));
@@ -234,7 +234,7 @@ struct Loader<'a> {
     case: &'a CaseFile,
     folder: &'a Path,
     viewing: Viewing,
-    library: Library,
+    store: MarksStore,
     profiles: BTreeMap<PathBuf, Option<LensProfile>>,
     camera_profile_line: usize,
     of_case: Problems,
@@ -245,7 +245,7 @@ impl Loader<'_> {
     fn reach(&mut self, entry: &ReachEntry, at: ReachLines) -> Option<LoadedReach> {
         let marks_path = self.folder.join(&entry.marks);
         let marks = match std::fs::metadata(&marks_path) {
-            Ok(_) => self.library.add(&marks_path, &mut self.of_marks),
+            Ok(_) => self.store.add(&marks_path, &mut self.of_marks),
             // a missing marks file is the case's fault, at the line that names it
             Err(cause) => {
                 self.of_case.at(at.marks, Fault::Marks { marks: entry.marks.clone(), cause });
@@ -291,7 +291,7 @@ impl Loader<'_> {
 
     /// Opens the clip or still, and holds the marks against it.
     fn media(&mut self, entry: &ReachEntry, at: ReachLines, marks: Option<usize>) -> Option<SeenMedia> {
-        let file = marks.map(|marks| &self.library.files[marks]);
+        let file = marks.map(|marks| &self.store.files[marks]);
         // where the latest marked frame is there, so are the earlier ones
         let times = file.into_iter().flat_map(|file| file.marks.frames.iter().map(|frame| frame.time_s));
         let latest_s = times.max_by(f64::total_cmp).unwrap_or(0.0);
