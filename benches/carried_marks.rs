@@ -289,6 +289,7 @@ fn observed(scenario: &Scenario, shots: &[Shot], marks: &[Vec<Mark>]) -> VisitOb
         lens.covariance[(index, index)] = u * u;
     }
     VisitObservations {
+        contradictions: Vec::new(),
         person: PersonFacts { stature_mm: Some(1790.0), arm_length_mm: None },
         bar: BarFacts { length_mm: Some(BAR_LENGTH_MM), has_taped_grips: false },
         reaches: shots

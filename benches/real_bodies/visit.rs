@@ -105,6 +105,7 @@ pub fn film(options: &VisitOptions, poses: Vec<Pose>, rng: &mut impl Rng) -> Opt
         })
         .collect();
     let observations = VisitObservations {
+        contradictions: Vec::new(),
         // As people state it: to the nearest centimetre.
         person: PersonFacts {
             stature_mm: options.stature_mm.map(|mm| (mm / 10.0).round() * 10.0),

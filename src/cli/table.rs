@@ -5,8 +5,8 @@ use std::io::{self, Write};
 use crate::plan::words::CAUTIONS;
 use crate::screen::words::{decimal, deg_interval};
 use crate::screen::{
-    Call, CheckStatus, ComparedMarks, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome,
-    Subject, UsedInterval, VisitResult,
+    Call, CheckStatus, Comparison, MeasuredVisit, Occasion, ReachResult, ResultSide, RetestOutcome, Subject,
+    UsedInterval, VisitResult,
 };
 use crate::uncertainty::Measured;
 
@@ -88,19 +88,10 @@ fn print_reaches(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
 
 /// What the pictures of the reaches added to the marks.
 fn print_compared(out: &mut impl Write, visit: &MeasuredVisit) -> io::Result<()> {
-    let ComparedMarks { tried, found } = visit.compared_marks;
-    let said = match (tried, found) {
-        (0, _) if visit.carried_marks == 0 => return Ok(()),
-        (0, _) => format!("Carried marks: {} were brought over from another reach.", visit.carried_marks),
-        (_, 0) => format!(
-            "Pictures compared: none of {tried} marks was found again in another reach, so the marks count alone."
-        ),
-        (_, 1) => format!(
-            "Pictures compared: 1 of {tried} marks was found again in another reach, and counts there beside the mark."
-        ),
-        _ => format!(
-            "Pictures compared: {found} of {tried} marks were found again in another reach, and count there beside the marks."
-        ),
+    let said = match (visit.compared_marks.tried, visit.carried_marks) {
+        (0, 0) => return Ok(()),
+        (0, carried) => format!("Carried marks: {carried} were brought over from another reach."),
+        _ => visit.compared_marks.words(),
     };
     writeln!(out)?;
     wrapped(out, "", &said)

@@ -94,6 +94,7 @@ impl Scene {
         let softness = if is_soft { Softness::draw(rng) } else { Softness::default() };
         let mut scene = Self {
             observations: VisitObservations {
+                contradictions: Vec::new(),
                 person: PersonFacts {
                     // As people state it: to the nearest centimetre.
                     stature_mm: Some((person.build.stature_mm / 10.0).round() * 10.0),

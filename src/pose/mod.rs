@@ -30,8 +30,8 @@ pub mod simulate;
 
 pub use fit::{Estimate, FILM_FROM_SIDE, MarkResidual, Outcome, Term, Undetermined, VisitFit, fit_visit};
 pub use observation::{
-    BarFacts, FrameObservations, Mark, Motion, PersonFacts, ReachObservations, Rotation, SharedError, View,
-    VisitObservations,
+    BarFacts, Contradiction, FrameObservations, Mark, MarkPlace, Motion, PersonFacts, ReachObservations, Rotation,
+    SharedError, View, VisitObservations,
 };
 pub use overlay::{Overlay, Zero};
 pub use quantity::Quantity;

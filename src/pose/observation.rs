@@ -37,6 +37,26 @@ pub struct VisitObservations {
     pub bar: BarFacts,
     /// The reaches, in the case's order.
     pub reaches: Vec<ReachObservations>,
+    /// Marks of one landmark that the pictures show to be on different spots of the body.
+    pub contradictions: Vec<Contradiction>,
+}
+
+/// Marks of one landmark in several reaches which, as the pictures show, are not all on one spot: those of one spot at the most are right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Contradiction {
+    /// The marks on each spot.
+    pub spots: Vec<Vec<MarkPlace>>,
+}
+
+/// A mark among the observations of a visit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MarkPlace {
+    /// Index into [`VisitObservations::reaches`].
+    pub reach: usize,
+    /// Index into [`ReachObservations::frames`].
+    pub frame: usize,
+    /// Index into [`FrameObservations::marks`].
+    pub mark: usize,
 }
 
 impl VisitObservations {

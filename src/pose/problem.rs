@@ -10,7 +10,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::body::{Body, Parameters};
 use super::dual::{Dual, LOCAL, Scalar};
 use super::layout::{Blocks, frame, lens as lens_block, local, reach, setup, visit};
-use super::observation::{Mark, ReachObservations, View, VisitObservations};
+use super::observation::{Contradiction, Mark, MarkPlace, ReachObservations, View, VisitObservations};
 use super::priors::{self, Prior};
 use super::view::{LensModel, Sight};
 use crate::camera::Lens;
@@ -117,6 +117,8 @@ pub(super) struct Problem {
     /// Set-up of each reach.
     pub setup_of_reach: Vec<usize>,
     pub rotation_of_reach: Vec<super::observation::Rotation>,
+    /// Marks that are not all on one spot: for each such landmark those on each spot, by their number over all frames.
+    pub contradictions: Vec<Vec<Vec<usize>>>,
     stated_arm_length_mm: Option<f64>,
     grip_half_sd_mm: f64,
 }
@@ -153,6 +155,7 @@ impl Problem {
             setups: Vec::new(),
             setup_of_reach: setup_of_reach.to_vec(),
             rotation_of_reach: observations.reaches.iter().map(|reach| reach.rotation).collect(),
+            contradictions: Vec::new(),
             stated_arm_length_mm: observations.person.arm_length_mm,
             grip_half_sd_mm: if observations.bar.has_taped_grips {
                 priors::GRIP_HALF_TAPED_SD_MM
@@ -206,7 +209,18 @@ impl Problem {
                 });
             }
         }
+        problem.contradictions = observations.contradictions.iter().map(|of| problem.numbered(of)).collect();
         problem
+    }
+
+    /// A contradiction by the numbers that marks have over all frames. Marks that are not modelled are on no spot.
+    fn numbered(&self, contradiction: &Contradiction) -> Vec<Vec<usize>> {
+        let marks = self.frames.iter().flat_map(|seen| {
+            seen.marks.iter().map(|mark| MarkPlace { reach: seen.reach, frame: seen.frame, mark: mark.index })
+        });
+        let numbered: Vec<(MarkPlace, usize)> = marks.zip(0..).collect();
+        let number = |wanted: &MarkPlace| numbered.iter().find(|(place, _)| place == wanted).map(|(_, number)| *number);
+        contradiction.spots.iter().map(|spot| spot.iter().filter_map(number).collect()).collect()
     }
 
     /// By how much the marks in force lie further from a solution of this cost than their spread allows, at least 1. Every

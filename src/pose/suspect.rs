@@ -13,6 +13,8 @@
 //! approach to some outlier problems, Biometrika 55(1), 119-129 (weights of sets); Goodnight (1979), A tutorial on the SWEEP
 //! operator, The American Statistician 33(3), 149-158.
 
+mod contradicted;
+
 use std::collections::BTreeMap;
 use std::ops::Range;
 
@@ -166,6 +168,10 @@ struct Judge<'a> {
     freedom: DMatrix<f64>,
     covariance: Covariance,
     cost: f64,
+    /// As [`Problem::contradictions`].
+    contradictions: &'a [Vec<Vec<usize>>],
+    /// For each mark, the number of the suspect that is the mark from which others come, if it is one.
+    origin_of_mark: Vec<Option<usize>>,
 }
 
 /// A set of marks taken out, with what is left of residuals and freedom.
@@ -282,7 +288,16 @@ impl<'a> Judge<'a> {
             }
         }
         cost -= 0.5 * step.norm_squared();
-        Some(Self { suspects, gradients, residual, freedom, covariance, cost })
+        let origin_of_mark = suspects
+            .iter()
+            .map_while(|suspect| suspect.mark)
+            .map(|mark| {
+                let error = mark.shared[0]?;
+                suspects.iter().position(|other| other.origin.is_some_and(|(origin, _)| origin.error == error))
+            })
+            .collect();
+        let contradictions = &problem.contradictions;
+        Some(Self { suspects, gradients, residual, freedom, covariance, cost, contradictions, origin_of_mark })
     }
 
     /// The marks that the present solution goes without.
@@ -294,13 +309,14 @@ impl<'a> Judge<'a> {
     fn explanations(&self) -> Vec<Explanation> {
         let none = Candidate {
             bad: Vec::new(),
-            evidence: 0.0,
+            evidence: -self.unsettled(&[]),
             residual: self.residual.clone(),
             freedom: self.freedom.clone(),
         };
-        let mut known: BTreeMap<Vec<usize>, f64> = BTreeMap::from([(Vec::new(), 0.0)]);
-        let mut beam = vec![none];
-        let mut best = 0.0_f64;
+        let mut beam = self.settled(none);
+        let mut known: BTreeMap<Vec<usize>, f64> =
+            beam.iter().map(|candidate| (candidate.bad.clone(), candidate.evidence)).collect();
+        let mut best = known.values().copied().fold(f64::NEG_INFINITY, f64::max);
         let most = (0..self.suspects.len())
             .filter(|bad| (*bad as f64 + 1.0) <= MOST_BAD_RATIO * self.suspects.len() as f64)
             .count();
@@ -308,13 +324,11 @@ impl<'a> Judge<'a> {
             let mut children: Vec<Candidate> = Vec::new();
             for parent in &beam {
                 for (number, _) in self.extensions(parent) {
-                    let mut bad = parent.bad.clone();
-                    bad.insert(bad.partition_point(|other| *other < number), number);
+                    let bad = with_one_more(&parent.bad, number);
                     if known.contains_key(&bad) {
                         continue;
                     }
-                    let Some(evidence) = self.evidence(&bad) else { continue };
-                    let Some(child) = self.without(parent, number, bad, evidence) else { continue };
+                    let Some(child) = self.extended(parent, number, bad) else { continue };
                     known.insert(child.bad.clone(), child.evidence);
                     children.push(child);
                 }
@@ -330,6 +344,12 @@ impl<'a> Judge<'a> {
             beam = children;
         }
         self.weighed(known)
+    }
+
+    /// A set with one more suspect in it, which makes it `bad`.
+    fn extended(&self, parent: &Candidate, number: usize, bad: Vec<usize>) -> Option<Candidate> {
+        let evidence = self.evidence(&bad)?;
+        self.without(parent, number, bad, evidence)
     }
 
     /// The marks by which a set is worth extending, with the evidence that each adds.
@@ -373,7 +393,7 @@ impl<'a> Judge<'a> {
     }
 
     fn weighed(&self, known: BTreeMap<Vec<usize>, f64>) -> Vec<Explanation> {
-        let best = known.values().copied().fold(0.0_f64, f64::max);
+        let best = known.values().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut sets: Vec<(Vec<usize>, f64)> = known
             .into_iter()
             .map(|(bad, evidence)| (bad, (evidence - best).exp()))
@@ -438,7 +458,7 @@ impl<'a> Judge<'a> {
             spreads.extend(of.rows.clone().map(|_| way.spread));
             odds += way.log_odds;
         }
-        Some(log_ratio(&factor, &residual, &spreads) - odds)
+        Some(log_ratio(&factor, &residual, &spreads) - odds - self.unsettled(bad))
     }
 
     /// How a mark stands to the others, itself or as the mark that it comes from: whichever is the likelier to be bad.
@@ -478,6 +498,15 @@ impl<'a> Judge<'a> {
         let u_px = if square > 0.0 { distance_px / square.sqrt() } else { f64::INFINITY };
         Standing { distance_px, u_px, probability }
     }
+}
+
+/// A set, ascending, with a suspect in it.
+fn with_one_more(bad: &[usize], number: usize) -> Vec<usize> {
+    let mut more = bad.to_vec();
+    if let Err(place) = more.binary_search(&number) {
+        more.insert(place, number);
+    }
+    more
 }
 
 /// The Cholesky factor of a block of `M`; `None` where the others leave a mark no freedom.

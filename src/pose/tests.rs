@@ -1,5 +1,7 @@
 //! The fit tried on scenes whose picture is worked out here with a level pinhole, one line of similar triangles.
 
+mod bad_marks;
+
 use nalgebra::{Matrix2, SMatrix, Vector3};
 
 use super::dual::Scalar;
@@ -129,6 +131,7 @@ fn reach(view: View, near: Side, rotation: Rotation, pose: &Pose) -> ReachObserv
 
 fn visit(reaches: Vec<ReachObservations>) -> VisitObservations {
     VisitObservations {
+        contradictions: Vec::new(),
         person: PersonFacts { stature_mm: Some(1740.0), arm_length_mm: Some(ARM_MM) },
         bar: BarFacts { length_mm: Some(2.0 * BAR_HALF_MM), has_taped_grips: false },
         reaches,
@@ -264,44 +267,6 @@ fn a_difference_is_surer_than_independent_reaches_would_make_it() {
     let alone = |reach| fit.combine(&[term(1.0, reach, quantity)]).expect("from the side").u;
     let difference = fit.combine(&[term(1.0, 1, quantity), term(-1.0, 0, quantity)]).expect("from the side").u;
     assert!(difference < 0.95 * alone(0).hypot(alone(1)));
-}
-
-#[test]
-fn a_mark_far_off_is_named_and_does_not_turn_the_answer() {
-    let clean = fit_visit(&pair(Side::Right));
-    for (landmark, shift) in [(Landmark::Wrist(Side::Right), 15.0), (Landmark::BarEnd(Side::Left), -15.0)] {
-        let mut observations = pair(Side::Right);
-        let mark = observations.reaches[1].frames[0].marks.iter_mut().find(|mark| mark.landmark == landmark);
-        mark.expect("it is marked").point.y += shift;
-        let fit = fit_visit(&observations);
-        let named: Vec<_> = fit.residuals().iter().filter(|residual| residual.is_disagreeing).collect();
-        assert_eq!(named.iter().map(|residual| residual.landmark).collect::<Vec<_>>(), [landmark]);
-        assert!((named[0].distance_px - 15.0).abs() < 4.0, "{:?}", named[0]);
-        let quantity = Quantity::Elevation(Side::Right);
-        assert!((value(&fit, 1, quantity) - value(&clean, 1, quantity)).abs() < 1.0);
-        let sure = clean.combine(&[term(1.0, 1, quantity)]).expect("from the side").u;
-        assert!(fit.combine(&[term(1.0, 1, quantity)]).expect("from the side").u >= sure);
-    }
-}
-
-#[test]
-fn a_mark_on_the_wrong_spot_leaves_no_sure_difference() {
-    let quantity = Quantity::Elevation(Side::Right);
-    for shift in [60.0, -60.0] {
-        let mut observations = pair(Side::Right);
-        let hip = observations.reaches[1].frames[0].marks.iter_mut().find(|m| m.landmark == Landmark::Hip(Side::Right));
-        // 60 px at 2.8 m and 1000 px of focal length are 170 mm beside a trunk of some 500 mm: a lean by 19 deg.
-        hip.expect("it is marked").point.x += shift;
-        let fit = fit_visit(&observations);
-        let difference = fit.combine(&[term(1.0, 1, quantity), term(-1.0, 0, quantity)]).expect("from the side");
-        // The external arm is 7 deg lower and the trunk leans 0.5 deg further back. Either the mark is wrong or the trunk
-        // moved: the interval holds both, and no call can rest on it.
-        let half_width = 1.96 * difference.u;
-        assert!((difference.value + 7.0).abs() < half_width, "{shift}: {difference:?}");
-        assert!(difference.value.abs() < half_width, "{shift}: {difference:?}");
-        let hip = fit.residuals().iter().find(|r| r.reach == 1 && r.landmark == Landmark::Hip(Side::Right));
-        assert!(hip.expect("it is marked").is_disagreeing, "{shift}");
-    }
 }
 
 #[test]

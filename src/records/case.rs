@@ -52,6 +52,8 @@ pub struct SeenPictures {
     pub bars: Vec<FoundBar>,
     /// Sentences on what is not as it should be, each with its place in the case.
     pub warnings: Vec<(usize, String)>,
+    /// Sentences on marks that the pictures contradict, each with its place in the case. Who measures the marks says them, too.
+    pub contradicted: Vec<(usize, String)>,
 }
 
 /// A reach of a case.
@@ -206,8 +208,8 @@ impl Records {
         for (reach, marks) in reaches.iter_mut().zip(&of_all.marks) {
             reach.marks = marks.clone();
         }
-        let AnsweredMarks { compared, found_bars: bars, warnings, .. } = of_all;
-        Ok(SeenPictures { answers: answered.len(), open, compared, bars, warnings })
+        let AnsweredMarks { compared, found_bars: bars, warnings, contradicted, .. } = of_all;
+        Ok(SeenPictures { answers: answered.len(), open, compared, bars, warnings, contradicted })
     }
 }
 

@@ -215,6 +215,10 @@ impl Records {
     pub fn delete_reach(&self, reach: i64) -> Result<(), RecordsError> {
         let visit = self.reach(reach)?.visit;
         note_change(&self.connection(), visit)?;
+        // what was found from its clip in those of the other reaches goes with it, and is looked for anew from what is left
+        self.connection()
+            .execute("DELETE FROM looks WHERE reach IN (SELECT id FROM reaches WHERE visit = ?1)", [visit])
+            .map_err(database("delete a reach"))?;
         self.delete("DELETE FROM reaches WHERE id = ?1", reach)
     }
 

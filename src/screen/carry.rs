@@ -104,18 +104,30 @@ pub struct CarryLink {
 /// the frames at end range from 0 and picks the frame of the other reach. Empty for the reach that the others get theirs from.
 #[must_use]
 pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Vec<CarryLink> {
-    let link = |from: usize| {
-        let (entry, marks) = reaches[from];
-        let times_s = end_range_times_s(marks);
-        let from_time_s = *times_s.get(place).or(times_s.last())?;
-        let by_hand = marks.by_hand(from_time_s);
-        let mut given = carried_marks(marks, from_time_s);
-        given.extend(&by_hand);
-        let arms = if entry.rotation == reaches[to].0.rotation { ArmTurn::Same } else { ArmTurn::Other };
-        let (given, by_hand) = (given.into_iter().collect(), by_hand.into_keys().collect());
-        Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand })
-    };
-    sources(reaches, to).into_iter().filter_map(link).collect()
+    sources(reaches, to).into_iter().filter_map(|from| link(reaches, from, to, place)).collect()
+}
+
+/// Whence the trunk is looked for once more, for marks of the main reach that are on no body: the first reach that is turned the other
+/// way than that one, where it is no source already.
+pub(crate) fn second_link(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Option<CarryLink> {
+    let main = main_source(reaches, to)?;
+    let is_second =
+        |reach: &usize| reaches[*reach].0.rotation != reaches[main].0.rotation && hand_marks(reaches[*reach].1) > 0;
+    let second = alike(reaches, to).find(is_second)?;
+    let is_new = second != to && !sources(reaches, to).contains(&second);
+    if is_new { link(reaches, second, to, place) } else { None }
+}
+
+fn link(reaches: &[(&ReachEntry, &MarksFile)], from: usize, to: usize, place: usize) -> Option<CarryLink> {
+    let (entry, marks) = reaches[from];
+    let times_s = end_range_times_s(marks);
+    let from_time_s = *times_s.get(place).or(times_s.last())?;
+    let by_hand = marks.by_hand(from_time_s);
+    let mut given = carried_marks(marks, from_time_s);
+    given.extend(&by_hand);
+    let arms = if entry.rotation == reaches[to].0.rotation { ArmTurn::Same } else { ArmTurn::Other };
+    let (given, by_hand) = (given.into_iter().collect(), by_hand.into_keys().collect());
+    Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand })
 }
 
 /// Carries marks (px of `from`) to the picture `to`.
@@ -173,23 +185,30 @@ const fn is_of_arm(landmark: Landmark) -> bool {
     matches!(landmark, Landmark::Elbow(_) | Landmark::Wrist(_))
 }
 
-/// The reaches that marks are carried from to a reach: the main one of its view, and for the arms the first turned alike.
-fn sources(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Vec<usize> {
+/// The reaches that show the same as a reach: those of its view, itself among them.
+fn alike(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> impl Iterator<Item = usize> {
     let (entry, marks) = reaches[to];
-    let is_alike = |(other, others): &(&ReachEntry, &MarksFile)| {
+    let is_alike = move |reach: &usize| {
+        let (other, others) = reaches[*reach];
         other.view == entry.view
             && other.near_side == entry.near_side
             && other.mirrored == entry.mirrored
             && others.image_size == marks.image_size
     };
-    let candidates = || (0..reaches.len()).filter(|reach| is_alike(&reaches[*reach]));
-    // the first of those with the most marks
-    let most = candidates().map(|reach| hand_marks(reaches[reach].1)).max().unwrap_or(0);
-    let Some(main) = candidates().find(|reach| hand_marks(reaches[*reach].1) == most && most > 0) else {
-        return Vec::new();
-    };
-    let is_turned_alike = |reach: usize| reaches[reach].0.rotation == entry.rotation;
-    let for_arms = candidates().find(|reach| is_turned_alike(*reach) && has_arm_by_hand(reaches[*reach].1));
+    (0..reaches.len()).filter(is_alike)
+}
+
+/// The reach that those which show the same get their trunk from: the first of those with the most marks.
+pub(crate) fn main_source(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Option<usize> {
+    let most = alike(reaches, to).map(|reach| hand_marks(reaches[reach].1)).max().unwrap_or(0);
+    alike(reaches, to).find(|reach| hand_marks(reaches[*reach].1) == most && most > 0)
+}
+
+/// The reaches that marks are carried from to a reach: the main one of its view, and for the arms the first turned alike.
+fn sources(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Vec<usize> {
+    let Some(main) = main_source(reaches, to) else { return Vec::new() };
+    let is_turned_alike = |reach: usize| reaches[reach].0.rotation == reaches[to].0.rotation;
+    let for_arms = alike(reaches, to).find(|reach| is_turned_alike(*reach) && has_arm_by_hand(reaches[*reach].1));
     let mut found = vec![main];
     found.extend(for_arms.filter(|reach| !is_turned_alike(main) && *reach != main));
     found.retain(|reach| *reach != to);

@@ -22,13 +22,32 @@ pub struct ComparedMarks {
     pub found: usize,
 }
 
-/// Compares the pictures of a visit's reaches, which it gives away for that, and adds what is found to their marks. Beside the count it
-/// gives a sentence for every spot that the marks contradict.
-pub(crate) fn compare_pictures(visit: &mut Visit) -> (ComparedMarks, Vec<String>) {
+impl ComparedMarks {
+    /// What that did for the marks, as a sentence.
+    #[must_use]
+    pub fn words(self) -> String {
+        let Self { tried, found } = self;
+        match (tried, found) {
+            (0, _) => "Pictures compared.".to_owned(),
+            (_, 0) => format!(
+                "Pictures compared: none of {tried} marks was found again in another reach, so the marks count alone."
+            ),
+            (_, 1) => format!(
+                "Pictures compared: 1 of {tried} marks was found again in another reach, and counts there beside the mark."
+            ),
+            _ => format!(
+                "Pictures compared: {found} of {tried} marks were found again in another reach, and count there beside the marks."
+            ),
+        }
+    }
+}
+
+/// Compares the pictures of a visit's reaches, which it gives away for that, and adds what is found to their marks.
+pub(crate) fn compare_pictures(visit: &mut Visit) -> ComparedMarks {
     let pictures: Vec<Vec<(f64, GrayImage)>> =
         visit.reaches.iter_mut().map(|loaded| loaded.media.take_pictures()).collect();
     if carried_marks(visit) > 0 {
-        return (ComparedMarks::default(), Vec::new());
+        return ComparedMarks::default();
     }
     let reaches: Vec<(&ReachEntry, &MarksFile)> =
         (0..visit.reaches.len()).map(|reach| (&visit.reaches[reach].entry, visit.marks_of(reach))).collect();
@@ -54,7 +73,7 @@ pub(crate) fn compare_pictures(visit: &mut Visit) -> (ComparedMarks, Vec<String>
             add(visit, reach, frame);
         }
     }
-    (answered.compared, answered.warnings.into_iter().map(|(_, sentence)| sentence).collect())
+    answered.compared
 }
 
 fn add(visit: &mut Visit, reach: usize, frame: MarkedFrame) {

@@ -16,7 +16,7 @@ use super::marks::{FrameUse, MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, S
 use super::observe::pooled_hand;
 use super::spread::scale;
 use super::visit::Visit;
-use super::words::decimal;
+use super::words::{decimal, reach_head};
 
 /// A mark and the bar that was found disagree beyond this squared distance, whitened by both: chi-square with two degrees of
 /// freedom, above which one pair in a thousand lies by chance.
@@ -208,7 +208,7 @@ pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
 pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
     let mut warnings = Vec::new();
     for (reach, loaded) in visit.reaches.iter().enumerate() {
-        let file = loaded.entry.marks.display().to_string();
+        let head = reach_head(&loaded.entry);
         for bar in &loaded.media.bars {
             // what others come from counts as placed, whatever is seen
             let counts = |end: &Landmark| visit.store.origin_at(loaded.marks, bar.time_s, *end).is_none();
@@ -217,17 +217,17 @@ pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
                 _ if counting.is_empty() => {}
                 Some(Ok(_)) => {
                     let unseen = counting.iter().filter(|end| !bar.is_end_seen(**end));
-                    warnings.extend(unseen.map(|end| unseen_end_words(&file, bar.time_s, *end)));
+                    warnings.extend(unseen.map(|end| unseen_end_words(&head, bar.time_s, *end)));
                     warnings.extend(counting.iter().filter_map(|end| {
                         let found = end_of_found_bar(visit, reach, bar.time_s, *end)?;
                         let placed = pooled_hand(visit, loaded.marks, bar.time_s, *end);
-                        far_end_words(&file, bar.time_s, *end, placed, found)
+                        far_end_words(&head, bar.time_s, *end, placed, found)
                     }));
                 }
                 // seen end on, where nothing else is to be expected
                 Some(Err(NoBar::Short { .. })) => {}
-                Some(Err(why)) => warnings.push(not_found_words(&file, bar.time_s, &why.to_string())),
-                None => warnings.push(not_found_words(&file, bar.time_s, "the frame cannot be decoded")),
+                Some(Err(why)) => warnings.push(not_found_words(&head, bar.time_s, &why.to_string())),
+                None => warnings.push(not_found_words(&head, bar.time_s, "the frame cannot be decoded")),
             }
         }
     }
@@ -235,17 +235,17 @@ pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
 }
 
 /// What is said of a bar that was not found in the picture at a time, s.
-pub(super) fn not_found_words(file: &str, time_s: f64, why: &str) -> String {
+pub(super) fn not_found_words(head: &str, time_s: f64, why: &str) -> String {
     let at = decimal(time_s, 2);
     format!(
-        "{file}: the bar was not surely found in the picture at {at} s ({why}), so the marks on its ends count as placed."
+        "{head}: the bar was not surely found in the picture at {at} s ({why}), so the marks on its ends count as placed."
     )
 }
 
 /// What is said of an end that was not seen though its bar was.
-pub(super) fn unseen_end_words(file: &str, time_s: f64, end: Landmark) -> String {
+pub(super) fn unseen_end_words(head: &str, time_s: f64, end: Landmark) -> String {
     format!(
-        "{file}: the {} was not seen in the picture near its mark at {} s, so along the bar the mark counts as placed; see that it \
+        "{head}: the {} was not seen in the picture near its mark at {} s, so along the bar the mark counts as placed; see that it \
          is on the very end.",
         end.words(),
         decimal(time_s, 2)
@@ -254,7 +254,7 @@ pub(super) fn unseen_end_words(file: &str, time_s: f64, end: Landmark) -> String
 
 /// What is said of a mark (px, px²) that is further from the bar than both spreads allow; `None` where it is not.
 pub(super) fn far_end_words(
-    file: &str,
+    head: &str,
     time_s: f64,
     end: Landmark,
     (placed, placed_px2): (Vector2<f64>, Matrix2<f64>),
@@ -265,7 +265,7 @@ pub(super) fn far_end_words(
     let square = apart.dot(&((placed_px2 + found_px2).try_inverse()? * apart));
     (square > FAR_SQUARE).then(|| {
         format!(
-            "{file}: the {} is marked {} px from where the bar is found in the picture at {} s, further than marks should be. The \
+            "{head}: the {} is marked {} px from where the bar is found in the picture at {} s, further than marks should be. The \
              bar as found is measured; see that the mark is on the right thing.",
             end.words(),
             decimal(apart.norm(), 0),

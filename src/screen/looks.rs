@@ -16,9 +16,10 @@ use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::View;
 use crate::track::{ArmTurn, BarPoint, NoBar, NotCarried, Pyramid, find_bar};
 
-use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s};
+use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s, main_source, second_link};
 use super::case::ReachEntry;
 use super::compared_pictures::ComparedMarks;
+use super::contradictions::{Placed, doubted_spots};
 use super::found_bar::{
     BAR_ENDS, FoundBar, FoundEnd, end_by_bar, far_end_words, not_found_words, rough_bars, unseen_end_words,
 };
@@ -26,13 +27,9 @@ use super::marks::{
     FrameUse, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, SAME_TIME_S, Source, is_covariance,
     is_inside,
 };
-use super::observe::{pooled, skin_shift_px2};
+use super::observe::pooled;
 use super::spread::scale;
-use super::words::decimal;
-
-/// A mark and the spot that was found for it disagree beyond this squared distance, whitened by both: chi-square with two degrees of
-/// freedom, above which one pair in a hundred lies by chance.
-const APART_SQUARE: f64 = 9.21;
+use super::words::reach_head;
 
 /// A question to the pictures of a visit.
 #[derive(Debug, Clone, PartialEq)]
@@ -121,8 +118,10 @@ pub struct AnsweredMarks {
     pub compared: ComparedMarks,
     /// The bars that are measured in place of the marks on them.
     pub found_bars: Vec<FoundBar>,
-    /// Sentences on bars that were not found and marks that are far from where the pictures put them, each with its reach.
+    /// Sentences on bars that were not found or are far from the marks on them, each with its reach.
     pub warnings: Vec<(usize, String)>,
+    /// Sentences on marks that the pictures contradict, each with its reach. Whoever measures the marks says them, too.
+    pub contradicted: Vec<(usize, String)>,
 }
 
 /// All questions that the marks of these reaches raise. Marks that state a spread of their own stay as placed.
@@ -134,17 +133,18 @@ pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
             let mut open = marks.by_hand(time_s);
             // the bar is found by itself where it is not seen end on
             open.retain(|landmark, _| !states_spread(marks, time_s, *landmark) && !is_found_bar(*landmark, entry.view));
-            for link in carry_links(reaches, reach, place) {
+            let mut look = |link: CarryLink, is_wanted: fn(Landmark) -> bool| {
                 let CarryLink { from_reach, from_time_s, arms, given, by_hand } = link;
                 let from = reaches[from_reach].1;
                 let is_wanted = |landmark: &Landmark| {
-                    open.contains_key(landmark)
+                    is_wanted(*landmark)
+                        && open.contains_key(landmark)
                         && by_hand.contains(landmark)
                         && !states_spread(from, from_time_s, *landmark)
                 };
                 let wanted: Vec<Landmark> = given.iter().map(|(landmark, _)| *landmark).filter(is_wanted).collect();
                 if wanted.is_empty() {
-                    continue;
+                    return;
                 }
                 let question = Question::Spots {
                     from_time_s,
@@ -154,7 +154,9 @@ pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
                     wanted: wanted.iter().map(|landmark| landmark.name().to_owned()).collect(),
                 };
                 looks.push(Look { reach, from_reach: Some(from_reach), question });
-            }
+            };
+            carry_links(reaches, reach, place).into_iter().for_each(|link| look(link, |_| true));
+            second_link(reaches, reach, place).into_iter().for_each(|link| look(link, is_of_trunk));
         }
         for (time_s, ends) in rough_bars(marks, entry.view).iter().map(super::found_bar::RoughBar::place) {
             let question = Question::Bar { time_s, ends: ends.map(|end| [end.x, end.y]) };
@@ -223,26 +225,32 @@ pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Ans
         compared: ComparedMarks::default(),
         found_bars: Vec::new(),
         warnings: Vec::new(),
+        contradicted: Vec::new(),
     };
     let mut tried = BTreeSet::new();
-    let doubted = doubted_spots(reaches, answers, sd_px);
+    let left_out = left_out(reaches, answers);
     for (number, (look, answer)) in answers.iter().enumerate() {
         if let (Question::Spots { from_time_s, time_s, wanted, .. }, Some(from)) = (&look.question, look.from_reach) {
             let from = MarksOrigin { marks: reaches[from].0.marks.clone(), time_s: *from_time_s };
-            let landmarks: Vec<Landmark> = wanted.iter().filter_map(|name| name.parse().ok()).collect();
+            let mut landmarks: Vec<Landmark> = wanted.iter().filter_map(|name| name.parse().ok()).collect();
+            landmarks.retain(|landmark| left_out.get(&(number, *landmark)) != Some(&LeftOut::IsSecond));
             // what was not found from one reach may be from another
             tried.extend(landmarks.iter().map(|landmark| (look.reach, time_s.to_bits(), *landmark)));
-            let landmarks: Vec<Landmark> =
-                landmarks.into_iter().filter(|landmark| !doubted.contains_key(&(number, *landmark))).collect();
+            landmarks.retain(|landmark| !left_out.contains_key(&(number, *landmark)));
             answered.compared.found += answered.add_spots((look.reach, *time_s), from, &landmarks, answer);
         }
     }
     answered.compared.tried = tried.len();
-    for ((number, landmark), far_px) in doubted {
-        let look = &answers[number].0;
-        let (Some(from), Some(apart_px)) = (look.from_reach, far_px) else { continue };
-        let words = doubted_words(reaches[look.reach].0, reaches[from].0, landmark, apart_px);
-        answered.warnings.push((look.reach, words));
+    let origin = |(reach, frame): (usize, usize), _| {
+        let MarksOrigin { marks, time_s } = answered.marks[reach].frames[frame].from.as_ref()?;
+        let reach = reaches.iter().position(|(entry, _)| entry.marks == *marks)?;
+        Some(Placed { reach, time_s: *time_s })
+    };
+    let marks: Vec<&MarksFile> = answered.marks.iter().collect();
+    let doubted = doubted_spots(&marks, |_, image_size| sd_px * scale(image_size), origin);
+    for spot in doubted {
+        answered.compared.found -= spot.found.len().min(answered.compared.found);
+        answered.contradicted.extend(spot.sentences(|reach| reaches[reach].0));
     }
     for (look, answer) in answers {
         if let Question::Bar { time_s, .. } = look.question {
@@ -252,87 +260,83 @@ pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Ans
     answered
 }
 
-/// Spots that count for nothing, by answer and landmark, with the distance from the mark there, px, where it is far.
-///
-/// A spot is believed where most of the reaches bear it out, that which it was looked for from counted: where the mark there and the spot
-/// agree. One mark that the pictures contradict is then outvoted. Otherwise it cannot be told which side is on the wrong spot: one that
-/// is off the body, or that two reaches have wrong alike, would be borne out where it agrees. Between two reaches alone the other marks
-/// decide.
-fn doubted_spots(
-    reaches: &[(&ReachEntry, &MarksFile)],
-    answers: &[(Look, Answer)],
-    sd_px: f64,
-) -> BTreeMap<(usize, Landmark), Option<f64>> {
-    let placed = |reach: usize, time_s: f64, landmark: Landmark| {
-        let (marks, sd_px) = (reaches[reach].1, sd_px * scale(reaches[reach].1.image_size));
-        let here = marks
-            .frames
-            .iter()
-            .filter(|frame| frame.source == Source::Hand && (frame.time_s - time_s).abs() < SAME_TIME_S);
-        let points = here.filter_map(|frame| frame.points.get(&landmark));
-        pooled(points.map(|mark| (mark.point.to_vector(), mark.spread.covariance_px2(sd_px))))
-    };
-    let other_side = NotCarried::OtherSide.to_string();
-    let mut groups: BTreeMap<(usize, u64, Landmark), Group> = BTreeMap::new();
-    for (number, (look, answer)) in answers.iter().enumerate() {
-        let (Question::Spots { from_time_s, time_s, wanted, .. }, Some(from), Answer::Spots(spots)) =
-            (&look.question, look.from_reach, answer)
-        else {
-            continue;
-        };
-        for landmark in wanted.iter().filter_map(|name| name.parse::<Landmark>().ok()) {
-            let group = groups.entry((from, from_time_s.to_bits(), landmark)).or_default();
-            match spots.get(landmark.name()) {
-                // nothing to be expected there
-                Some(Spot::Left(why)) if *why == other_side => {}
-                Some(Spot::Found(spot)) => {
-                    let seen = spot.on_bar();
-                    let (there, there_px2) = placed(look.reach, *time_s, landmark);
-                    let image_size = reaches[look.reach].1.image_size;
-                    let skin_px2 = skin_shift_px2(landmark, image_size).unwrap_or_else(Matrix2::zeros);
-                    // both marks' own errors, the match's, and how skin lies have nothing in common
-                    let all_px2 = there_px2 + placed(from, *from_time_s, landmark).1 + seen.covariance_px2 + skin_px2;
-                    let apart = there - seen.point.to_vector();
-                    let square = all_px2.try_inverse().map_or(0.0, |inverse| apart.dot(&(inverse * apart)));
-                    group.tried += 1;
-                    group.found.push((number, (square > APART_SQUARE).then(|| apart.norm())));
-                }
-                _ => group.tried += 1,
-            }
-        }
-    }
-    let doubted = groups.into_iter().filter(|(_, group)| !group.is_believed());
-    doubted
-        .flat_map(|((_, _, landmark), group)| {
-            group.found.into_iter().map(move |(number, far_px)| ((number, landmark), far_px))
-        })
-        .collect()
+/// Why a spot is left out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum LeftOut {
+    /// Most of the reaches in which it was looked for do not show it: one that is off the body is found again where the mark is wrong
+    /// alike. Where most show it, the marks decide: see [`super::contradictions`].
+    IsUnseen,
+    /// It was looked for in case that the one of the main reach is not seen, which is not so.
+    IsSecond,
 }
 
 /// One spot, looked for in other reaches.
 #[derive(Default)]
 struct Group {
-    /// Reaches in which it was looked for.
+    /// Reaches in which it was looked for and is to be expected.
     tried: usize,
-    /// The answers in which it was found, each with how far from the mark there, px, where that is far.
-    found: Vec<(usize, Option<f64>)>,
+    /// Reaches in which it was found.
+    found: usize,
 }
 
 impl Group {
-    fn is_believed(&self) -> bool {
-        let agreeing = 1 + self.found.iter().filter(|(_, far_px)| far_px.is_none()).count();
-        self.tried == 1 || 2 * agreeing > self.tried + 1
+    fn add(&mut self, is_found: bool) {
+        self.tried += 1;
+        self.found += usize::from(is_found);
+    }
+
+    const fn is_seen(&self) -> bool {
+        if self.tried == 1 { self.found == 1 } else { 2 * (1 + self.found) > self.tried + 1 }
     }
 }
 
-/// What is said of a spot that counts for nothing, because the marks contradict it in more than one reach.
-fn doubted_words(there: &ReachEntry, from: &ReachEntry, landmark: Landmark, apart_px: f64) -> String {
-    let (landmark, px) = (landmark.words(), decimal(apart_px, 0));
-    let (there, from) = (there.marks.display(), from.marks.display());
-    format!(
-        "{there}: the {landmark} is marked {px} px from the spot that is marked as the {landmark} in {from}, as the pictures show it. One \
-         of the two is on another spot; look at both, and mark the wrong one again. Until then this spot is not compared."
-    )
+/// The spots that are left out, by answer.
+fn left_out(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Answer)]) -> BTreeMap<(usize, Landmark), LeftOut> {
+    let other_side = NotCarried::OtherSide.to_string();
+    let mut groups: BTreeMap<(usize, Landmark, u64), Group> = BTreeMap::new();
+    let (mut first, mut second) = (Vec::new(), Vec::new());
+    for (number, (look, answer)) in answers.iter().enumerate() {
+        let (Question::Spots { wanted, from_time_s, .. }, Some(from), Answer::Spots(spots)) =
+            (&look.question, look.from_reach, answer)
+        else {
+            continue;
+        };
+        let is_turned_alike = reaches[look.reach].0.rotation == reaches[from].0.rotation;
+        let main = main_source(reaches, look.reach).filter(|main| *main != from && !is_turned_alike);
+        for landmark in wanted.iter().filter_map(|name| name.parse::<Landmark>().ok()) {
+            let is_found = match spots.get(landmark.name()) {
+                // nothing to be expected there
+                Some(Spot::Left(why)) if *why == other_side => continue,
+                spot => matches!(spot, Some(Spot::Found(_))),
+            };
+            let spot = (from, landmark, from_time_s.to_bits());
+            match main {
+                Some(main) => second.push((number, spot, main, is_found)),
+                None => {
+                    groups.entry(spot).or_default().add(is_found);
+                    first.push((number, spot));
+                }
+            }
+        }
+    }
+    let is_unseen = |groups: &BTreeMap<(usize, Landmark, u64), Group>, main: usize, wanted: Landmark| {
+        let of_main = groups.iter().filter(|((from, landmark, _), _)| (*from, *landmark) == (main, wanted));
+        let seen: Vec<bool> = of_main.map(|(_, group)| group.is_seen()).collect();
+        // as long as nobody looked, it may be seen
+        !seen.is_empty() && !seen.contains(&true)
+    };
+    let mut left_out = BTreeMap::new();
+    for (number, spot, main, is_found) in second {
+        if is_unseen(&groups, main, spot.1) {
+            first.push((number, spot));
+            groups.entry(spot).or_default().add(is_found);
+        } else {
+            left_out.insert((number, spot.1), LeftOut::IsSecond);
+        }
+    }
+    let unseen = first.into_iter().filter(|(_, spot)| !groups[spot].is_seen());
+    left_out.extend(unseen.map(|(number, spot)| ((number, spot.1), LeftOut::IsUnseen)));
+    left_out
 }
 
 impl AnsweredMarks {
@@ -374,7 +378,7 @@ impl AnsweredMarks {
         answer: &Answer,
         sd_px: f64,
     ) {
-        let file = reaches[reach].0.marks.display().to_string();
+        let head = reach_head(reaches[reach].0);
         let counts = |end: &Landmark| !self.is_origin(reaches, reach, time_s, *end);
         let counting: Vec<(usize, Landmark)> = (0..).zip(BAR_ENDS).filter(|(_, end)| counts(end)).collect();
         if counting.is_empty() {
@@ -384,10 +388,10 @@ impl AnsweredMarks {
             Answer::Bar { ends, axis } => (ends.map(|end| end.map(SeenPoint::on_bar)), axis.map(SeenPoint::on_bar)),
             Answer::NoBar { why: None } | Answer::Spots(_) => return,
             Answer::NoBar { why: Some(why) } => {
-                return self.warnings.push((reach, not_found_words(&file, time_s, why)));
+                return self.warnings.push((reach, not_found_words(&head, time_s, why)));
             }
             Answer::NoPicture => {
-                return self.warnings.push((reach, not_found_words(&file, time_s, "the frame cannot be decoded")));
+                return self.warnings.push((reach, not_found_words(&head, time_s, "the frame cannot be decoded")));
             }
         };
         let marks = &mut self.marks[reach];
@@ -409,9 +413,9 @@ impl AnsweredMarks {
             let Some(mark) = seen.as_mark(marks.image_size) else { continue };
             let is_seen = ends[index].is_some();
             if !is_seen {
-                self.warnings.push((reach, unseen_end_words(&file, time_s, landmark)));
+                self.warnings.push((reach, unseen_end_words(&head, time_s, landmark)));
             }
-            if let Some(words) = far_end_words(&file, time_s, landmark, placed, (found, found_px2)) {
+            if let Some(words) = far_end_words(&head, time_s, landmark, placed, (found, found_px2)) {
                 self.warnings.push((reach, words));
             }
             // one bar is one observation, however often it was marked
@@ -464,6 +468,11 @@ fn states_spread(marks: &MarksFile, time_s: f64, landmark: Landmark) -> bool {
     let at_that_time = marks.frames.iter().filter(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S);
     let by_hand = at_that_time.filter(|frame| frame.source == Source::Hand);
     by_hand.filter_map(|frame| frame.points.get(&landmark)).any(|point| point.spread != PointSpread::Usual)
+}
+
+/// Whether it is on the trunk, which shows the same in both rotations.
+const fn is_of_trunk(landmark: Landmark) -> bool {
+    matches!(landmark, Landmark::Shoulder(_) | Landmark::Hip(_))
 }
 
 /// Whether it is an end of a bar that is not seen end on.

@@ -94,10 +94,8 @@ pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<Measured
     let mut visit = load_visit(path, Viewing { is_close: !options.marks_alone, keeps_frame: options.with_stills })?;
     follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
     let carried_marks = carried_marks(&visit);
-    let (compared_marks, contradicted) =
-        if options.marks_alone { Default::default() } else { compare_pictures(&mut visit) };
+    let compared_marks = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit) };
     let mut measured = MeasuredVisit { compared_marks, carried_marks, ..measure_visit(&visit, options) };
-    measured.warnings.extend(contradicted);
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
             let Some((time_s, overlay)) = measured.shown(reach) else { continue };
@@ -146,6 +144,10 @@ fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
     warnings.extend(follow_warnings(visit));
     warnings.extend(far_wrist_warnings(&visit.reaches, &visit.store));
     warnings.extend(bar_warnings(visit));
+    let contradicted = visit.doubted_spots().into_iter();
+    warnings.extend(
+        contradicted.flat_map(|spot| spot.sentences(|reach| &visit.reaches[reach].entry)).map(|(_, sentence)| sentence),
+    );
     if !fit.outcome().is_converged {
         warnings.push(format!(
             "The marks do not go together (the fit did not settle in {} steps), so nothing is reported: look for marks that are \

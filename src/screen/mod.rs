@@ -24,6 +24,7 @@ pub mod visit;
 mod checks;
 mod compare;
 mod compared_pictures;
+mod contradictions;
 pub(crate) mod document;
 mod evaluation;
 pub(crate) mod fields;

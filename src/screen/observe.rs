@@ -8,6 +8,7 @@ use crate::pose::{
 };
 use crate::track::Raise;
 
+use super::contradictions::DoubtedSpot;
 use super::found_bar::end_of_found_bar;
 use super::marks::{FrameUse, MarkedFrame, SAME_TIME_S, Source};
 use super::spread::scale;
@@ -18,7 +19,7 @@ pub(crate) const RAISE_GAP_S: f64 = 1.5;
 
 /// Standard deviation with which a followed or carried mark strays from its origin, px at a long side of
 /// [`super::case::SD_PX_AT`], where its file states none. Common practice, no source.
-const FOLLOWED_SD_PX: f64 = 0.5;
+pub(crate) const FOLLOWED_SD_PX: f64 = 0.5;
 
 /// How far the skin over shoulder and hip lies otherwise in another reach, px in each direction at a long side of
 /// [`super::case::SD_PX_AT`]: a mark that is carried sticks to skin and sleeve, while a person finds the joint anew.
@@ -41,14 +42,20 @@ const CONTRADICTION_RATIO: f64 = 6.0;
 pub(crate) fn observe(visit: &Visit) -> VisitObservations {
     let client = &visit.case.client;
     let bar = &visit.case.bar;
+    let doubted = visit.doubted_spots();
+    let reaches: Vec<ReachObservations> =
+        (0..visit.reaches.len()).map(|reach| observe_reach(visit, reach, &doubted)).collect();
+    let frames: Vec<&[FrameObservations]> = reaches.iter().map(|reach| reach.frames.as_slice()).collect();
+    let contradictions = doubted.iter().map(|spot| spot.contradiction(&frames)).collect();
     VisitObservations {
         person: PersonFacts { stature_mm: client.stature_mm, arm_length_mm: client.arm_length_mm },
         bar: BarFacts { length_mm: bar.length_mm, has_taped_grips: bar.taped_grips },
-        reaches: (0..visit.reaches.len()).map(|reach| observe_reach(visit, reach)).collect(),
+        reaches,
+        contradictions,
     }
 }
 
-fn observe_reach(visit: &Visit, reach: usize) -> ReachObservations {
+fn observe_reach(visit: &Visit, reach: usize, doubted: &[DoubtedSpot]) -> ReachObservations {
     let loaded = &visit.reaches[reach];
     ReachObservations {
         view: loaded.entry.view,
@@ -57,11 +64,11 @@ fn observe_reach(visit: &Visit, reach: usize) -> ReachObservations {
         is_mirrored: loaded.entry.mirrored,
         image_size: visit.marks_of(reach).image_size,
         lens: loaded.lens.clone(),
-        frames: frames(visit, reach),
+        frames: frames(visit, reach, doubted),
     }
 }
 
-fn frames(visit: &Visit, reach: usize) -> Vec<FrameObservations> {
+fn frames(visit: &Visit, reach: usize, doubted: &[DoubtedSpot]) -> Vec<FrameObservations> {
     let mut marked: Vec<(usize, &MarkedFrame)> = visit
         .marks_of(reach)
         .frames
@@ -90,7 +97,7 @@ fn frames(visit: &Visit, reach: usize) -> Vec<FrameObservations> {
             frames.push(FrameObservations { time_s: frame.time_s, raise, motion, marks: Vec::new() });
         }
         if let Some(last) = frames.last_mut() {
-            add_marks(visit, reach, index, &mut last.marks);
+            add_marks(visit, (reach, index), doubted, &mut last.marks);
         }
     }
     let entry = &visit.reaches[reach].entry;
@@ -114,7 +121,7 @@ fn is_within(raise: &Raise, time_s: f64) -> bool {
     (raise.start_s - SAME_TIME_S..=raise.end_s + SAME_TIME_S).contains(&time_s)
 }
 
-fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
+fn add_marks(visit: &Visit, (reach, index): (usize, usize), doubted: &[DoubtedSpot], marks: &mut Vec<Mark>) {
     let file = visit.reaches[reach].marks;
     let frame = &visit.store.files[file].marks.frames[index];
     for (landmark, point) in &frame.points {
@@ -142,6 +149,9 @@ fn add_marks(visit: &Visit, reach: usize, index: usize, marks: &mut Vec<Mark>) {
                     }
                 });
             }
+            continue;
+        }
+        if doubted.iter().any(|spot| spot.landmark == landmark && spot.found.contains(&(reach, index))) {
             continue;
         }
         let image_size = visit.store.files[file].marks.image_size;

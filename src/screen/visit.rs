@@ -11,6 +11,7 @@ use crate::video::VideoError;
 
 use super::carry::end_range_times_s;
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
+use super::contradictions::{DoubtedSpot, Placed, doubted_spots};
 use super::error::ScreenError;
 use super::follow_starts::{NEEDED_IN_FRONT, needed_to_follow};
 use super::found_bar::rough_bars;
@@ -22,7 +23,7 @@ use super::origins::MarksStore;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::{MarkingSpread, scale};
 use super::track_marks::{TrackedClip, starts};
-use super::words::decimal;
+use super::words::{decimal, reach_head};
 
 /// Landmarks that are further apart than this on every body and wall are not on one spot, px at a long side of
 /// [`super::case::SD_PX_AT`]: a tenth of an upper arm at 3 m. Common practice, no source.
@@ -54,6 +55,17 @@ impl Visit {
     /// The marks of a reach.
     pub(crate) fn marks_of(&self, reach: usize) -> &MarksFile {
         &self.store.files[self.reaches[reach].marks].marks
+    }
+
+    /// Carried spots that count for nothing, because the marks contradict them in too many reaches.
+    pub(crate) fn doubted_spots(&self) -> Vec<DoubtedSpot> {
+        let marks: Vec<&MarksFile> = (0..self.reaches.len()).map(|reach| self.marks_of(reach)).collect();
+        let origin = |(reach, frame): (usize, usize), landmark| {
+            let origin = &self.store.origins[self.store.origin_of(self.reaches[reach].marks, frame, landmark)?];
+            let reach = self.reaches.iter().position(|loaded| loaded.marks == origin.file)?;
+            Some(Placed { reach, time_s: origin.time_s })
+        };
+        doubted_spots(&marks, |landmark, image_size| self.spread.sd_px(landmark, image_size), origin)
     }
 }
 
@@ -107,7 +119,7 @@ pub(crate) fn far_wrist_warnings(reaches: &[LoadedReach], store: &MarksStore) ->
         Some(format!(
             "{}: the {} wrist is marked {} px from the {near} one, further than the arm is long: with both hands on one bar, \
              seen from the side, it cannot be there. The marks of that arm are left out; mark it again.",
-            reach.entry.marks.display(),
+            reach_head(&reach.entry),
             near.other(),
             decimal(apart_px, 0)
         ))

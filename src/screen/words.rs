@@ -5,6 +5,7 @@ use crate::pose::{Rotation, View};
 
 use crate::uncertainty::Measured;
 
+use super::case::ReachEntry;
 use super::result::{Occasion, ResultSide};
 
 /// A number with `digits` decimals and a real minus sign, never "−0.0".
@@ -33,6 +34,24 @@ pub(crate) fn deg_with_interval(measured: &Measured) -> String {
 /// Which reach, such as `internally rotated reach before the stretch`.
 pub(crate) fn reach_name(rotation: Rotation, occasion: Occasion) -> String {
     format!("{} reach {}", rotated(rotation), occasion_words(occasion))
+}
+
+/// Which reach a sentence is about, at its start, such as `Internally rotated reach before the stretch`. The side view is the usual one.
+pub(crate) fn reach_head(entry: &ReachEntry) -> String {
+    let rotated = match entry.rotation {
+        Rotation::Internal => "Internally rotated",
+        Rotation::External => "Externally rotated",
+    };
+    format!("{rotated} reach {}{}", occasion_words(entry.occasion), seen_from(entry))
+}
+
+/// Which reach, within a sentence.
+pub(crate) fn reach_words(entry: &ReachEntry) -> String {
+    format!("{}{}", reach_name(entry.rotation, entry.occasion), seen_from(entry))
+}
+
+fn seen_from(entry: &ReachEntry) -> String {
+    if entry.view == View::Side { String::new() } else { format!(", seen {}", view_words(entry.view)) }
 }
 
 /// How the shoulders are turned.

@@ -188,7 +188,8 @@ pub(super) fn pictures_words(app: &App, visit: i64, case: &VisitCase) -> String 
 
 /// What the pictures say against marks of a reach, in sentences.
 fn notes_of(case: &VisitCase, index: usize) -> Vec<String> {
-    let here = case.seen.warnings.iter().filter(|(reach, _)| *reach == index);
+    let all = case.seen.warnings.iter().chain(&case.seen.contradicted);
+    let here = all.filter(|(reach, _)| *reach == index);
     here.map(|(_, sentence)| typeset(sentence)).collect()
 }
 

@@ -151,3 +151,29 @@ fn mark_that_the_pictures_contradict_is_named_and_believed_by_neither_call() {
     let difference = visit.result.comparisons[0].difference_elevation_deg.unwrap();
     assert!((difference.lo..=difference.hi).contains(&(elevation(1) - elevation(0))), "{difference:?}");
 }
+
+#[test]
+fn mark_that_two_reaches_have_wrong_alike_leaves_no_sure_difference() {
+    let truth = json(&sample_case::folder().join("truth.json"));
+    let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
+    // the hip of both internal reaches, before and behind where it is: on the thigh, and on the wall, which stands still
+    for off_px in [30.0, -30.0] {
+        let case = MarkedCase::new();
+        for reach in ["before-internal", "after-internal"] {
+            case.change(reach, |marks| {
+                let hip = &mut marks["frames"][0]["points"]["right_hip"];
+                hip[0] = (hip[0].as_f64().unwrap() + off_px).into();
+            });
+        }
+        let visit = case.measured();
+        for (comparison, [internal, external]) in visit.result.comparisons.iter().zip([[0, 1], [2, 3]]) {
+            let difference = comparison.difference_elevation_deg.unwrap();
+            let holds = (difference.lo..=difference.hi).contains(&(elevation(external) - elevation(internal)));
+            assert!(holds, "{off_px}: {difference:?}");
+        }
+        let said = |warning: &String| {
+            warning.contains("the right hip is marked 3") && warning.contains("mark the wrong one again")
+        };
+        assert!(visit.warnings.iter().any(said), "{:?}", visit.warnings);
+    }
+}

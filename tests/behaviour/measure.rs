@@ -136,8 +136,7 @@ fn a_far_arm_that_cannot_be_there_is_named_and_left_out() {
         assert_eq!(reach.elevation_deg, before.elevation_deg, "what is left out moves nothing");
         assert_eq!(reach.bar_height_mm, before.bar_height_mm);
     }
-    let words =
-        "before-internal.marks.json: the left wrist is marked 301 px from the right one, further than the arm is long";
+    let words = "Internally rotated reach before the stretch: the left wrist is marked 301 px from the right one, further than the arm is long";
     assert!(stderr(&output).contains(words), "{}", stderr(&output));
     let checked = tworeach(&["check", files.path("case.toml").to_str().unwrap()]);
     assert!(stdout(&checked).contains(words), "{}", stdout(&checked));

@@ -121,6 +121,7 @@ impl Screening {
         };
         let lens = rng.random_bool(PROFILE_RATIO).then(|| known_lens(&calibrated(&camera.lens, rng)));
         let observed = |marks: [Vec<Mark>; 2]| VisitObservations {
+            contradictions: Vec::new(),
             person: person_facts,
             bar: BarFacts { length_mm: Some(BAR_LENGTH_MM), has_taped_grips: false },
             reaches: [Rotation::Internal, Rotation::External]

@@ -1,3 +1,4 @@
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use crate::camera::read_profile;
@@ -65,7 +66,8 @@ fn only_marks_placed_by_hand_in_both_reaches_are_looked_for() {
     }
     let entries = [entry(Rotation::Internal, View::Side), entry(Rotation::External, View::Side)];
     let asked = looks(&[(&entries[0], &source), (&entries[1], &target)]);
-    let [Look { reach: 1, from_reach: Some(0), question: Question::Spots { given, wanted, is_turned_alike, .. } }] =
+    // the trunk once more from the second one, where that of the first is not seen
+    let [_, Look { reach: 1, from_reach: Some(0), question: Question::Spots { given, wanted, is_turned_alike, .. } }] =
         &asked[..]
     else {
         panic!("{asked:?}");
@@ -81,7 +83,7 @@ fn a_spot_counts_once_beside_the_mark_that_a_person_placed() {
     let source = marks(&[&[(HIP, [100.0, 400.0])]]);
     let target = marks(&[&[(HIP, [101.0, 400.0])]]);
     let reaches = [(&entries[0], &source), (&entries[1], &target)];
-    let look = looks(&reaches).remove(0);
+    let look = looks(&reaches).remove(1);
     let answers = [(look.clone(), spots(&[(HIP, [103.0, 401.0])])), (look, spots(&[(HIP, [99.0, 401.0])]))];
     // what no marks file could hold counts as not found
     let beside = [(answers[0].0.clone(), spots(&[(HIP, [-3.0, 401.0])]))];
@@ -117,16 +119,99 @@ fn a_spot_counts_where_most_reaches_bear_it_out() {
             .collect();
         assert_eq!(answers.len(), 3);
         let answered = with_answers(&reaches, &answers, SD_PX);
-        (answered.compared.found, answered.warnings)
+        (answered.compared.found, answered.contradicted)
     };
     assert_eq!(answered([1.0, -2.0, 5.0]), (3, Vec::new()));
     assert_eq!(answered([30.0, 1.0, 0.0]), (3, Vec::new()), "one is outvoted, and named by the fit");
     let (found, warnings) = answered([30.0, 1.0, 28.0]);
     assert_eq!((found, warnings.len()), (0, 2), "{warnings:?}");
-    let said =
-        "1.marks.json: the right hip is marked 30 px from the spot that is marked as the right hip in 0.marks.json";
+    let said = "Externally rotated reach before the stretch: the right hip is marked 30 px from the spot that is marked as the right hip in \
+                the internally rotated reach before the stretch";
     assert!(warnings[0].1.starts_with(said), "{warnings:?}");
     assert_eq!(warnings.iter().map(|(reach, _)| *reach).collect::<Vec<_>>(), [1, 3]);
+    // three that are alike elsewhere outvote the one that it comes from
+    let (found, warnings) = answered([30.0, 29.0, 31.0]);
+    assert_eq!((found, warnings.len()), (0, 3), "{warnings:?}");
+}
+
+#[test]
+fn spot_that_other_reaches_do_not_show_is_looked_for_from_a_second_one() {
+    let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
+    let mut entries = [entries.clone(), entries].concat();
+    for (number, entry) in entries.iter_mut().enumerate() {
+        entry.marks = format!("{number}.marks.json").into();
+    }
+    let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
+    let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
+    let asked = looks(&reaches);
+    let links: BTreeSet<(usize, usize)> = asked.iter().map(|look| (look.from_reach.unwrap(), look.reach)).collect();
+    assert_eq!(links, BTreeSet::from([(0, 1), (0, 2), (0, 3), (1, 0), (1, 2), (1, 3)]));
+    let answered = |seen_from: usize, at: [f64; 4]| {
+        let answers: Vec<(Look, Answer)> = asked
+            .iter()
+            .map(|look| {
+                let is_seen = look.from_reach == Some(seen_from) || look.reach == 2;
+                let spot = if is_seen {
+                    spots(&[(HIP, [at[look.reach], 400.0])])
+                } else {
+                    Answer::Spots(BTreeMap::from([(
+                        HIP.name().to_owned(),
+                        Spot::Left("nothing alike there".to_owned()),
+                    )]))
+                };
+                (look.clone(), spot)
+            })
+            .collect();
+        with_answers(&reaches, &answers, SD_PX)
+    };
+    let carried_to = |answered: &AnsweredMarks| -> Vec<(usize, String)> {
+        let frames =
+            answered.marks.iter().enumerate().flat_map(|(reach, marks)| marks.frames.iter().map(move |f| (reach, f)));
+        frames.filter_map(|(reach, frame)| Some((reach, frame.from.as_ref()?.marks.display().to_string()))).collect()
+    };
+    // where the main reach's spot is seen, nothing else counts
+    let from_main = answered(0, [100.0; 4]);
+    assert_eq!(
+        carried_to(&from_main),
+        [(1, "0.marks.json".to_owned()), (2, "0.marks.json".to_owned()), (3, "0.marks.json".to_owned())]
+    );
+    assert_eq!(from_main.compared, ComparedMarks { tried: 3, found: 3 });
+    // seen in one of three, it counts for nothing, and that of the other rotation does: 30 px from the marks of the first one's rotation
+    let from_second = answered(1, [130.0, 100.0, 130.0, 100.0]);
+    assert_eq!(
+        carried_to(&from_second),
+        [(0, "1.marks.json".to_owned()), (2, "1.marks.json".to_owned()), (3, "1.marks.json".to_owned())]
+    );
+    assert_eq!(from_second.compared, ComparedMarks { tried: 4, found: 0 }, "two and two: neither counts");
+    let about: Vec<usize> = from_second.contradicted.iter().map(|(reach, _)| *reach).collect();
+    assert_eq!(about, [0, 2]);
+}
+
+#[test]
+fn marks_on_one_spot_are_told_by_whatever_links_them() {
+    let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
+    let mut entries = [entries.clone(), entries].concat();
+    for (number, entry) in entries.iter_mut().enumerate() {
+        entry.marks = format!("{number}.marks.json").into();
+    }
+    let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
+    let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
+    // 0 and 2 agree, 1 lies elsewhere, and 3 is known from 1 alone, with which it agrees
+    let answers: Vec<(Look, Answer)> = looks(&reaches)
+        .into_iter()
+        .map(|look| {
+            let spot = match (look.from_reach, look.reach) {
+                (Some(0), 2) | (Some(1), 3) => spots(&[(HIP, [100.0, 400.0])]),
+                (Some(0), 1) => spots(&[(HIP, [130.0, 400.0])]),
+                _ => spots(&[]),
+            };
+            (look, spot)
+        })
+        .collect();
+    let answered = with_answers(&reaches, &answers, SD_PX);
+    assert_eq!(answered.compared.found, 0, "two and two");
+    let about: Vec<usize> = answered.contradicted.iter().map(|(reach, _)| *reach).collect();
+    assert_eq!(about, [1]);
 }
 
 #[test]

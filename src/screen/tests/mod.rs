@@ -120,6 +120,7 @@ impl Visit {
             reaches: entries,
         };
         let observations = VisitObservations {
+            contradictions: Vec::new(),
             person: PersonFacts { stature_mm: Some(1760.0), arm_length_mm: Some(610.0) },
             bar: BarFacts { length_mm: Some(1200.0), has_taped_grips: true },
             reaches: observed,

@@ -12,19 +12,8 @@ pub const MARKS_ALONE: &str = "The pictures were not compared, so the marks coun
 
 /// What the pictures did for the numbers: marks that were looked for and found in other reaches, and bars that were found.
 #[must_use]
-pub fn compared(ComparedMarks { tried, found }: ComparedMarks, bars: usize) -> String {
-    let mut words = COMPARED.to_owned();
-    if tried > 0 {
-        words.push_str(&match found {
-            0 => format!(": none of {tried} marks was found again in another reach, so the marks count alone."),
-            1 => format!(": 1 of {tried} marks was found again in another reach, and counts there beside the mark."),
-            _ => format!(
-                ": {found} of {tried} marks were found again in another reach, and count there beside the marks."
-            ),
-        });
-    } else {
-        words.push('.');
-    }
+pub fn compared(marks: ComparedMarks, bars: usize) -> String {
+    let mut words = marks.words();
     if bars > 0 {
         let pictures = if bars == 1 { "one picture".to_owned() } else { format!("{bars} pictures") };
         words.push_str(&format!(" The bar was found in {pictures} and counts in place of the marks on its ends."));

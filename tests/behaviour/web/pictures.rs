@@ -223,7 +223,7 @@ fn a_front_view_is_exported_as_the_page_measured_it() {
         // what is marked far from the bar is named as `measure` names it, on the page where it can be mended and with the result
         let reach = page.reach_ids(visit)[1];
         let live = page.get(&format!("/api/visits/{visit}/live?reach={reach}")).await.json();
-        let named = "before-external-front.marks.json: the left bar end is marked";
+        let named = "Externally rotated reach before the stretch, seen from the front: the left bar end is marked";
         assert!(live["notes"][0].as_str().unwrap().contains(named), "{live}");
         let page = page.get(&format!("/visits/{visit}/result")).await.text();
         assert!(page.contains(named) && page.contains("The bar was found in 2 pictures"), "{page}");
