@@ -16,6 +16,9 @@ use crate::uncertainty::Measured;
 
 use super::{against, deg_limit, filming_order, limit_words, magnitude, not_determined, plain, status_below, unknown};
 
+/// Shares beyond this are said in words, %.
+const PERCENT_MAX: f64 = 100.0;
+
 /// All checks of a pair of reaches, in the order of the format. `reaches` are two indices: the later minus the earlier,
 /// the external minus the internal.
 pub(crate) fn pair_checks<F: Combine>(
@@ -63,9 +66,9 @@ fn same_grip<F: Combine>(
             // the width in the denominator is known far better than the change, and is taken as known
             let change = magnitude(&change.scaled(100.0 / width.value).measured());
             let found = format!(
-                "The grip differs by {} % of its width{}",
-                decimal(change.value, 1),
-                limit_words(&change, limit, |percent| decimal(percent, 1), " %")
+                "The grip differs by {}{}",
+                share_words(change.value, "of its width", "its whole width"),
+                limit_words(&change, limit, percent_words, " %")
             );
             let text = match status_below(&change, limit) {
                 CheckStatus::Fail => found + "; another grip is another reach" + filming_order(NAME),
@@ -205,11 +208,11 @@ fn same_person_and_bar(first: &ReachObservations, second: &ReachObservations, li
     let apart = Measured::from_u(100.0 * (most.1 - least.1), 100.0 * most.2.hypot(least.2), f64::INFINITY);
     let apart = magnitude(&apart);
     let found = format!(
-        "Against the {}, the {} differs by {} % between the reaches{}",
+        "Against the {}, the {} differs by {}{}",
         least.0,
         most.0,
-        decimal(apart.value, 1),
-        limit_words(&apart, limit, |percent| decimal(percent, 1), " %")
+        share_words(apart.value, "between the reaches", "its whole length between the reaches"),
+        limit_words(&apart, limit, percent_words, " %")
     );
     let advice = match status_below(&apart, limit) {
         CheckStatus::Fail => "; this is another person, another bar or a mark on the wrong place.",
@@ -217,6 +220,15 @@ fn same_person_and_bar(first: &ReachObservations, second: &ReachObservations, li
         CheckStatus::Ok | CheckStatus::Unknown => ".",
     };
     against(NAME, &apart, limit, found + advice)
+}
+
+/// A share of a length, percent, in words where it is beyond all of it: then a mark is astray, and digits would say nothing.
+fn share_words(percent: f64, of: &str, whole: &str) -> String {
+    if percent > PERCENT_MAX { format!("more than {whole}") } else { format!("{} % {of}", decimal(percent, 1)) }
+}
+
+fn percent_words(percent: f64) -> String {
+    if percent > PERCENT_MAX { format!("more than {PERCENT_MAX}") } else { decimal(percent, 1) }
 }
 
 /// The segments whose length on the picture hardly changes between two raised reaches of one view.
@@ -233,5 +245,22 @@ fn segments(reach: &ReachObservations) -> Vec<(&'static str, [Landmark; 2])> {
             ("hip breadth", pair(Landmark::Hip)),
             ("bar", pair(Landmark::BarEnd)),
         ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_share_beyond_the_whole_is_said_in_words() {
+        let grip = |percent| share_words(percent, "of its width", "its whole width");
+        assert_eq!(grip(9.44), "9.4 % of its width");
+        assert_eq!(grip(494.8), "more than its whole width");
+        let wide = Measured { value: 60.0, u: 120.0, lo: 0.0, hi: 494.8 };
+        let said = limit_words(&wide, 8.0, percent_words, " %");
+        assert!(said.contains("(0.0 to more than 100 %)"), "{said}");
+        // a limit of all of it is told from what is beyond
+        assert_eq!(percent_words(100.0), "100.0");
     }
 }
