@@ -5,6 +5,7 @@ use crate::report::tables::reaches_by_view;
 use crate::report::wording::{
     Unit, capitalized, fixed, listed, occasion_word, rotation_word, status_sign, status_words, typeset, view_word,
 };
+use crate::screen::words::PERCENT_MAX;
 use crate::screen::{Check, CheckStatus, Comparison, ReachResult, VisitResult};
 
 /// How a check is named in words, the unit of its value and limit, and what to do where it is not determined. What to do
@@ -262,7 +263,10 @@ fn table(caption: String, places: &[Place]) -> Option<Table> {
 fn cell(check: &Check, u: Option<f64>) -> Cell {
     let unit = unit(&check.name);
     let value = check.value.filter(|value| unit != Unit::One && value.is_finite());
-    let number = value.map(|value| format!("{}{}", fixed(value, unit.decimals(u)), unit.suffix()));
+    let number = value.map(|value| match unit {
+        Unit::Percent if value > PERCENT_MAX => format!("over {PERCENT_MAX}{}", unit.suffix()),
+        _ => format!("{}{}", fixed(value, unit.decimals(u)), unit.suffix()),
+    });
     Cell {
         main: number.map_or_else(
             || status_words(check.status).to_owned(),
@@ -342,4 +346,21 @@ pub(crate) fn limit_words(name: &str, limit: f64) -> String {
 /// A limit as it was set: without decimals that say nothing.
 fn shortest(limit: f64) -> String {
     fixed(limit, usize::from((limit - limit.round()).abs() > 1e-9))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_share_beyond_the_whole_has_no_digits() {
+        let said = |value| {
+            let status = CheckStatus::Fail;
+            let check =
+                Check { name: "same_grip".to_owned(), status, value, u: None, limit: Some(8.0), text: String::new() };
+            cell(&check, None).main
+        };
+        assert!(said(Some(12.0)).ends_with(" 12\u{a0}%"), "{}", said(Some(12.0)));
+        assert!(said(Some(494.8)).ends_with(" over 100\u{a0}%"), "{}", said(Some(494.8)));
+    }
 }

@@ -8,6 +8,9 @@ use crate::uncertainty::Measured;
 use super::case::ReachEntry;
 use super::result::{Occasion, ResultSide};
 
+/// Shares beyond this are said in words, %: a mark is astray then, and digits would say nothing.
+pub(crate) const PERCENT_MAX: f64 = 100.0;
+
 /// A number with `digits` decimals and a real minus sign, never "−0.0".
 pub(crate) fn decimal(value: f64, digits: usize) -> String {
     let text = format!("{:.*}", digits, value.abs());

@@ -11,13 +11,10 @@ use crate::screen::pooled::{Combine, Part, Raising};
 use crate::screen::result::{Check, CheckStatus};
 use crate::screen::seen::{SeenPoint, is_marked, length_px, seen_points};
 use crate::screen::spread::scale;
-use crate::screen::words::{decimal, deg};
+use crate::screen::words::{PERCENT_MAX, decimal, deg};
 use crate::uncertainty::Measured;
 
 use super::{against, deg_limit, filming_order, limit_words, magnitude, not_determined, plain, status_below, unknown};
-
-/// Shares beyond this are said in words, %.
-const PERCENT_MAX: f64 = 100.0;
 
 /// All checks of a pair of reaches, in the order of the format. `reaches` are two indices: the later minus the earlier,
 /// the external minus the internal.
