@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use tokio::sync::Semaphore;
 use tokio::task::AbortHandle;
@@ -26,6 +26,9 @@ const PAUSE: Duration = Duration::from_millis(400);
 /// How often it is looked whether a comparison has ended, by whoever waits for it.
 const LOOK_AGAIN: Duration = Duration::from_millis(50);
 
+/// How long a look that failed is left alone for the same marks: what was in its way may be gone by then.
+const TRY_AGAIN_AFTER: Duration = Duration::from_secs(60);
+
 /// The visits whose pictures are being compared.
 pub(super) struct Looks {
     one_at_a_time: Semaphore,
@@ -37,9 +40,17 @@ struct Work {
     number: u64,
     /// What the looks rest on.
     origins: Vec<String>,
-    /// It came to nothing, and does so again with the same marks.
-    has_failed: bool,
+    /// When it came to nothing, where it did.
+    failed_at: Option<Instant>,
     task: AbortHandle,
+}
+
+impl Work {
+    /// Whether it is what looks for these origins would be: under way, or failed a moment ago.
+    fn stands_for(&self, origins: &[String], now: Instant) -> bool {
+        let is_left_alone = |failed_at: Instant| now.duration_since(failed_at) < TRY_AGAIN_AFTER;
+        self.origins == origins && self.failed_at.is_none_or(is_left_alone)
+    }
 }
 
 impl Looks {
@@ -49,11 +60,11 @@ impl Looks {
 
     /// Whether a visit's pictures are being compared, or wait for it.
     pub(super) fn is_under_way(&self, visit: i64) -> bool {
-        self.works().get(&visit).is_some_and(|work| !work.has_failed)
+        self.works().get(&visit).is_some_and(|work| work.failed_at.is_none())
     }
 
-    /// Has the pictures of a visit compared as far as its case asks for it. Nothing happens where that is being done, or failed, for the
-    /// same marks, where there is nothing to look for, or under a danger sign.
+    /// Has the pictures of a visit compared as far as its case asks for it. Nothing happens where that is being done for the same marks,
+    /// or failed less than [`TRY_AGAIN_AFTER`] ago, where there is nothing to look for, or under a danger sign.
     pub(super) fn see_to(app: &Arc<App>, visit: i64, case: &VisitCase) -> Result<(), WebError> {
         let open = &case.seen.open;
         if open.is_empty() || danger::refusal_of_visit(&app.records, visit)?.is_some() {
@@ -63,7 +74,7 @@ impl Looks {
         let origins: Vec<String> = open.iter().map(|look| look.origin.clone()).collect();
         let mut works = app.looks.works();
         if let Some(work) = works.get(&visit) {
-            if work.origins == origins {
+            if work.stands_for(&origins, Instant::now()) {
                 return Ok(());
             }
             work.task.abort();
@@ -71,7 +82,7 @@ impl Looks {
         let number = app.looks.numbers.fetch_add(1, Ordering::Relaxed);
         // it waits for the lock before it changes anything
         let task = tokio::spawn(work(app.clone(), number, visit)).abort_handle();
-        works.insert(visit, Work { number, origins, has_failed: false, task });
+        works.insert(visit, Work { number, origins, failed_at: None, task });
         Ok(())
     }
 
@@ -105,7 +116,7 @@ impl Looks {
     fn end(&self, visit: i64, number: u64, has_failed: bool) {
         let mut works = self.works();
         match works.get_mut(&visit).filter(|work| work.number == number) {
-            Some(work) if has_failed => work.has_failed = true,
+            Some(work) if has_failed => work.failed_at = Some(Instant::now()),
             Some(_) => drop(works.remove(&visit)),
             None => {}
         }
@@ -159,4 +170,25 @@ fn tasks(app: &App, open: &[OpenLook]) -> (Vec<PathBuf>, Vec<LookTask>) {
     });
     let tasks = tasks.collect();
     (files, tasks)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_failed_look_is_tried_again_after_a_minute_and_for_other_marks_at_once() {
+        let runtime = tokio::runtime::Runtime::new().unwrap();
+        let failed_at = Instant::now();
+        let marks = |text: &str| vec![text.to_owned()];
+        let task = runtime.spawn(async {}).abort_handle();
+        let mut work = Work { number: 1, origins: marks("as they are"), failed_at: Some(failed_at), task };
+        let later = |seconds| failed_at + Duration::from_secs(seconds);
+        assert!(work.stands_for(&marks("as they are"), later(59)));
+        assert!(!work.stands_for(&marks("as they are"), later(60)));
+        assert!(!work.stands_for(&marks("moved"), later(1)));
+        // one under way is waited for, however long it takes
+        work.failed_at = None;
+        assert!(work.stands_for(&marks("as they are"), later(3600)));
+    }
 }

@@ -163,7 +163,7 @@ fn without_a_look_at_the_pictures_the_page_and_its_export_count_the_marks_alone(
         broken.move_mark_by(source, "right_hip", 1.0).await;
         let told = broken.compare_pictures(visit).await;
         assert_eq!(told, json!({ "state": "alone", "words": "From the marks alone: not compared" }));
-        // it is tried once for the same marks
+        // it is not tried again at once for the same marks
         broken.compare_pictures(visit).await;
         assert_eq!(broken.log.lock().unwrap().len(), 1, "{:?}", broken.log.lock().unwrap());
         let (_, exported) = broken.measured_and_exported(visit, "before-external.marks.json").await;
