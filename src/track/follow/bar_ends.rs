@@ -1,0 +1,70 @@
+//! The bar's ends: found with the bar itself where it is seen as one, else followed by their patches.
+
+use crate::geometry::{ImagePoint, Landmark, Side};
+
+use super::super::affine::Warp;
+use super::super::bar_follow::FollowedBar;
+use super::super::mark_state::MarkState;
+use super::super::pyramid::Pyramid;
+use super::mark::Expected;
+use super::{Follower, difference, offset};
+
+impl Follower {
+    /// Takes the bar between its marks on the frame gone to last, where both are known and it is surely found there.
+    pub(super) fn take_bar(&mut self) {
+        let ends = self.bar_marks().map(|ends| ends.map(|end| self.marks[end].point));
+        self.bar = ends.and_then(|ends| FollowedBar::start(&self.before, ends));
+    }
+
+    /// Whether the bar is found in each frame by itself, so that its ends are where they are seen.
+    pub(crate) const fn finds_bar(&self) -> bool {
+        self.bar.is_some()
+    }
+
+    /// The marks of the bar's left and right end, where both are known.
+    fn bar_marks(&self) -> Option<[usize; 2]> {
+        let [left, right] = [Side::Left, Side::Right].map(|side| self.index_of(Landmark::BarEnd(side)));
+        Some([left?, right?])
+    }
+
+    /// Follows an end by its patch, where the bar is not found by itself. The bar keeps its direction in a raise, and its end goes with
+    /// the hand, whose wrist was at `wrist_before`.
+    pub(super) fn follow_end(&mut self, side: Side, wrist_before: Option<ImagePoint>, picture: &Pyramid) {
+        let Some(end) = self.index_of(Landmark::BarEnd(side)).filter(|_| self.bar.is_none()) else { return };
+        let step = match (self.index_of(Landmark::Wrist(side)), wrist_before) {
+            (Some(wrist), Some(before)) => difference(self.marks[wrist].point, before),
+            _ => self.marks[end].step,
+        };
+        let guess = offset(self.marks[end].point, step);
+        let found = self.found(end, picture, Warp::shift_to(guess));
+        self.settle(
+            end,
+            found,
+            &Expected { guess, turn_rad: 0.0, shape: None, is_held: false, is_by_body: false },
+            picture,
+        );
+    }
+
+    /// Looks for the bar by itself, where it is followed so.
+    pub(super) fn follow_bar(&mut self, picture: &Pyramid) {
+        let (Some(marks), Some(bar)) = (self.bar_marks(), &mut self.bar) else { return };
+        let states = bar.advance(picture);
+        for ((index, state), expected) in marks.into_iter().zip(states).zip(bar.expected_ends()) {
+            let mark = &mut self.marks[index];
+            let before = mark.point;
+            mark.state = state;
+            mark.point = match state {
+                MarkState::Followed { point, .. } | MarkState::Hidden { point, .. } => point,
+                MarkState::Lost | MarkState::OutOfPicture => expected,
+            };
+            mark.step = difference(mark.point, before);
+        }
+        // From the front the arms' turn shows in the bar alone. Who marks a hip films from the side, or nearly so.
+        let turn_rad = bar.turn_rad();
+        if self.marks.iter().all(|mark| !matches!(mark.landmark, Landmark::Hip(_))) {
+            for mark in self.marks.iter_mut().filter(|mark| matches!(mark.landmark, Landmark::Shoulder(_))) {
+                mark.slide(turn_rad, self.scale);
+            }
+        }
+    }
+}
