@@ -9,6 +9,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
 
 use super::output::OutputFile;
+use super::progress::Progress;
 use crate::video::Media;
 
 /// Quality of a JPEG, of 100: an edge that is marked stays where it is. PNG loses nothing at all.
@@ -33,6 +34,9 @@ pub(super) struct Args {
     /// Overwrite an existing picture.
     #[arg(long)]
     force: bool,
+    /// Print nothing but errors.
+    #[arg(long, short)]
+    quiet: bool,
 }
 
 /// A picture to be written: what its name says is what is in it.
@@ -80,7 +84,10 @@ pub(super) fn run(args: &Args) -> anyhow::Result<()> {
 
 fn write_frame(args: &Args, out: &mut impl Write) -> anyhow::Result<()> {
     let Picture { path, format } = &args.out;
+    // far into a clip, decoding takes a while
+    let progress = Progress::start("decoding", args.quiet);
     let image = Media::open(&args.clip)?.frame_at(args.at)?.image;
+    drop(progress);
     let written = match format {
         Format::Png => image.write_with_encoder(PngEncoder::new(out)),
         Format::Jpeg => image.write_with_encoder(JpegEncoder::new_with_quality(out, JPEG_QUALITY)),

@@ -71,6 +71,19 @@ fn still_saves_the_frame_shown_at_a_time() {
 }
 
 #[test]
+fn a_quiet_still_says_errors_alone() {
+    let (folder, path) = made("clip.mp4", &H264);
+    let out = folder.path().join("frame.png");
+    let still = |at: &str| tworeach(&["still", path.to_str().unwrap(), "--at", at, "-q", "--out", out.to_str().unwrap()]);
+    let output = still("1.21");
+    assert_eq!((code(&output), stdout(&output).as_str(), stderr(&output).as_str()), (0, "", ""));
+    assert!(ImageReader::open(&out).unwrap().decode().is_ok());
+    std::fs::remove_file(&out).unwrap();
+    let past = still("7.25");
+    assert!(code(&past) == 1 && stderr(&past).contains("is past the end"), "{}", stderr(&past));
+}
+
+#[test]
 fn a_failed_still_leaves_nothing() {
     let (folder, path) = made("clip.mp4", &H264);
     let out = folder.path().join("frame.png");
