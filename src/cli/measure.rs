@@ -165,7 +165,6 @@ fn write_outputs(
         courses: visit.followed.iter().map(|of| CourseInput { reach: of.reach, clip: &of.clip }).collect(),
         case_course: None,
         found_bars: visit.found_bars.iter().filter(|bar| bar.has_seen_end()).count(),
-        compared_marks: visit.compared_marks.found,
         carried_marks: visit.carried_marks,
         warnings: visit.warnings.clone(),
     };

@@ -88,10 +88,10 @@ fn print_reaches(out: &mut impl Write, result: &VisitResult) -> io::Result<()> {
 
 /// What the pictures of the reaches added to the marks.
 fn print_compared(out: &mut impl Write, visit: &MeasuredVisit) -> io::Result<()> {
-    let said = match (visit.compared_marks.tried, visit.carried_marks) {
-        (0, 0) => return Ok(()),
-        (0, carried) => format!("Carried marks: {carried} were brought over from another reach."),
-        _ => visit.compared_marks.words(),
+    let said = match (visit.result.compared_pictures, visit.carried_marks) {
+        (None, 0) => return Ok(()),
+        (None, carried) => format!("Carried marks: {carried} were brought over from another reach."),
+        (Some(compared), _) => compared.words(),
     };
     writeln!(out)?;
     wrapped(out, "", &said)

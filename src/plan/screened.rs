@@ -128,6 +128,7 @@ mod tests {
             reaches: Vec::new(),
             comparisons: compared(calls),
             retest: None,
+            compared_pictures: None,
             monte_carlo: None,
         }
     }

@@ -110,7 +110,7 @@ impl VisitCase {
             .collect();
         let mut measured = measure_marks(&self.case, &reaches)?;
         measured.found_bars = self.seen.bars.clone();
-        measured.compared_marks = self.seen.compared;
+        measured.result.compared_pictures = self.seen.compared.stated();
         let placed = self.reaches.iter().flat_map(|reach| &reach.placed.frames);
         let brought_over = placed.filter(|frame| frame.source == Source::Carried);
         measured.carried_marks = brought_over.map(|frame| frame.points.len()).sum();

@@ -265,6 +265,7 @@ fn empty_result() -> crate::screen::VisitResult {
         reaches: Vec::new(),
         comparisons: Vec::new(),
         retest: None,
+        compared_pictures: None,
         monte_carlo: None,
     }
 }

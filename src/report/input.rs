@@ -21,8 +21,6 @@ pub struct ReportInput<'a> {
     pub courses: Vec<CourseInput<'a>>,
     /// Frames in which the bar was found in the picture and measured in place of the marks on its ends.
     pub found_bars: usize,
-    /// Marks that were found again in the pictures of other reaches and count beside those placed there.
-    pub compared_marks: usize,
     /// Marks that were carried from another reach.
     pub carried_marks: usize,
     /// The client's case over weeks, up to the day of the visit; `None` where it is not at hand.

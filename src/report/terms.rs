@@ -72,7 +72,8 @@ pub(crate) fn used(result: &VisitResult, case: &CaseFacts, tables: &[Table]) -> 
 
 /// Method and limits, a paragraph each.
 pub(crate) fn method(case: &CaseFacts, input: &ReportInput<'_>) -> Vec<String> {
-    let ReportInput { found_bars, compared_marks, carried_marks, .. } = *input;
+    let ReportInput { found_bars, carried_marks, .. } = *input;
+    let compared_marks = input.result.compared_pictures.map_or(0, |compared| compared.found);
     let mut paragraphs = vec![
         "Method. Marks were placed on the pictures at end range. One model of body, bar and camera is fitted to all marks \
          of the visit by least squares, and the uncertainty of every number follows from that fit. Errors that two \

@@ -7,6 +7,7 @@
 
 use image::GrayImage;
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use super::case::ReachEntry;
 use super::looks::{Look, Question, looks, with_answers};
@@ -14,7 +15,8 @@ use super::marks::{MarkedFrame, MarksFile, SAME_TIME_S, Source};
 use super::visit::Visit;
 
 /// How many marks were looked for in the pictures of other reaches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct ComparedMarks {
     /// Marks placed by hand in both reaches.
     pub tried: usize,
@@ -23,6 +25,12 @@ pub struct ComparedMarks {
 }
 
 impl ComparedMarks {
+    /// As a result states it: `None` where nothing was looked for.
+    #[must_use]
+    pub fn stated(self) -> Option<Self> {
+        (self.tried > 0).then_some(self)
+    }
+
     /// What that did for the marks, as a sentence.
     #[must_use]
     pub fn words(self) -> String {

@@ -9,7 +9,7 @@ use crate::pose::{Overlay, VisitFit, VisitObservations, Zero, fit_visit};
 use crate::uncertainty::MonteCarloOptions;
 
 use super::case::CaseFile;
-use super::compared_pictures::{ComparedMarks, carried_marks, compare_pictures};
+use super::compared_pictures::{carried_marks, compare_pictures};
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
@@ -49,8 +49,6 @@ pub struct MeasuredVisit {
     pub stills: Vec<Still>,
     /// The bars that were found in the pictures and measured in place of the marks on them.
     pub found_bars: Vec<FoundBar>,
-    /// How many marks were found again in the pictures of other reaches, and count beside those placed there.
-    pub compared_marks: ComparedMarks,
     /// Marks that were carried from another reach, as the files have them.
     pub carried_marks: usize,
     /// The clips of the reaches whose marks were followed.
@@ -94,8 +92,9 @@ pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<Measured
     let mut visit = load_visit(path, Viewing { is_close: !options.marks_alone, keeps_frame: options.with_stills })?;
     follow_starts(&mut visit, options.on_frame.unwrap_or(&|_| {}))?;
     let carried_marks = carried_marks(&visit);
-    let compared_marks = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit) };
-    let mut measured = MeasuredVisit { compared_marks, carried_marks, ..measure_visit(&visit, options) };
+    let compared = if options.marks_alone { ComparedMarks::default() } else { compare_pictures(&mut visit) };
+    let mut measured = MeasuredVisit { carried_marks, ..measure_visit(&visit, options) };
+    measured.result.compared_pictures = compared.stated();
     if options.with_stills {
         for (reach, loaded) in visit.reaches.iter_mut().enumerate() {
             let Some((time_s, overlay)) = measured.shown(reach) else { continue };
@@ -130,7 +129,6 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
         case: visit.case.clone(),
         stills: Vec::new(),
         found_bars: found_bars(visit),
-        compared_marks: ComparedMarks::default(),
         carried_marks: carried_marks(visit),
         followed: Vec::new(),
         warnings,
@@ -169,6 +167,7 @@ pub(crate) fn evaluate<F: Combine>(case: &CaseFile, observations: &VisitObservat
         reaches: evaluation.reaches,
         comparisons,
         retest,
+        compared_pictures: None,
         monte_carlo: None,
     }
 }

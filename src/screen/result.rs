@@ -7,6 +7,7 @@ use crate::pose::{FILM_FROM_SIDE, Rotation, View};
 use crate::uncertainty::Measured;
 
 use super::checks::filming_order;
+use super::compared_pictures::ComparedMarks;
 use super::sentences::{ANOTHER_RAISE, PAIN_TO_GO_ON_MOST};
 
 /// The name of the format.
@@ -229,6 +230,9 @@ pub struct VisitResult {
     pub reaches: Vec<ReachResult>,
     pub comparisons: Vec<Comparison>,
     pub retest: Option<Retest>,
+    /// What the pictures added; `None` where the marks count alone, as placed or carried by somebody.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub compared_pictures: Option<ComparedMarks>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub monte_carlo: Option<MonteCarlo>,
 }

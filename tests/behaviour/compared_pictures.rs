@@ -4,9 +4,10 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use image::{GrayImage, Luma};
-use serde_json::Value;
+use serde_json::{Value, json};
+use tworeach::screen::schema::RESULT_JSON_SCHEMA;
 use tworeach::screen::{
-    CheckStatus, ComparedMarks, MarksFile, MeasureOptions, MeasuredVisit, measure_case, with_marks_as_placed,
+    CheckStatus, MarksFile, MeasureOptions, MeasuredVisit, VisitResult, measure_case, with_marks_as_placed,
 };
 
 use crate::case_files::tworeach;
@@ -64,9 +65,17 @@ fn measured(case: &Path) -> MeasuredVisit {
 fn spots_found_again_in_other_reaches_sharpen_the_difference() {
     let case = MarkedCase::new();
     let (compared, alone) = (case.measured(), case.measured_by_marks_alone());
-    assert_eq!(alone.compared_marks, ComparedMarks::default());
+    assert_eq!(alone.result.compared_pictures, None);
     // shoulder, hip, three marks of the room and the bar's near end go to each of three reaches
-    assert!(compared.compared_marks.found >= 15, "{:?}", compared.compared_marks);
+    let count = compared.result.compared_pictures.unwrap();
+    assert!(count.found >= 15, "{count:?}");
+    // which the filed result says, too
+    let filed = [&compared, &alone].map(|visit| serde_json::to_value(&visit.result).unwrap());
+    assert_eq!(filed[0]["compared_pictures"], json!({ "tried": count.tried, "found": count.found }));
+    assert_eq!(filed[1].get("compared_pictures"), None);
+    let schema: Value = serde_json::from_str(RESULT_JSON_SCHEMA).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    assert!(filed.iter().all(|result| validator.is_valid(result)), "{}", filed[0]);
     // and a still shows every mark once
     let (_, overlay) = compared.shown(1).unwrap();
     let landmarks: BTreeSet<_> = overlay.marks.iter().map(|(landmark, _)| landmark).collect();
@@ -90,7 +99,7 @@ fn case_with_carried_marks_is_measured_by_its_marks() {
     let done = tworeach(&["carry", case.path().to_str().unwrap(), "--out", carried.to_str().unwrap()]);
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let carried = measured(&carried.join("case.toml"));
-    assert_eq!(carried.compared_marks, ComparedMarks::default());
+    assert_eq!(carried.result.compared_pictures, None);
     // what a person would have carried is what is found without asking, but for the rounding of files to a thousandth of a px
     let (carried, compared) = (&carried.result.comparisons[0], &case.measured().result.comparisons[0]);
     let [carried, compared] = [carried, compared].map(|pair| pair.difference_elevation_deg.unwrap());
@@ -109,7 +118,7 @@ fn marks_that_state_their_spread_are_compared_with_nothing() {
         with_marks_as_placed(&MarksFile::read(&path).unwrap(), MARK_SD_PX).write(&path).unwrap();
     }
     let placed = case.measured();
-    assert_eq!(placed.compared_marks, ComparedMarks::default());
+    assert_eq!(placed.result.compared_pictures, None);
     assert_eq!(placed.result, before);
 }
 
@@ -130,8 +139,9 @@ fn pictures_that_have_nothing_in_common_add_nothing() {
     }
     std::fs::write(case.path(), text).unwrap();
     let (compared, alone) = (case.measured(), case.measured_by_marks_alone());
-    assert!(compared.compared_marks.tried > 0 && compared.compared_marks.found == 0, "{:?}", compared.compared_marks);
-    assert_eq!(compared.result, alone.result);
+    let count = compared.result.compared_pictures.unwrap();
+    assert!(count.tried > 0 && count.found == 0, "{count:?}");
+    assert_eq!(VisitResult { compared_pictures: None, ..compared.result }, alone.result);
 }
 
 #[test]

@@ -108,7 +108,6 @@ async fn report(app: Arc<App>, id: i64, parameters: &Parameters) -> Result<Repor
             courses: Vec::new(),
             case_course: course,
             found_bars: measured.found_bars.iter().filter(|bar| bar.has_seen_end()).count(),
-            compared_marks: measured.compared_marks.found,
             carried_marks: measured.carried_marks,
             stills,
             warnings: warnings.chain(left_out).collect(),
