@@ -1,6 +1,7 @@
 //! Marks of a visit carried from one reach to the others, so that their errors are common and cancel in the differences.
 //!
-//! One reach is the source: the one with the most marks placed by hand. Its trunk, its bar and its room go to every other reach
+//! One reach is the source: the one with the most marks placed by hand, and of several the first, before the stretch before after it and
+//! internal before external, whatever order a case has them in. Its trunk, its bar and its room go to every other reach
 //! of the same view; the marks of an arm go only where the arm is turned alike, and for a reach that is turned the other way they
 //! come from the first one turned like it. What a person placed stays as it is and counts beside what was carried.
 
@@ -74,7 +75,7 @@ pub fn carry_case(path: &Path) -> Result<CarriedVisit, ScreenError> {
     let mut marks: Vec<MarksFile> = (0..case.reaches.len()).map(|reach| hand_marks_of(visit.marks_of(reach))).collect();
     let mut attempts = Vec::new();
     let mut pictures = Pictures::default();
-    for to in 0..marks.len() {
+    for to in in_order(case.reaches.iter()) {
         for (place, time_s) in end_range_times_s(&marks[to]).into_iter().enumerate() {
             let reaches: Vec<(&ReachEntry, &MarksFile)> = case.reaches.iter().zip(&marks).collect();
             for link in carry_links(&reaches, to, place) {
@@ -185,7 +186,7 @@ const fn is_of_arm(landmark: Landmark) -> bool {
     matches!(landmark, Landmark::Elbow(_) | Landmark::Wrist(_))
 }
 
-/// The reaches that show the same as a reach: those of its view, itself among them.
+/// The reaches that show the same as a reach: those of its view, itself among them, in their order.
 fn alike(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> impl Iterator<Item = usize> {
     let (entry, marks) = reaches[to];
     let is_alike = move |reach: &usize| {
@@ -195,7 +196,7 @@ fn alike(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> impl Iterator<Item
             && other.mirrored == entry.mirrored
             && others.image_size == marks.image_size
     };
-    (0..reaches.len()).filter(is_alike)
+    in_order(reaches.iter().map(|(entry, _)| *entry)).into_iter().filter(is_alike)
 }
 
 /// The reach that those which show the same get their trunk from: the first of those with the most marks.
@@ -213,6 +214,15 @@ fn sources(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Vec<usize> {
     found.extend(for_arms.filter(|reach| !is_turned_alike(main) && *reach != main));
     found.retain(|reach| *reach != to);
     found
+}
+
+/// The places of reaches, before the stretch before after it and internal before external.
+fn in_order<'a>(entries: impl Iterator<Item = &'a ReachEntry>) -> Vec<usize> {
+    let rank = |entry: &ReachEntry| (entry.occasion, entry.rotation == Rotation::External);
+    let mut places: Vec<(usize, (Occasion, bool))> = entries.map(rank).enumerate().collect();
+    // stable: views stay in the order of the case, and share nothing
+    places.sort_by_key(|(_, rank)| *rank);
+    places.into_iter().map(|(place, _)| place).collect()
 }
 
 /// Carries the marks of a link to one frame.

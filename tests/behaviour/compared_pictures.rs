@@ -7,8 +7,9 @@ use image::{GrayImage, Luma};
 use serde_json::{Value, json};
 use tworeach::screen::schema::RESULT_JSON_SCHEMA;
 use tworeach::screen::{
-    CheckStatus, MarksFile, MeasureOptions, MeasuredVisit, VisitResult, measure_case, with_marks_as_placed,
+    CheckStatus, MarksFile, MeasureOptions, MeasuredVisit, Occasion, VisitResult, measure_case, with_marks_as_placed,
 };
+use tworeach::uncertainty::Measured;
 
 use crate::case_files::tworeach;
 use crate::sample_case::{self, json};
@@ -142,6 +143,36 @@ fn pictures_that_have_nothing_in_common_add_nothing() {
     let count = compared.result.compared_pictures.unwrap();
     assert!(count.tried > 0 && count.found == 0, "{count:?}");
     assert_eq!(VisitResult { compared_pictures: None, ..compared.result }, alone.result);
+}
+
+/// By how much the same numbers may differ where sums were taken in another order, deg.
+const SAME_DEG: f64 = 1e-6;
+
+#[test]
+fn order_of_the_reaches_in_the_case_changes_no_number() {
+    let case = MarkedCase::new();
+    let forth = case.measured().result;
+    let text = std::fs::read_to_string(case.path()).unwrap();
+    let mut parts: Vec<&str> = text.split("[[reach]]").collect();
+    parts[1..].reverse();
+    assert_eq!(parts.len(), 1 + REACHES.len());
+    // the last part may lack the empty line before the next
+    std::fs::write(case.path(), parts.join("\n[[reach]]")).unwrap();
+    let back = case.measured().result;
+    assert_eq!(back.reaches[3].file, forth.reaches[0].file);
+    assert_eq!(back.compared_pictures, forth.compared_pictures);
+    let close = |a: Measured, b: Measured| (a.value - b.value).abs() < SAME_DEG && (a.u - b.u).abs() < SAME_DEG;
+    for (index, reach) in forth.reaches.iter().enumerate() {
+        let (ours, theirs) = (reach.elevation_deg.unwrap(), back.reaches[3 - index].elevation_deg.unwrap());
+        assert!(close(ours, theirs), "{}: {ours:?} {theirs:?}", reach.file);
+    }
+    for occasion in [Occasion::Before, Occasion::After] {
+        let difference = |result: &VisitResult| {
+            let comparison = result.comparisons.iter().find(|comparison| comparison.occasion == occasion).unwrap();
+            comparison.difference_elevation_deg.unwrap()
+        };
+        assert!(close(difference(&forth), difference(&back)), "{:?} {:?}", difference(&forth), difference(&back));
+    }
 }
 
 #[test]

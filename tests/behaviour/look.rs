@@ -74,7 +74,8 @@ fn still_saves_the_frame_shown_at_a_time() {
 fn a_quiet_still_says_errors_alone() {
     let (folder, path) = made("clip.mp4", &H264);
     let out = folder.path().join("frame.png");
-    let still = |at: &str| tworeach(&["still", path.to_str().unwrap(), "--at", at, "-q", "--out", out.to_str().unwrap()]);
+    let still =
+        |at: &str| tworeach(&["still", path.to_str().unwrap(), "--at", at, "-q", "--out", out.to_str().unwrap()]);
     let output = still("1.21");
     assert_eq!((code(&output), stdout(&output).as_str(), stderr(&output).as_str()), (0, "", ""));
     assert!(ImageReader::open(&out).unwrap().decode().is_ok());
