@@ -11,12 +11,10 @@ use crate::report::wording::{
 };
 use crate::screen::{Occasion, ReachResult, ResultSide, SimulatedInterval, Subject, UsedInterval, VisitResult};
 use crate::uncertainty::Measured;
+use crate::video::is_still_by_name;
 
 /// Views in the order in which they are shown: the side view first, since it sees the elevation best.
 const VIEWS: [View; 3] = [View::Side, View::Oblique, View::Front];
-
-/// Extensions of the stills that can be read.
-const STILL_EXTENSIONS: [&str; 6] = ["png", "jpg", "jpeg", "webp", "tif", "tiff"];
 
 /// Head of the row of the plain picture's angle.
 const IMAGE_ANGLE: &str = "Image angle";
@@ -162,7 +160,7 @@ fn end_range_row(reaches: &[&ReachResult]) -> Row {
             };
             Cell {
                 main: match reach.end_range_time_s {
-                    _ if is_still(&reach.file) => "still".to_owned(),
+                    _ if is_still_by_name(Path::new(&reach.file)) => "still".to_owned(),
                     Some(time_s) => format!("{}\u{a0}s", fixed(time_s, 2)),
                     None => "–".to_owned(),
                 },
@@ -172,12 +170,6 @@ fn end_range_row(reaches: &[&ReachResult]) -> Row {
         })
         .collect();
     Row { head: "End range".to_owned(), note: "time in the clip".to_owned(), cells }
-}
-
-/// The file is a picture by its name, so that a time in it means nothing.
-fn is_still(file: &str) -> bool {
-    let extension = Path::new(file).extension().and_then(|extension| extension.to_str()).unwrap_or("");
-    STILL_EXTENSIONS.iter().any(|known| known.eq_ignore_ascii_case(extension))
 }
 
 fn undetermined(reaches: &[&ReachResult]) -> Option<String> {

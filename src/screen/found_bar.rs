@@ -11,7 +11,9 @@ use nalgebra::{Matrix2, Vector2};
 use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::View;
 use crate::track::{BarFound, BarPoint, NoBar, Pyramid, find_bar};
+use crate::video::is_still_by_name;
 
+use super::case::ReachEntry;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, Source};
 use super::observe::pooled_hand;
 use super::spread::scale;
@@ -208,7 +210,7 @@ pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
 pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
     let mut warnings = Vec::new();
     for (reach, loaded) in visit.reaches.iter().enumerate() {
-        let head = reach_head(&loaded.entry);
+        let entry = &loaded.entry;
         for bar in &loaded.media.bars {
             // what others come from counts as placed, whatever is seen
             let counts = |end: &Landmark| visit.store.origin_at(loaded.marks, bar.time_s, *end).is_none();
@@ -217,44 +219,44 @@ pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
                 _ if counting.is_empty() => {}
                 Some(Ok(_)) => {
                     let unseen = counting.iter().filter(|end| !bar.is_end_seen(**end));
-                    warnings.extend(unseen.map(|end| unseen_end_words(&head, bar.time_s, *end)));
+                    warnings.extend(unseen.map(|end| unseen_end_words(entry, bar.time_s, *end)));
                     warnings.extend(counting.iter().filter_map(|end| {
                         let found = end_of_found_bar(visit, reach, bar.time_s, *end)?;
                         let placed = pooled_hand(visit, loaded.marks, bar.time_s, *end);
-                        far_end_words(&head, bar.time_s, *end, placed, found)
+                        far_end_words(entry, bar.time_s, *end, placed, found)
                     }));
                 }
                 // seen end on, where nothing else is to be expected
                 Some(Err(NoBar::Short { .. })) => {}
-                Some(Err(why)) => warnings.push(not_found_words(&head, bar.time_s, &why.to_string())),
-                None => warnings.push(not_found_words(&head, bar.time_s, "the frame cannot be decoded")),
+                Some(Err(why)) => warnings.push(not_found_words(entry, bar.time_s, &why.to_string())),
+                None => warnings.push(not_found_words(entry, bar.time_s, "the frame cannot be decoded")),
             }
         }
     }
     warnings
 }
 
-/// What is said of a bar that was not found in the picture at a time, s.
-pub(super) fn not_found_words(head: &str, time_s: f64, why: &str) -> String {
-    let at = decimal(time_s, 2);
+/// What is said of a bar that was not found in the picture of a reach at a time, s.
+pub(super) fn not_found_words(entry: &ReachEntry, time_s: f64, why: &str) -> String {
+    let (head, at) = (reach_head(entry), at_time(entry, time_s));
     format!(
-        "{head}: the bar was not surely found in the picture at {at} s ({why}), so the marks on its ends count as placed."
+        "{head}: the bar was not surely found in the picture{at} ({why}), so the marks on its ends count as placed."
     )
 }
 
 /// What is said of an end that was not seen though its bar was.
-pub(super) fn unseen_end_words(head: &str, time_s: f64, end: Landmark) -> String {
+pub(super) fn unseen_end_words(entry: &ReachEntry, time_s: f64, end: Landmark) -> String {
+    let (head, at) = (reach_head(entry), at_time(entry, time_s));
     format!(
-        "{head}: the {} was not seen in the picture near its mark at {} s, so along the bar the mark counts as placed; see that it \
+        "{head}: the {} was not seen in the picture near its mark{at}, so along the bar the mark counts as placed; see that it \
          is on the very end.",
-        end.words(),
-        decimal(time_s, 2)
+        end.words()
     )
 }
 
 /// What is said of a mark (px, px²) that is further from the bar than both spreads allow; `None` where it is not.
 pub(super) fn far_end_words(
-    head: &str,
+    entry: &ReachEntry,
     time_s: f64,
     end: Landmark,
     (placed, placed_px2): (Vector2<f64>, Matrix2<f64>),
@@ -265,11 +267,17 @@ pub(super) fn far_end_words(
     let square = apart.dot(&((placed_px2 + found_px2).try_inverse()? * apart));
     (square > FAR_SQUARE).then(|| {
         format!(
-            "{head}: the {} is marked {} px from where the bar is found in the picture at {} s, further than marks should be. The \
-             bar as found is measured; see that the mark is on the right thing.",
+            "{}: the {} is marked {} px from where the bar is found in the picture{}, further than marks should be. The bar as found \
+             is measured; see that the mark is on the right thing.",
+            reach_head(entry),
             end.words(),
             decimal(apart.norm(), 0),
-            decimal(time_s, 2)
+            at_time(entry, time_s)
         )
     })
+}
+
+/// When a picture of a reach is, such as ` at 2.40 s`; a still has no time.
+fn at_time(entry: &ReachEntry, time_s: f64) -> String {
+    if is_still_by_name(&entry.file) { String::new() } else { format!(" at {} s", decimal(time_s, 2)) }
 }

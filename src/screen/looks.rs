@@ -29,7 +29,6 @@ use super::marks::{
 };
 use super::observe::pooled;
 use super::spread::scale;
-use super::words::reach_head;
 
 /// A question to the pictures of a visit.
 #[derive(Debug, Clone, PartialEq)]
@@ -378,7 +377,7 @@ impl AnsweredMarks {
         answer: &Answer,
         sd_px: f64,
     ) {
-        let head = reach_head(reaches[reach].0);
+        let entry = reaches[reach].0;
         let counts = |end: &Landmark| !self.is_origin(reaches, reach, time_s, *end);
         let counting: Vec<(usize, Landmark)> = (0..).zip(BAR_ENDS).filter(|(_, end)| counts(end)).collect();
         if counting.is_empty() {
@@ -388,10 +387,10 @@ impl AnsweredMarks {
             Answer::Bar { ends, axis } => (ends.map(|end| end.map(SeenPoint::on_bar)), axis.map(SeenPoint::on_bar)),
             Answer::NoBar { why: None } | Answer::Spots(_) => return,
             Answer::NoBar { why: Some(why) } => {
-                return self.warnings.push((reach, not_found_words(&head, time_s, why)));
+                return self.warnings.push((reach, not_found_words(entry, time_s, why)));
             }
             Answer::NoPicture => {
-                return self.warnings.push((reach, not_found_words(&head, time_s, "the frame cannot be decoded")));
+                return self.warnings.push((reach, not_found_words(entry, time_s, "the frame cannot be decoded")));
             }
         };
         let marks = &mut self.marks[reach];
@@ -413,9 +412,9 @@ impl AnsweredMarks {
             let Some(mark) = seen.as_mark(marks.image_size) else { continue };
             let is_seen = ends[index].is_some();
             if !is_seen {
-                self.warnings.push((reach, unseen_end_words(&head, time_s, landmark)));
+                self.warnings.push((reach, unseen_end_words(entry, time_s, landmark)));
             }
-            if let Some(words) = far_end_words(&head, time_s, landmark, placed, (found, found_px2)) {
+            if let Some(words) = far_end_words(entry, time_s, landmark, placed, (found, found_px2)) {
                 self.warnings.push((reach, words));
             }
             // one bar is one observation, however often it was marked

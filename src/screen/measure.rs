@@ -9,7 +9,7 @@ use crate::pose::{Overlay, VisitFit, VisitObservations, Zero, fit_visit};
 use crate::uncertainty::MonteCarloOptions;
 
 use super::case::CaseFile;
-use super::compared_pictures::{carried_marks, compare_pictures};
+use super::compared_pictures::{ComparedMarks, carried_marks, compare_pictures};
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};

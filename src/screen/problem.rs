@@ -279,6 +279,14 @@ pub enum Fault {
         /// The clip.
         media: PathBuf,
     },
+    /// A time other than 0 in a single picture.
+    #[error("\"time_s\" is {time_s} s, but {} is a single picture: expected 0", media.display())]
+    NotInStill {
+        /// The time, s.
+        time_s: f64,
+        /// The still.
+        media: PathBuf,
+    },
     /// No frame at end range.
     #[error("no frame has use = \"end_range\": mark the reach at its highest held position")]
     NoEndRange,

@@ -368,6 +368,11 @@ fn note_missing_frame(
                 problems.at(line, Fault::PastEnd { time_s, last_s, media: entry.file.clone() });
             }
         }
+        VideoError::NotInStill { .. } => {
+            for (time_s, line) in times().filter(|(time_s, _)| *time_s > SAME_TIME_S) {
+                problems.at(line, Fault::NotInStill { time_s, media: entry.file.clone() });
+            }
+        }
         cause => {
             let line = times().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, line)| line);
             problems.push(line, Fault::Media { cause: cause.into() });

@@ -152,6 +152,14 @@ pub enum VideoError {
         /// Time of the last frame, s.
         last_s: f64,
     },
+    /// A time other than 0 in a single picture.
+    #[error("time {found_s:.3} s is not in {}: a single picture has time 0 alone", path.display())]
+    NotInStill {
+        /// The file.
+        path: PathBuf,
+        /// The time asked for, s.
+        found_s: f64,
+    },
     /// The time lies past the place where the clip is damaged.
     #[error(
         "time {found_s:.3} s is past the damage in {}, which can be used up to {last_s:.3} s", path.display()

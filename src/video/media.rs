@@ -118,7 +118,7 @@ fn check_still_time(still: &Still, time_s: f64) -> Result<(), VideoError> {
         return Err(VideoError::NotATime { found_s: time_s });
     }
     if time_s > TIME_TOLERANCE_S {
-        return Err(VideoError::PastEnd { path: still.path().to_owned(), found_s: time_s, last_s: 0.0 });
+        return Err(VideoError::NotInStill { path: still.path().to_owned(), found_s: time_s });
     }
     Ok(())
 }

@@ -32,4 +32,4 @@ pub use media::Media;
 pub use orientation::Orientation;
 pub use planes::{Plane, YccPicture};
 pub use reader::Damage;
-pub use still::Still;
+pub use still::{Still, is_still_by_name};

@@ -20,6 +20,16 @@ const MAX_DECODER_BYTES: u64 = 900 << 20;
 /// The most of a JPEG that is looked through for its end, bytes: larger than any of [`MAX_STILL_PIXELS`].
 const MAX_JPEG_BYTES: u64 = 512 << 20;
 
+/// Extensions of the stills that can be read.
+const EXTENSIONS: [&str; 6] = ["png", "jpg", "jpeg", "webp", "tif", "tiff"];
+
+/// Whether a file is a single picture by its name, so that a time in it means nothing.
+#[must_use]
+pub fn is_still_by_name(file: &Path) -> bool {
+    let extension = file.extension().and_then(|extension| extension.to_str()).unwrap_or("");
+    EXTENSIONS.iter().any(|known| known.eq_ignore_ascii_case(extension))
+}
+
 /// A still on disk, decoded.
 #[derive(Debug, Clone)]
 pub struct Still {

@@ -166,7 +166,7 @@ fn time_past_the_end() {
     );
     let files = case();
     files.replace("before-internal.marks.json", "\"time_s\": 0", "\"time_s\": 0.5");
-    refuses(&files, &["past the last frame of before-internal.png at 0.000 s"]);
+    refuses(&files, &["\"time_s\" is 0.5 s, but before-internal.png is a single picture: expected 0"]);
 }
 
 #[test]

@@ -178,7 +178,7 @@ fn a_still_of_every_format_is_read() {
                 "{name} {found:?}"
             );
         }
-        assert!(matches!(media.frame_at(0.5), Err(VideoError::PastEnd { .. })));
+        assert!(matches!(media.frame_at(0.5), Err(VideoError::NotInStill { .. })));
     }
 }
 
