@@ -54,7 +54,9 @@ impl Page {
         zip::ZipArchive::new(Cursor::new(export.body.to_vec())).unwrap().extract(folder.path()).unwrap();
         let output = tworeach(&["measure", folder.path().join("case.toml").to_str().unwrap(), "--json"]);
         assert_eq!(code(&output), 0, "{}", stderr(&output));
-        assert_eq!(serde_json::from_str::<VisitResult>(&stdout(&output)).unwrap(), on_page);
+        // what was found is in the export's marks, so that nothing is looked for again
+        let as_exported = VisitResult { compared_pictures: None, ..on_page.clone() };
+        assert_eq!(serde_json::from_str::<VisitResult>(&stdout(&output)).unwrap(), as_exported);
         let marks = std::fs::read(folder.path().join(marks)).unwrap();
         (on_page, serde_json::from_slice(&marks).unwrap())
     }
