@@ -22,11 +22,16 @@ impl Column {
         self.held += usize::from((lo..=hi).contains(&truth));
     }
 
+    /// Root mean square of the errors.
+    pub fn rms(&self) -> f64 {
+        (self.errors.iter().map(|e| e * e).sum::<f64>() / self.errors.len().max(1) as f64).sqrt()
+    }
+
     /// Prints the column as a line, with three binomial standard errors of 95 %.
     pub fn print(&self, name: &str) {
         let n = self.errors.len().max(1) as f64;
         let bias = self.errors.iter().sum::<f64>() / n;
-        let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
+        let rms = self.rms();
         let u = self.us.iter().sum::<f64>() / n;
         println!(
             "  {name:<32} n {:>5}  bias {bias:>6.2}  rms {rms:>6.2}  mean u {u:>6.2}  rms/u {:>4.2}  coverage {:>5.1} % (95 +- {:.1})  null {}",

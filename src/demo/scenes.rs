@@ -3,7 +3,7 @@
 //! Every distribution here is its own. None is read from, or tuned to, the priors of the fit; where both speak of the same
 //! thing (body proportions, say) they have it from different sources.
 
-use nalgebra::{Matrix2, SMatrix, Vector3};
+use nalgebra::{Matrix2, SMatrix, Vector2, Vector3};
 use rand::{Rng, RngExt};
 use rand_distr::{Distribution, Normal, Uniform};
 
@@ -70,6 +70,27 @@ impl SceneOptions {
             displaced_px: 15.0,
             true_difference_deg: None,
         }
+    }
+
+    /// Draws which of a visit's marks are displaced, as indices, and by what, px: the asked share of them, to the nearest whole number.
+    /// Marks of the wall's edge are moved across it: along it they would still be points of the edge.
+    pub fn displacements(&self, marks: &[Landmark], rng: &mut impl Rng) -> Vec<(usize, Vector2<f64>)> {
+        let mut order: Vec<usize> = (0..marks.len()).collect();
+        let mut displaced = Vec::new();
+        for taken in 0..marks.len() {
+            if (taken as f64 + 0.5) > self.displaced_ratio * marks.len() as f64 {
+                break;
+            }
+            let other = rng.random_range(taken..marks.len());
+            order.swap(taken, other);
+            let (sin, cos) = if matches!(marks[order[taken]], Landmark::PlumbTop | Landmark::PlumbBottom) {
+                (0.0, if rng.random_bool(0.5) { 1.0 } else { -1.0 })
+            } else {
+                uniform(rng, 0.0, std::f64::consts::TAU).sin_cos()
+            };
+            displaced.push((order[taken], Vector2::new(cos, sin) * self.displaced_px));
+        }
+        displaced
     }
 }
 
@@ -157,33 +178,20 @@ impl Scene {
         scene
     }
 
-    /// Displaces the asked share of the visit's marks. Those of the wall's edge are moved across it: along it they would
-    /// still be points of the edge.
+    /// Displaces the asked share of the visit's marks.
     fn displace(&mut self, options: &SceneOptions, rng: &mut impl Rng) {
-        let mut places: Vec<(usize, usize)> = self
-            .observations
-            .reaches
-            .iter()
-            .enumerate()
-            .flat_map(|(reach, seen)| (0..seen.frames[0].marks.len()).map(move |mark| (reach, mark)))
+        let reaches = self.observations.reaches.iter().enumerate();
+        let places: Vec<(usize, usize, Landmark)> = reaches
+            .flat_map(|(reach, seen)| {
+                seen.frames[0].marks.iter().enumerate().map(move |(place, mark)| (reach, place, mark.landmark))
+            })
             .collect();
-        let count = places.len();
-        for taken in 0..count {
-            if (taken as f64 + 0.5) > options.displaced_ratio * count as f64 {
-                break;
-            }
-            let other = rng.random_range(taken..count);
-            places.swap(taken, other);
-            let (reach, place) = places[taken];
+        let landmarks: Vec<Landmark> = places.iter().map(|(_, _, landmark)| *landmark).collect();
+        for (index, by_px) in options.displacements(&landmarks, rng) {
+            let (reach, place, landmark) = places[index];
             let mark = &mut self.observations.reaches[reach].frames[0].marks[place];
-            let (sin, cos) = if matches!(mark.landmark, Landmark::PlumbTop | Landmark::PlumbBottom) {
-                (0.0, if rng.random_bool(0.5) { 1.0 } else { -1.0 })
-            } else {
-                uniform(rng, 0.0, std::f64::consts::TAU).sin_cos()
-            };
-            mark.point =
-                ImagePoint::new(mark.point.x + options.displaced_px * cos, mark.point.y + options.displaced_px * sin);
-            self.displaced.push((reach, mark.landmark));
+            mark.point = ImagePoint::new(mark.point.x + by_px.x, mark.point.y + by_px.y);
+            self.displaced.push((reach, landmark));
         }
     }
 }

@@ -1,7 +1,7 @@
-//! Rendered frames kept on disk, so that a change of the tracker can be tried without rendering again.
+//! Rendered frames kept on disk, so that a change of what looks at them can be tried without rendering again.
 //!
-//! They are kept under a key of everything that makes them: the sources of the clips and of the rooms that draw them, the crates'
-//! versions, seed and number. A change of any of these renders anew.
+//! They are kept under a key of everything that makes them: the bench's own source that films them, the rooms that draw them, the
+//! crates' versions, seed and number. A change of any of these renders anew.
 
 use std::fs;
 use std::io::Cursor;
@@ -10,8 +10,8 @@ use std::path::{Path, PathBuf};
 use image::{GrayImage, ImageFormat};
 use sha2::{Digest as _, Sha256};
 
-/// What makes the frames, in the crate's folder.
-const SOURCES: [&str; 4] = ["src/demo", "src/geometry", "benches/track/clip.rs", "Cargo.lock"];
+/// What makes the frames of every bench, in the crate's folder.
+const SOURCES: [&str; 3] = ["src/demo", "src/geometry", "Cargo.lock"];
 
 /// A folder of kept frames.
 pub struct KeptFrames {
@@ -21,18 +21,18 @@ pub struct KeptFrames {
 }
 
 impl KeptFrames {
-    /// The folder in the target's own.
-    pub fn open() -> Self {
-        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("track-clips");
+    /// A folder of this name in the target's own, for frames that the source `filming` makes with the rooms that draw.
+    pub fn open(name: &str, filming: &str) -> Self {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
         fs::create_dir_all(&folder).expect("the target's folder can be written");
         let mut key = Sha256::new();
-        for source in SOURCES {
+        for source in SOURCES.into_iter().chain([filming]) {
             add(&Path::new(env!("CARGO_MANIFEST_DIR")).join(source), &mut key);
         }
         Self { folder, key }
     }
 
-    /// The frames of a clip, as they were kept, or rendered and kept.
+    /// The frames of a clip or visit, as they were kept, or rendered and kept.
     pub fn frames(
         &self,
         case: &str,
