@@ -6,6 +6,7 @@ use crate::report::chart::side_name;
 use crate::report::content::{Cell, Row, Table};
 use crate::report::wording::{fixed, signed};
 use crate::screen::Call;
+use crate::screen::words::capitalized;
 use crate::uncertainty::Measured;
 
 /// One line of a course, as it is printed.
@@ -49,7 +50,7 @@ pub(crate) fn course_table(course: &CaseCourse) -> Table {
         if main.is_empty() { Cell::nothing() } else { Cell { main, sub, is_strong } }
     };
     let rows = course_rows(course).into_iter().map(|row| Row {
-        head: with_capital(&row.name),
+        head: capitalized(&row.name),
         note: String::new(),
         cells: vec![
             cell(row.first, false),
@@ -65,11 +66,6 @@ pub(crate) fn course_table(course: &CaseCourse) -> Table {
         rows: rows.collect(),
         footnote: left_out_of_course(course),
     }
-}
-
-fn with_capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 fn row(series: &Series) -> Option<CourseRow> {

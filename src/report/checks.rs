@@ -3,9 +3,10 @@
 use crate::report::content::{Cell, Finding, Row, Table};
 use crate::report::tables::reaches_by_view;
 use crate::report::wording::{
-    Unit, capitalized, fixed, listed, occasion_word, rotation_word, status_sign, status_words, typeset, view_word,
+    Unit, fixed, listed, occasion_word, rotation_word, status_sign, status_words, typeset, view_word,
 };
 use crate::screen::words::PERCENT_MAX;
+use crate::screen::words::capitalized;
 use crate::screen::{Check, CheckStatus, Comparison, ReachResult, VisitResult};
 
 /// How a check is named in words, the unit of its value and limit, and what to do where it is not determined. What to do

@@ -6,9 +6,8 @@ use crate::report::input::StillInput;
 use crate::report::overlay;
 use crate::report::picture::{self, Crop};
 use crate::report::tables::reaches_by_view;
-use crate::report::wording::{
-    Sign, Unit, capitalized, interval, occasion_word, palms, rotation_word, value, view_word,
-};
+use crate::report::wording::{Sign, Unit, interval, occasion_word, palms, rotation_word, value, view_word};
+use crate::screen::words::capitalized;
 use crate::screen::{Occasion, ReachResult, VisitResult};
 
 /// The stills of one view.

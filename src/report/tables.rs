@@ -6,9 +6,9 @@ use crate::geometry::Side;
 use crate::pose::{Rotation, View};
 use crate::report::content::{Cell, Row, Table};
 use crate::report::wording::{
-    Sign, Unit, capitalized, fixed, interval as interval_words, listed, occasion_word, palms, rotation_word, side_word,
-    view_word,
+    Sign, Unit, fixed, interval as interval_words, listed, occasion_word, palms, rotation_word, side_word, view_word,
 };
+use crate::screen::words::capitalized;
 use crate::screen::{Occasion, ReachResult, ResultSide, SimulatedInterval, Subject, UsedInterval, VisitResult};
 use crate::uncertainty::Measured;
 use crate::video::is_still_by_name;

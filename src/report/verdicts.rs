@@ -4,9 +4,10 @@ use crate::pose::Rotation;
 use crate::report::gauge::{self, Gauge};
 use crate::report::input::CaseFacts;
 use crate::report::wording::{
-    Sign, Unit, call_in_sentence, call_trade_words, call_word, capitalized, interval, occasion_heading, outcome_word,
-    rotation_word, side_word, typeset, value,
+    Sign, Unit, call_in_sentence, call_trade_words, call_word, interval, occasion_heading, outcome_word, rotation_word,
+    side_word, typeset, value,
 };
+use crate::screen::words::capitalized;
 use crate::screen::{Call, Comparison, Occasion, ResultSide, Retest, RetestOutcome, VisitResult};
 use crate::uncertainty::Measured;
 

@@ -239,12 +239,6 @@ pub(crate) fn typeset(sentence: &str) -> String {
     (written + rest).replace(" %", "\u{a0}%")
 }
 
-/// The text with its first letter made a capital.
-pub(crate) fn capitalized(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -11,6 +11,12 @@ use super::result::{Occasion, ResultSide};
 /// Shares beyond this are said in words, %: a mark is astray then, and digits would say nothing.
 pub(crate) const PERCENT_MAX: f64 = 100.0;
 
+/// The text with its first letter made a capital.
+pub(crate) fn capitalized(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
 /// A number with `digits` decimals and a real minus sign, never "−0.0".
 pub(crate) fn decimal(value: f64, digits: usize) -> String {
     let text = format!("{:.*}", digits, value.abs());
@@ -41,11 +47,7 @@ pub(crate) fn reach_name(rotation: Rotation, occasion: Occasion) -> String {
 
 /// Which reach a sentence is about, at its start, such as `Internally rotated reach before the stretch`. The side view is the usual one.
 pub(crate) fn reach_head(entry: &ReachEntry) -> String {
-    let rotated = match entry.rotation {
-        Rotation::Internal => "Internally rotated",
-        Rotation::External => "Externally rotated",
-    };
-    format!("{rotated} reach {}{}", occasion_words(entry.occasion), seen_from(entry))
+    capitalized(&reach_words(entry))
 }
 
 /// Which reach, within a sentence.

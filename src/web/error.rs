@@ -7,6 +7,7 @@ use axum::response::{Html, IntoResponse, Response};
 use super::pages;
 use super::view::{ErrorView, FieldError};
 use crate::records::RecordsError;
+use crate::screen::words::capitalized;
 
 /// Why a request was not done.
 #[derive(Debug, thiserror::Error)]
@@ -128,9 +129,7 @@ impl WebError {
                     tworeach runs says more."
                 .to_owned();
         }
-        let text = self.to_string();
-        let mut letters = text.chars();
-        letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect::<String>() + ".")
+        capitalized(&self.to_string()) + "."
     }
 }
 

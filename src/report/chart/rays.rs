@@ -9,7 +9,8 @@ use crate::report::chart::escape;
 use crate::report::font::FAMILY;
 use crate::report::gauge;
 use crate::report::palette::{BLUE, Color, INK, MUTED, RULE, VERMILION};
-use crate::report::wording::{Sign, Unit, capitalized, interval, occasion_word, palms, rotation_word, value};
+use crate::report::wording::{Sign, Unit, interval, occasion_word, palms, rotation_word, value};
+use crate::screen::words::capitalized;
 use crate::screen::{
     COMPARED_VIEWS, Call, Comparison, Occasion, ReachResult, ResultSide, Retest, RetestOutcome, VisitResult,
 };

@@ -2,7 +2,8 @@
 
 use crate::geometry::ImagePoint;
 use crate::pose::{Rotation, Zero};
-use crate::report::wording::{Sign, Unit, capitalized, interval, palms, rotation_word, value};
+use crate::report::wording::{Sign, Unit, interval, palms, rotation_word, value};
+use crate::screen::words::capitalized;
 use crate::screen::{Call, MeasuredVisit, ReachResult};
 use crate::uncertainty::Measured;
 
