@@ -199,8 +199,7 @@ fn carry(shots: &[Shot], hand: &HandMarks, tables: &mut Tables) -> Vec<Vec<Mark>
     // from, to: before internal to the others, then the arms of before external to after external
     for (from, to) in [(0, 1), (0, 2), (0, 3), (1, 3)] {
         let arms = if shots[from].rotation == shots[to].rotation { ArmTurn::Same } else { ArmTurn::Other };
-        let given: Vec<(Landmark, ImagePoint)> =
-            carried[from].iter().map(|mark| (mark.landmark, mark.point)).collect();
+        let given: Vec<(Landmark, ImagePoint)> = carried[from].iter().map(|mark| (mark.landmark, mark.point)).collect();
         let started = std::time::Instant::now();
         let found = carry_marks(&shots[from].image, &shots[to].image, arms, &given);
         tables.carry_s += started.elapsed().as_secs_f64();
@@ -213,8 +212,10 @@ fn carry(shots: &[Shot], hand: &HandMarks, tables: &mut Tables) -> Vec<Vec<Mark>
             let at = |shot: &Shot| shot.truth.iter().find(|(other, _)| other == landmark).map(|(_, at)| *at);
             let (Some(there), Some(here)) = (at(&shots[to]), at(&shots[from])) else { continue };
             // The mark's own error goes along: what counts is how far it lands from it.
-            let error =
-                [spot.point.x - there.x - (given[place].1.x - here.x), spot.point.y - there.y - (given[place].1.y - here.y)];
+            let error = [
+                spot.point.x - there.x - (given[place].1.x - here.x),
+                spot.point.y - there.y - (given[place].1.y - here.y),
+            ];
             landing.distances_px.push(error[0].hypot(error[1]));
             if to == 3 && from == 0 && arm(*landmark) {
                 continue;

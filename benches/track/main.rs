@@ -34,7 +34,9 @@ fn main() {
     let mut options = std::env::args().skip_while(|argument| argument != "--hide").skip(1);
     let hidings: u64 = options.next().map_or(0, |text| text.parse().expect("N is a number"));
     let case = if arguments.next().as_deref() == Some("front") { DemoCase::Front } else { DemoCase::Side };
-    let kept = std::env::args().any(|argument| argument == "--keep").then(|| KeptFrames::open("track-clips", "benches/track/clip.rs"));
+    let kept = std::env::args()
+        .any(|argument| argument == "--keep")
+        .then(|| KeptFrames::open("track-clips", "benches/track/clip.rs"));
     let (mut sum, mut more) = (Sum::default(), Sum::default());
     for number in numbers {
         let clip = TrialClip::draw(case, seed, number, kept.as_ref());

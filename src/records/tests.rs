@@ -470,7 +470,7 @@ fn what_pictures_say_counts_while_the_same_is_asked_and_goes_with_its_reach() {
         (seen.open.len(), seen.compared.found)
     };
     assert_eq!(known(&records), (0, 1));
-    // what is asked rests on the marks that are looked for, not on those beside which they are found
+    // what is asked rests on the marks that are looked for, not on those beside which they are found: the source's still counts
     confirm(target, &complete(3.0));
     assert_eq!(known(&records), (1, 1));
     confirm(source, &complete(1.0));

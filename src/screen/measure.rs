@@ -10,6 +10,7 @@ use crate::uncertainty::MonteCarloOptions;
 
 use super::case::CaseFile;
 use super::compared_pictures::{ComparedMarks, carried_marks, compare_pictures};
+use super::contradictions::DoubtedSpot;
 use super::error::ScreenError;
 use super::evaluation::{Evaluation, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
@@ -114,7 +115,8 @@ pub fn measure_case(path: &Path, options: MeasureOptions<'_>) -> Result<Measured
 
 /// Measures a visit that was read, without stills.
 pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> MeasuredVisit {
-    let observations = observe(visit);
+    let doubted = visit.doubted_spots();
+    let observations = observe(visit, &doubted);
     let fit = fit_visit(&observations);
     let on_draw = options.on_draw.unwrap_or(&|_| {});
     let draws = options.monte_carlo.and_then(|options| fit.simulate(options, on_draw));
@@ -122,7 +124,7 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
         Some(draws) => simulated(&fit, draws, |simulated| evaluate(&visit.case, &observations, simulated)),
         None => evaluate(&visit.case, &observations, &fit),
     };
-    let mut warnings = warnings(visit, &fit);
+    let mut warnings = warnings(visit, &doubted, &fit);
     warnings.extend(result.monte_carlo.iter().filter_map(|simulated| simulated.note.clone()));
     MeasuredVisit {
         result,
@@ -137,15 +139,13 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
     }
 }
 
-fn warnings(visit: &Visit, fit: &VisitFit) -> Vec<String> {
+fn warnings(visit: &Visit, doubted: &[DoubtedSpot], fit: &VisitFit) -> Vec<String> {
     let mut warnings = damage_warnings(&visit.reaches);
     warnings.extend(follow_warnings(visit));
     warnings.extend(far_wrist_warnings(&visit.reaches, &visit.store));
     warnings.extend(bar_warnings(visit));
-    let contradicted = visit.doubted_spots().into_iter();
-    warnings.extend(
-        contradicted.flat_map(|spot| spot.sentences(|reach| &visit.reaches[reach].entry)).map(|(_, sentence)| sentence),
-    );
+    let sentences = doubted.iter().flat_map(|spot| spot.sentences(|reach| &visit.reaches[reach].entry));
+    warnings.extend(sentences.map(|(_, sentence)| sentence));
     if !fit.outcome().is_converged {
         warnings.push(format!(
             "The marks do not go together (the fit did not settle in {} steps), so nothing is reported: look for marks that are \

@@ -38,13 +38,12 @@ const ORIGIN_OWN_SD_PX: f64 = 0.05;
 /// chance one pair in 400 does so, and one in 12 000 of three.
 const CONTRADICTION_RATIO: f64 = 6.0;
 
-/// Gathers what the fit needs from a visit.
-pub(crate) fn observe(visit: &Visit) -> VisitObservations {
+/// Gathers what the fit needs from a visit, of which these spots count for nothing: see [`Visit::doubted_spots`].
+pub(crate) fn observe(visit: &Visit, doubted: &[DoubtedSpot]) -> VisitObservations {
     let client = &visit.case.client;
     let bar = &visit.case.bar;
-    let doubted = visit.doubted_spots();
     let reaches: Vec<ReachObservations> =
-        (0..visit.reaches.len()).map(|reach| observe_reach(visit, reach, &doubted)).collect();
+        (0..visit.reaches.len()).map(|reach| observe_reach(visit, reach, doubted)).collect();
     let frames: Vec<&[FrameObservations]> = reaches.iter().map(|reach| reach.frames.as_slice()).collect();
     let contradictions = doubted.iter().map(|spot| spot.contradiction(&frames)).collect();
     VisitObservations {

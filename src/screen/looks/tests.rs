@@ -57,6 +57,16 @@ fn spots(found: &[(Landmark, [f64; 2])]) -> Answer {
     Answer::Spots(found.iter().map(spot).collect())
 }
 
+/// Both rotations twice, each with a marks file of its own.
+fn four_reaches() -> Vec<ReachEntry> {
+    let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
+    let mut entries = [entries.clone(), entries].concat();
+    for (number, entry) in entries.iter_mut().enumerate() {
+        entry.marks = format!("{number}.marks.json").into();
+    }
+    entries
+}
+
 #[test]
 fn only_marks_placed_by_hand_in_both_reaches_are_looked_for() {
     let source = marks(&[&[(HIP, [100.0, 400.0]), (Landmark::Datum, [10.0, 10.0]), (Landmark::PlumbTop, [5.0, 5.0])]]);
@@ -100,11 +110,7 @@ fn a_spot_counts_once_beside_the_mark_that_a_person_placed() {
 
 #[test]
 fn a_spot_counts_where_most_reaches_bear_it_out() {
-    let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
-    let mut entries = [entries.clone(), entries].concat();
-    for (number, entry) in entries.iter_mut().enumerate() {
-        entry.marks = format!("{number}.marks.json").into();
-    }
+    let entries = four_reaches();
     let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
     let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
     let asked = looks(&reaches);
@@ -136,11 +142,7 @@ fn a_spot_counts_where_most_reaches_bear_it_out() {
 
 #[test]
 fn spot_that_other_reaches_do_not_show_is_looked_for_from_a_second_one() {
-    let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
-    let mut entries = [entries.clone(), entries].concat();
-    for (number, entry) in entries.iter_mut().enumerate() {
-        entry.marks = format!("{number}.marks.json").into();
-    }
+    let entries = four_reaches();
     let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
     let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
     let asked = looks(&reaches);
@@ -189,11 +191,7 @@ fn spot_that_other_reaches_do_not_show_is_looked_for_from_a_second_one() {
 
 #[test]
 fn marks_on_one_spot_are_told_by_whatever_links_them() {
-    let entries = [Rotation::Internal, Rotation::External].map(|rotation| entry(rotation, View::Side));
-    let mut entries = [entries.clone(), entries].concat();
-    for (number, entry) in entries.iter_mut().enumerate() {
-        entry.marks = format!("{number}.marks.json").into();
-    }
+    let entries = four_reaches();
     let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
     let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
     // 0 and 2 agree, 1 lies elsewhere, and 3 is known from 1 alone, with which it agrees

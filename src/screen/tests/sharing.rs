@@ -55,7 +55,9 @@ fn write_clip(path: &Path, shade: u8) {
 }
 
 fn load(case: &Path) -> Result<VisitObservations, String> {
-    load_visit(case, Viewing::ONLY).map(|visit| observe(&visit)).map_err(|error: ScreenError| error.to_string())
+    load_visit(case, Viewing::ONLY)
+        .map(|visit| observe(&visit, &visit.doubted_spots()))
+        .map_err(|error: ScreenError| error.to_string())
 }
 
 const HAND: &str = r#"{ "time_s": 1.0, "source": "hand", "points": { "nose": [100, 100], "datum": [200, 100] } }"#;
