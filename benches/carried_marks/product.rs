@@ -81,7 +81,7 @@ impl<'a> Product<'a> {
             })
             .collect();
         let answered = with_answers(&reaches, &answers, self.case.marking.sd_px);
-        Compared { visit: self.measured(answered.marks), doubted: answered.warnings.len() }
+        Compared { visit: self.measured(answered.marks), doubted: answered.contradicted.len() }
     }
 
     fn files(&self, hand: &[Vec<(Landmark, ImagePoint)>]) -> Vec<MarksFile> {
