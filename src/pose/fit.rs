@@ -1,5 +1,7 @@
 //! The fit of a visit: quantities with their joint covariance, and where every mark lies from where the others put it.
 
+use std::collections::BTreeSet;
+
 use nalgebra::DVector;
 
 use super::disagree::{Judged, NAMED_PROBABILITY, solve_and_judge};
@@ -85,6 +87,8 @@ pub struct MarkResidual {
     pub is_placed: bool,
     /// What it shares its error with, as [`super::SharedError::origin`].
     pub origin: Option<usize>,
+    /// It is one of marks that are not all on one spot: see [`VisitObservations::contradictions`].
+    pub is_contradicted: bool,
 }
 
 /// The fit of all reaches of a visit.
@@ -187,11 +191,14 @@ impl VisitFit {
                 misfit_ratio: 1.0,
             };
         };
+        let contradicted: BTreeSet<usize> = problem.contradictions.iter().flatten().flatten().copied().collect();
         let mut residuals = Vec::new();
         for (seen, standings) in problem.frames.iter().zip(judged.standings) {
             for (mark, standing) in seen.marks.iter().zip(standings) {
                 let given = &observations.reaches[seen.reach].frames[seen.frame].marks[mark.index];
+                let is_contradicted = contradicted.contains(&residuals.len());
                 residuals.push(MarkResidual {
+                    is_contradicted,
                     reach: seen.reach,
                     frame: seen.frame,
                     mark: mark.index,

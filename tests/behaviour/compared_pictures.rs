@@ -217,6 +217,9 @@ fn mark_that_two_reaches_have_wrong_alike_leaves_no_sure_difference() {
             let holds = (difference.lo..=difference.hi).contains(&(elevation(external) - elevation(internal)));
             assert!(holds, "{off_px}: {difference:?}");
         }
+        let check = visit.result.reaches[0].checks.iter().find(|check| check.name == "marks_agree").unwrap();
+        let is_told = check.text.contains("the right hip is marked on another spot than in other reaches");
+        assert!(check.status == CheckStatus::Fail && is_told, "{check:?}");
         let said = |warning: &String| {
             warning.contains("the right hip is marked 3") && warning.contains("mark the wrong one again")
         };

@@ -113,6 +113,11 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     let Some(worst) = off.first().copied() else {
         return Check { limit, ..plain("marks_agree", CheckStatus::Ok, "The marks agree with each other.") };
     };
+    let (split, off): (Vec<&MarkResidual>, Vec<&MarkResidual>) =
+        off.into_iter().partition(|residual| residual.is_contradicted && limit.is_none());
+    if !split.is_empty() {
+        return Check { limit, ..plain("marks_agree", CheckStatus::Fail, contradicted_words(&split, &off)) };
+    }
     // With the likeliest bad marks out, one that may be bad in their place lies where the others put it.
     let (off, instead): (Vec<&MarkResidual>, Vec<&MarkResidual>) =
         off.into_iter().partition(|residual| residual.distance_px >= INSTEAD_RATIO * worst.distance_px);
@@ -161,6 +166,22 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     let status = limit.map_or(named, |limit| status_below(&measured(worst), limit));
     let (value, u) = (Some(worst.distance_px), Some(worst.u_px));
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
+}
+
+/// What is said of marks that are not all on one spot, beside others that are off. Either side may be the wrong one, so that no distance says
+/// anything.
+fn contradicted_words(split: &[&MarkResidual], off: &[&MarkResidual]) -> String {
+    let listed = |residuals: &[&MarkResidual]| {
+        let words: Vec<&str> = residuals.iter().take(NAMED_MAX).map(|residual| residual.landmark.words()).collect();
+        words.join(" and the ")
+    };
+    let others = if off.is_empty() { String::new() } else { format!(" Look at the {}, too.", listed(off)) };
+    let (is, it, one) = if split.len() == 1 { ("is", "it", "one") } else { ("are", "them", "ones") };
+    format!(
+        "The pictures show that the {} {is} marked on another spot than in other reaches, and not which {is} the wrong {one}. What the \
+         numbers may owe to that is in their intervals: look at {it} in each reach, and mark the wrong {one} again.{others}",
+        listed(split)
+    )
 }
 
 /// The mark that a person placed where this one was brought to.

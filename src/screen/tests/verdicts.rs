@@ -251,6 +251,7 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
         u_px: 2.0,
         is_disagreeing: true,
         is_placed: true,
+        is_contradicted: false,
         origin: None,
     });
     let result = result(&visit);
@@ -273,6 +274,7 @@ fn a_mark_that_may_be_bad_in_place_of_another_is_named_as_that() {
         u_px: 2.0,
         is_disagreeing: true,
         is_placed: true,
+        is_contradicted: false,
         origin: None,
     };
     let (hip, shoulder) = (Landmark::Hip(Side::Right), Landmark::Shoulder(Side::Right));
@@ -288,6 +290,7 @@ fn a_mark_that_may_be_bad_in_place_of_another_is_named_as_that() {
 fn a_mark_found_again_beside_one_by_hand_is_named_once_and_where_the_fault_is() {
     let landmark = Landmark::Hip(Side::Right);
     let of = |reach: usize, is_placed: bool, is_disagreeing: bool| MarkResidual {
+        is_contradicted: false,
         reach,
         frame: 0,
         mark: 4,
