@@ -110,6 +110,6 @@ impl<'a> Product<'a> {
             MarkedReach { marks, picture, profile: Some(&self.profile) }
         };
         let reaches: Vec<MarkedReach<'_>> = files.into_iter().map(reach).collect();
-        measure_marks(&self.case, &reaches).expect("marks in their pictures can be measured")
+        measure_marks(&self.case, &reaches, Vec::new()).expect("marks in their pictures can be measured")
     }
 }

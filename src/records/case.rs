@@ -14,7 +14,7 @@ use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, Clien
 use crate::screen::in_memory::faults;
 use crate::screen::{
     AnsweredMarks, CaseFile, CheckLimits, ComparedMarks, FoundBar, MarkedReach, MarksFile, MeasuredVisit, ScreenError,
-    Source, measure_marks, with_answers,
+    Source, measure_marks, one_recordings, with_answers,
 };
 
 /// The name of the lens profile beside a case.
@@ -50,6 +50,8 @@ pub struct SeenPictures {
     pub compared: ComparedMarks,
     /// The bars that were found.
     pub bars: Vec<FoundBar>,
+    /// Pairs of reaches that are one recording, by their places in the case.
+    pub one_recordings: Vec<[usize; 2]>,
     /// Sentences on what is not as it should be, each with its place in the case.
     pub warnings: Vec<(usize, String)>,
     /// Sentences on marks that the pictures contradict, each with its place in the case. Who measures the marks says them, too.
@@ -108,7 +110,7 @@ impl VisitCase {
                 profile: self.profile.as_ref(),
             })
             .collect();
-        let mut measured = measure_marks(&self.case, &reaches)?;
+        let mut measured = measure_marks(&self.case, &reaches, self.seen.one_recordings.clone())?;
         measured.found_bars = self.seen.bars.clone();
         measured.result.compared_pictures = self.seen.compared.stated();
         let placed = self.reaches.iter().flat_map(|reach| &reach.placed.frames);
@@ -209,7 +211,8 @@ impl Records {
             reach.marks = marks.clone();
         }
         let AnsweredMarks { compared, found_bars: bars, warnings, contradicted, .. } = of_all;
-        Ok(SeenPictures { answers: answered.len(), open, compared, bars, warnings, contradicted })
+        let one_recordings = one_recordings(&answered);
+        Ok(SeenPictures { answers: answered.len(), open, compared, bars, one_recordings, warnings, contradicted })
     }
 }
 

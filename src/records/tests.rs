@@ -455,14 +455,15 @@ fn what_pictures_say_counts_while_the_same_is_asked_and_goes_with_its_reach() {
     assert!(seen().open.is_empty());
     confirm(target, &complete(2.0));
     let open_looks = seen().open;
-    // the trunk once more from the second one
-    assert_eq!(open_looks.iter().map(|look| look.reach).collect::<Vec<_>>(), [source, target]);
+    // the trunk once more from the second one, and whether both clips are one recording
+    assert_eq!(open_looks.iter().map(|look| look.reach).collect::<Vec<_>>(), [source, target, target]);
 
     let found = r#"{ "spots": { "right_hip": { "found": { "point": [597.5, 500.25], "covariance_px2": [0.25, 0, 0.25] } },
         "right_wrist": { "left": "another side of the arm is seen" } } }"#;
     let answer: Answer = serde_json::from_str(found).unwrap();
     let changes = records.visit(visit).unwrap().changes;
-    let answers: Vec<(OpenLook, Answer)> = open_looks.iter().map(|look| (look.clone(), answer.clone())).collect();
+    let mut answers: Vec<(OpenLook, Answer)> = open_looks.iter().map(|look| (look.clone(), answer.clone())).collect();
+    answers[2].1 = Answer::OneMoment(false);
     records.keep_answers(visit, &answers).unwrap();
     assert!(records.visit(visit).unwrap().changes > changes, "a kept result is measured anew");
     let known = |records: &Records| {

@@ -19,7 +19,7 @@ struct Words {
 }
 
 /// The checks of the format, in its order.
-const WORDS: [Words; 11] = [
+const WORDS: [Words; 12] = [
     Words {
         name: "elbow_straight",
         title: "Elbow straight",
@@ -61,6 +61,7 @@ const WORDS: [Words; 11] = [
         unit: Unit::Percent,
         determine: "Mark the same places in both reaches.",
     },
+    Words { name: "two_takes", title: "Two takes", unit: Unit::One, determine: "" },
 ];
 
 /// A basis of the result's numbers that a reader should know of.

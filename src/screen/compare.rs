@@ -6,7 +6,6 @@ use crate::uncertainty::Measured;
 
 use super::call::{BAR_HEIGHT_BLIND_DEG, bar_height_margin_arm, call};
 use super::checks::is_breaking;
-use super::checks::pair::pair_checks;
 use super::evaluation::{Evaluation, VERTICAL, elevation_from_vertical};
 use super::pooled::{Combine, Part, Pooled, term};
 use super::result::{Call, Check, CheckStatus, Comparison, Occasion, ResultSide};
@@ -101,7 +100,7 @@ impl<F: Combine> Evaluation<'_, F> {
     }
 
     fn compare(&self, occasion: Occasion, pair: [usize; 2], side: ResultSide) -> Comparison {
-        let checks = pair_checks(pair, self.observations, &self.raising, &self.case.limits);
+        let checks = self.pair_checks(pair);
         let difference = self.difference_elevation(&[pair], side);
         let mut basis = self.raise_basis(&pair);
         if matches!(difference, Ok((_, true))) {

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::case::ReachEntry;
-use super::looks::{Look, Question, looks, with_answers};
+use super::looks::{Look, Question, looks, one_recordings, with_answers};
 use super::marks::{MarkedFrame, MarksFile, SAME_TIME_S, Source};
 use super::visit::Visit;
 
@@ -50,20 +50,23 @@ impl ComparedMarks {
     }
 }
 
-/// Compares the pictures of a visit's reaches, which it gives away for that, and adds what is found to their marks.
+/// Compares the pictures of a visit's reaches, which it gives away for that, adds what is found to their marks, and notes the reaches that
+/// are one recording.
 pub(crate) fn compare_pictures(visit: &mut Visit) -> ComparedMarks {
     let pictures: Vec<Vec<(f64, GrayImage)>> =
         visit.reaches.iter_mut().map(|loaded| loaded.media.take_pictures()).collect();
-    if carried_marks(visit) > 0 {
-        return ComparedMarks::default();
-    }
+    let is_carried = carried_marks(visit) > 0;
     let reaches: Vec<(&ReachEntry, &MarksFile)> =
         (0..visit.reaches.len()).map(|reach| (&visit.reaches[reach].entry, visit.marks_of(reach))).collect();
     let picture = |reach: usize, time_s: f64| {
         pictures[reach].iter().find(|(at_s, _)| (at_s - time_s).abs() < SAME_TIME_S).map(|(_, picture)| picture)
     };
-    let is_of_two = |look: &Look| matches!(look.question, Question::Spots { .. });
-    let asked: Vec<Look> = looks(&reaches).into_iter().filter(is_of_two).collect();
+    let is_wanted = |look: &Look| match look.question {
+        Question::Spots { .. } => !is_carried,
+        Question::OneMoment { .. } => true,
+        Question::Bar { .. } => false,
+    };
+    let asked: Vec<Look> = looks(&reaches).into_iter().filter(is_wanted).collect();
     let answers: Vec<_> = asked
         .into_par_iter()
         .map(|look| {
@@ -76,6 +79,7 @@ pub(crate) fn compare_pictures(visit: &mut Visit) -> ComparedMarks {
     let answered = with_answers(&reaches, &answers, visit.case.marking.sd_px);
     // what was found comes after the frames that were there
     let placed: Vec<usize> = reaches.iter().map(|(_, marks)| marks.frames.len()).collect();
+    visit.one_recordings = one_recordings(&answers);
     for (reach, marks) in answered.marks.into_iter().enumerate() {
         for frame in marks.frames.into_iter().skip(placed[reach]) {
             add(visit, reach, frame);

@@ -6,6 +6,7 @@ use crate::pose::{Quantity, Undetermined, VisitObservations};
 use crate::uncertainty::Measured;
 
 use super::case::CaseFile;
+use super::checks::pair::{pair_checks, two_takes};
 use super::checks::reach::{ReachEvidence, reach_checks};
 use super::flexion::elbow_flexion;
 use super::pooled::{Combine, Part, Pooled, Raising, number};
@@ -23,17 +24,27 @@ pub(crate) const SPREAD_FROM_OTHER_REACHES: &str = "spread_from_other_reaches";
 /// The basis of a comparison by elevation from the plumb line, for want of a trunk.
 pub(crate) const VERTICAL: &str = "vertical";
 
+/// What a result is made from, beside the fit.
+#[derive(Clone, Copy)]
+pub(crate) struct Evidence<'a> {
+    pub(crate) case: &'a CaseFile,
+    pub(crate) observations: &'a VisitObservations,
+    /// Pairs of reaches whose pictures show that they are one recording.
+    pub(crate) one_recordings: &'a [[usize; 2]],
+}
+
 /// A visit with its fit, being turned into a result.
 pub(crate) struct Evaluation<'a, F: Combine> {
     pub(crate) case: &'a CaseFile,
     pub(crate) observations: &'a VisitObservations,
+    one_recordings: &'a [[usize; 2]],
     pub(crate) raising: Raising<'a, F>,
     /// Per reach, its result; filled in order.
     pub(crate) reaches: Vec<ReachResult>,
 }
 
 impl<'a, F: Combine> Evaluation<'a, F> {
-    pub(crate) fn new(case: &'a CaseFile, observations: &'a VisitObservations, fit: &'a F) -> Self {
+    pub(crate) fn new(Evidence { case, observations, one_recordings }: Evidence<'a>, fit: &'a F) -> Self {
         let reaches = case.reaches.iter().zip(&observations.reaches);
         let counts = reaches.clone().map(|(_, observed)| observed.frames.iter().map(|frame| frame.raise + 1).max());
         let counts = counts.map(Option::unwrap_or_default).collect();
@@ -44,7 +55,7 @@ impl<'a, F: Combine> Evaluation<'a, F> {
             })
             .collect();
         let raising = Raising::new(fit, case.call.raises, counts, &elevations);
-        let mut evaluation = Self { case, observations, raising, reaches: Vec::new() };
+        let mut evaluation = Self { case, observations, one_recordings, raising, reaches: Vec::new() };
         for reach in 0..case.reaches.len() {
             let result = evaluation.reach(reach);
             evaluation.reaches.push(result);
@@ -61,6 +72,15 @@ impl<'a, F: Combine> Evaluation<'a, F> {
     /// The reference of a reach's bar height, where it has one.
     pub(crate) fn has_datum(&self, reach: usize) -> bool {
         is_marked(&self.observations.reaches[reach], Landmark::Datum)
+    }
+
+    /// The checks of a pair of reaches.
+    pub(crate) fn pair_checks(&self, pair: [usize; 2]) -> Vec<Check> {
+        let mut checks = pair_checks(pair, self.observations, &self.raising, &self.case.limits);
+        if self.one_recordings.iter().any(|seen| seen.iter().all(|reach| pair.contains(reach))) {
+            checks.push(two_takes());
+        }
+        checks
     }
 
     /// What a number over these reaches rests on.

@@ -41,14 +41,18 @@ pub struct MarkedReach<'a> {
 }
 
 /// Measures a visit, the bar where it was marked. `reaches` are those of the case, in its order; their paths are names and nothing is
-/// read from them.
+/// read from them. `one_recordings` are pairs of them that are known to be one recording, as [`super::one_recordings`] tells them.
 ///
 /// # Errors
 /// [`ScreenError::Invalid`] with every fault that [`super::measure_case`] would name.
 ///
 /// # Panics
 /// If there are not as many reaches as the case has.
-pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<MeasuredVisit, ScreenError> {
+pub fn measure_marks(
+    case: &CaseFile,
+    reaches: &[MarkedReach<'_>],
+    one_recordings: Vec<[usize; 2]>,
+) -> Result<MeasuredVisit, ScreenError> {
     assert_eq!(case.reaches.len(), reaches.len(), "one reach for each of the case");
     let mut of_case = Problems::new(Path::new("case"));
     let spread = marking_spread(case, &CaseLines::default(), Path::new(""), &mut of_case);
@@ -77,7 +81,7 @@ pub fn measure_marks(case: &CaseFile, reaches: &[MarkedReach<'_>]) -> Result<Mea
     problems.extend(of_case.into_list());
     match spread {
         Some(spread) if problems.is_empty() => {
-            let visit = Visit { case: case.clone(), reaches: loaded, store, spread };
+            let visit = Visit { case: case.clone(), reaches: loaded, store, spread, one_recordings };
             Ok(measure_visit(&visit, MeasureOptions::default()))
         }
         _ => Err(ScreenError::Invalid { problems }),
@@ -131,7 +135,7 @@ mod tests {
         // nothing is looked for in pictures that are not at hand
         let options = MeasureOptions { marks_alone: true, ..MeasureOptions::default() };
         let of_files = measure_case(&folder.join("case.toml"), options).unwrap();
-        let in_memory = measure_marks(&case, &reaches).unwrap();
+        let in_memory = measure_marks(&case, &reaches, Vec::new()).unwrap();
         assert_eq!(in_memory.result, of_files.result);
         assert_eq!(in_memory.warnings, of_files.warnings);
     }

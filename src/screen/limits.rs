@@ -7,7 +7,7 @@ use super::fields::{Fields, Limits};
 use super::problem::{Fault, Problems, nearest};
 
 /// The names of all checks.
-pub(crate) const CHECK_NAMES: [&str; 11] = [
+pub(crate) const CHECK_NAMES: [&str; 12] = [
     "elbow_straight",
     "bar_level",
     "view_as_stated",
@@ -19,6 +19,7 @@ pub(crate) const CHECK_NAMES: [&str; 11] = [
     "trunk_still",
     "camera_unmoved",
     "same_person_and_bar",
+    "two_takes",
 ];
 
 /// The checks whose limit is a number, with its accepted range.

@@ -1,8 +1,8 @@
 //! What the pictures of a visit tell of its marks, in parts that can be asked for, kept and put together again.
 //!
-//! A look is one question to the pictures: where the spots marked in one reach are in another, or where the bar is between the marks
-//! on its ends. It holds all that its answer rests on but the pictures, so that an answer can be kept and counts as long as the
-//! question is the same. [`with_answers`] gives the marks as they are measured: spots that were found are a frame of their own beside
+//! A look is one question to the pictures: where the spots marked in one reach are in another, where the bar is between the marks
+//! on its ends, or whether two reaches are one recording. It holds all that its answer rests on but the pictures, so that an answer
+//! can be kept and counts as long as the question is the same. [`with_answers`] gives the marks as they are measured: spots that were found are a frame of their own beside
 //! the marks placed by hand, with the error of the marks that they come from; a bar that was found stands in place of the marks on
 //! its ends. Written to files, these marks measure the same to the last digit.
 
@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::View;
-use crate::track::{ArmTurn, BarPoint, NoBar, NotCarried, Pyramid, find_bar};
+use crate::track::{ArmTurn, BarPoint, NoBar, NotCarried, Pyramid, find_bar, is_one_moment};
 
 use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s, main_source, second_link};
 use super::case::ReachEntry;
@@ -65,6 +65,13 @@ pub enum Question {
         /// Its left and right end as marked, px.
         ends: [[f64; 2]; 2],
     },
+    /// Whether both pictures show one moment, encoded twice.
+    OneMoment {
+        /// Time of the other frame, s.
+        from_time_s: f64,
+        /// Time of the frame, s.
+        time_s: f64,
+    },
 }
 
 /// What the pictures say.
@@ -85,6 +92,8 @@ pub enum Answer {
         /// Why, without a full stop; `None` where it is seen end on, and nothing else is to be expected.
         why: Option<String>,
     },
+    /// Whether it is one moment.
+    OneMoment(bool),
     /// A frame cannot be decoded.
     NoPicture,
 }
@@ -162,7 +171,35 @@ pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
             looks.push(Look { reach, from_reach: None, question });
         }
     }
+    looks.extend(looks_for_one_moment(reaches));
     looks
+}
+
+/// Whether any two reaches of one view are one recording: the first raise of each held against the first of the other, and so on.
+fn looks_for_one_moment(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
+    let mut looks = Vec::new();
+    for (reach, (entry, marks)) in reaches.iter().enumerate() {
+        for (from, (other, others)) in reaches[..reach].iter().enumerate() {
+            if other.view != entry.view {
+                continue;
+            }
+            for (from_time_s, time_s) in end_range_times_s(others).into_iter().zip(end_range_times_s(marks)) {
+                looks.push(Look {
+                    reach,
+                    from_reach: Some(from),
+                    question: Question::OneMoment { from_time_s, time_s },
+                });
+            }
+        }
+    }
+    looks
+}
+
+/// The pairs of reaches whose pictures show one moment: nobody reaches twice in it.
+#[must_use]
+pub fn one_recordings(answers: &[(Look, Answer)]) -> Vec<[usize; 2]> {
+    let seen = answers.iter().filter(|(_, answer)| *answer == Answer::OneMoment(true));
+    seen.filter_map(|(look, _)| Some([look.from_reach?, look.reach])).collect()
 }
 
 impl Question {
@@ -170,7 +207,9 @@ impl Question {
     #[must_use]
     pub const fn times_s(&self) -> (f64, Option<f64>) {
         match self {
-            Self::Spots { time_s, from_time_s, .. } => (*time_s, Some(*from_time_s)),
+            Self::Spots { time_s, from_time_s, .. } | Self::OneMoment { time_s, from_time_s } => {
+                (*time_s, Some(*from_time_s))
+            }
             Self::Bar { time_s, .. } => (*time_s, None),
         }
     }
@@ -201,6 +240,7 @@ impl Question {
                 });
                 Answer::Spots(spots.filter(|(name, _)| wanted.contains(name)).collect())
             }
+            Self::OneMoment { .. } => Answer::OneMoment(from.is_some_and(|from| is_one_moment(from, picture))),
             Self::Bar { ends, .. } => {
                 match find_bar(&Pyramid::owning(picture.clone(), 1), ends.map(|[x, y]| ImagePoint::new(x, y))) {
                     Ok(bar) => Answer::Bar {
@@ -385,7 +425,7 @@ impl AnsweredMarks {
         }
         let (ends, axis) = match answer {
             Answer::Bar { ends, axis } => (ends.map(|end| end.map(SeenPoint::on_bar)), axis.map(SeenPoint::on_bar)),
-            Answer::NoBar { why: None } | Answer::Spots(_) => return,
+            Answer::NoBar { why: None } | Answer::Spots(_) | Answer::OneMoment(_) => return,
             Answer::NoBar { why: Some(why) } => {
                 return self.warnings.push((reach, not_found_words(entry, time_s, why)));
             }

@@ -12,7 +12,7 @@ use super::case::CaseFile;
 use super::compared_pictures::{ComparedMarks, carried_marks, compare_pictures};
 use super::contradictions::DoubtedSpot;
 use super::error::ScreenError;
-use super::evaluation::{Evaluation, SINGLE_RAISE};
+use super::evaluation::{Evaluation, Evidence, SINGLE_RAISE};
 use super::follow_starts::{FollowProgress, follow_starts, follow_warnings};
 use super::found_bar::{FoundBar, bar_warnings, found_bars};
 use super::marks::SAME_TIME_S;
@@ -120,9 +120,10 @@ pub(crate) fn measure_visit(visit: &Visit, options: MeasureOptions<'_>) -> Measu
     let fit = fit_visit(&observations);
     let on_draw = options.on_draw.unwrap_or(&|_| {});
     let draws = options.monte_carlo.and_then(|options| fit.simulate(options, on_draw));
+    let evidence = Evidence { case: &visit.case, observations: &observations, one_recordings: &visit.one_recordings };
     let result = match &draws {
-        Some(draws) => simulated(&fit, draws, |simulated| evaluate(&visit.case, &observations, simulated)),
-        None => evaluate(&visit.case, &observations, &fit),
+        Some(draws) => simulated(&fit, draws, |simulated| evaluate(evidence, simulated)),
+        None => evaluate(evidence, &fit),
     };
     let mut warnings = warnings(visit, &doubted, &fit);
     warnings.extend(result.monte_carlo.iter().filter_map(|simulated| simulated.note.clone()));
@@ -157,8 +158,8 @@ fn warnings(visit: &Visit, doubted: &[DoubtedSpot], fit: &VisitFit) -> Vec<Strin
 }
 
 /// Turns a fit into a result.
-pub(crate) fn evaluate<F: Combine>(case: &CaseFile, observations: &VisitObservations, fit: &F) -> VisitResult {
-    let evaluation = Evaluation::new(case, observations, fit);
+pub(crate) fn evaluate<F: Combine>(evidence: Evidence<'_>, fit: &F) -> VisitResult {
+    let evaluation = Evaluation::new(evidence, fit);
     let comparisons = evaluation.comparisons();
     let retest = evaluation.retest(&comparisons);
     VisitResult {

@@ -54,12 +54,13 @@ pub use case::{
 pub(crate) use compare::COMPARED_VIEWS;
 pub use compared_pictures::ComparedMarks;
 pub use error::ScreenError;
+pub(crate) use evaluation::Evidence;
 pub use follow_starts::FollowProgress;
 pub use followed::{ArmMarks, ArmToFollow, FollowedArm, UnseenSpan};
 pub use found_bar::{FoundBar, FoundEnd, with_marks_as_placed};
 pub use in_memory::{MarkedReach, Picture, measure_marks};
 pub use limits::CheckLimits;
-pub use looks::{Answer, AnsweredMarks, Look, Question, looks, with_answers};
+pub use looks::{Answer, AnsweredMarks, Look, Question, looks, one_recordings, with_answers};
 pub use marks::{FrameUse, MARKS_SCHEMA, MarkedFrame, MarkedPoint, MarksFile, MarksOrigin, PointSpread, Source};
 pub(crate) use measure::evaluate;
 pub use measure::{FollowedReach, MeasureOptions, MeasuredVisit, Still, measure_case};

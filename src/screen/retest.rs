@@ -3,7 +3,6 @@
 use crate::uncertainty::Measured;
 
 use super::call::retest_outcome;
-use super::checks::pair::pair_checks;
 use super::evaluation::Evaluation;
 use super::pooled::{Combine, Part, Pooled};
 use super::result::{Call, Comparison, Occasion, ResultSide, Retest, RetestOutcome};
@@ -17,7 +16,7 @@ impl<F: Combine> Evaluation<'_, F> {
     pub(crate) fn retest(&self, comparisons: &[Comparison]) -> Option<Retest> {
         let external = self.external_pair()?;
         let side = self.side(external[0]);
-        let checks = pair_checks(external, self.observations, &self.raising, &self.case.limits);
+        let checks = self.pair_checks(external);
         let broken = self.broken_by(&external, &checks);
         let parts = [Part { factor: -1.0, reach: external[0] }, Part { factor: 1.0, reach: external[1] }];
         let change = self.combine_elevation(&parts, side, 1);

@@ -36,6 +36,8 @@ pub(crate) struct Visit {
     pub(crate) reaches: Vec<LoadedReach>,
     pub(crate) store: MarksStore,
     pub(crate) spread: MarkingSpread,
+    /// Pairs of reaches whose pictures show that they are one recording.
+    pub(crate) one_recordings: Vec<[usize; 2]>,
 }
 
 /// A reach with its picture and marks.
@@ -91,7 +93,9 @@ pub fn check_case(path: &Path) -> CaseCheck {
 pub(crate) fn load_visit(path: &Path, viewing: Viewing) -> Result<Visit, ScreenError> {
     let Loaded { case, reaches, store, spread, problems } = load(path, viewing);
     match (case, spread) {
-        (Some(case), Some(spread)) if problems.is_empty() => Ok(Visit { case, reaches, store, spread }),
+        (Some(case), Some(spread)) if problems.is_empty() => {
+            Ok(Visit { case, reaches, store, spread, one_recordings: Vec::new() })
+        }
         _ => Err(ScreenError::Invalid { problems }),
     }
 }

@@ -1,6 +1,7 @@
 //! Pyramids, optical flow, carried marks, tracks; smoothing and end range.
 
 mod affine;
+mod alike;
 mod bar;
 mod bar_follow;
 mod bar_height;
@@ -20,6 +21,7 @@ mod template;
 mod window;
 
 pub use affine::{Aligned, Warp};
+pub(crate) use alike::is_one_moment;
 pub(crate) use bar::{BarFound, BarPoint, NoBar, find_bar};
 pub use bar_height::bar_heights;
 pub(crate) use carry::carry_marks_beside;

@@ -506,6 +506,9 @@ pub fn check(name: &str) -> (&'static str, &'static str) {
         "trunk_still" => ("Trunk still", "Film again with the back against the edge of the wall in both reaches."),
         "camera_unmoved" => ("Camera unmoved", "Leave the phone where it is between the reaches."),
         "same_person_and_bar" => ("Same person and bar", "Check that the clips belong to this client and this bar."),
+        "two_takes" => {
+            ("Two takes", "Check that each reach has its own clip, and exchange the one that is there twice.")
+        }
         _ => ("Check", ""),
     }
 }

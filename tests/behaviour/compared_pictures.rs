@@ -7,9 +7,11 @@ use image::{GrayImage, Luma};
 use serde_json::{Value, json};
 use tworeach::screen::schema::RESULT_JSON_SCHEMA;
 use tworeach::screen::{
-    CheckStatus, MarksFile, MeasureOptions, MeasuredVisit, Occasion, VisitResult, measure_case, with_marks_as_placed,
+    Call, CheckStatus, MarksFile, MeasureOptions, MeasuredVisit, Occasion, VisitResult, measure_case,
+    with_marks_as_placed,
 };
 use tworeach::uncertainty::Measured;
+use tworeach::video::{Clip, EncodeOptions, Encoder};
 
 use crate::case_files::tworeach;
 use crate::sample_case::{self, json};
@@ -143,6 +145,29 @@ fn pictures_that_have_nothing_in_common_add_nothing() {
     let count = compared.result.compared_pictures.unwrap();
     assert!(count.tried > 0 && count.found == 0, "{count:?}");
     assert_eq!(VisitResult { compared_pictures: None, ..compared.result }, alone.result);
+}
+
+#[test]
+fn one_recording_encoded_twice_is_no_pair_of_reaches() {
+    let case = MarkedCase::new();
+    let call = |visit: &MeasuredVisit| visit.result.comparisons[0].call;
+    assert_ne!(call(&case.measured()), Call::NotComparable);
+    // what phones and messengers make of a clip
+    let folder = case.folder.path();
+    let clip = Clip::open(&folder.join("before-internal.mp4")).unwrap();
+    let options = EncodeOptions { crf: 28, overwrite: true, ..EncodeOptions::new(1280, 720) };
+    let mut copy = Encoder::create(&folder.join("before-external.mp4"), options).unwrap();
+    // the marked frame is number 59
+    for frame in clip.frames().unwrap().take(65) {
+        copy.push(&frame.unwrap().image).unwrap();
+    }
+    copy.finish().unwrap();
+    std::fs::copy(case.marks_path("before-internal"), case.marks_path("before-external")).unwrap();
+    let visit = case.measured();
+    assert_eq!(call(&visit), Call::NotComparable);
+    let reason = &visit.result.comparisons[0].reason;
+    assert!(reason.contains("both seem to be one recording"), "{reason}");
+    assert_ne!(visit.result.comparisons[1].call, Call::NotComparable, "the other pair is as it was");
 }
 
 /// By how much a number may differ where the reaches are in another order, in shares of its u: the fit ends once a whitened step is below

@@ -11,7 +11,7 @@ use super::screening::{Screening, TRUE_DIFFERENCES_DEG, VIEWS};
 use super::tally::{Summary, Trial};
 use crate::pose::{View, VisitObservations, fit_visit};
 use crate::screen::case::{BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, ClientFacts, MarkingEntry, ReachEntry};
-use crate::screen::{Call, CaseFile, CheckLimits, Occasion, ResultSide, VisitResult, evaluate};
+use crate::screen::{Call, CaseFile, CheckLimits, Evidence, Occasion, ResultSide, VisitResult, evaluate};
 use crate::uncertainty::draw_stream;
 
 /// How many screenings, from which seed.
@@ -172,7 +172,8 @@ fn study_of(
 /// Measures a screening as a visit is measured.
 fn measured(screening: &Screening, marks: MarksBy, observations: &VisitObservations) -> Outcome {
     let fit = fit_visit(observations);
-    let result: VisitResult = evaluate(&case_of(observations), observations, &fit);
+    let evidence = Evidence { case: &case_of(observations), observations, one_recordings: &[] };
+    let result: VisitResult = evaluate(evidence, &fit);
     let comparison = &result.comparisons[0];
     let truth = &screening.truth;
     let elevations = [0, 1].map(|reach| {

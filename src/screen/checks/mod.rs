@@ -12,7 +12,8 @@ use super::result::{Check, CheckStatus};
 use super::words::decimal;
 
 /// The checks that break a pair when they fail.
-const BREAKING: [&str; 6] = ["elbow_straight", "view_as_stated", "pain_free", "back_flat", "same_grip", "trunk_still"];
+const BREAKING: [&str; 7] =
+    ["elbow_straight", "view_as_stated", "pain_free", "back_flat", "same_grip", "trunk_still", "two_takes"];
 
 /// The order to film that ends the text of a failed check, by the check's name; [`Check::finding`] leaves it out.
 pub(crate) fn filming_order(name: &str) -> &'static str {
@@ -21,6 +22,7 @@ pub(crate) fn filming_order(name: &str) -> &'static str {
         "back_flat" => ": film again with the back kept flat.",
         "same_grip" => ": film again with the hands on tape marks.",
         "trunk_still" => "; film again with the back against the wall in both.",
+        "two_takes" => ". Name the clip of each reach, or film the missing one.",
         "camera_unmoved" => ". Film both with the same phone, in the same mode, on a stand.",
         _ => "",
     }

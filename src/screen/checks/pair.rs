@@ -33,6 +33,14 @@ pub(crate) fn pair_checks<F: Combine>(
     ]
 }
 
+/// The check of two reaches whose pictures show one moment; there is none of others, for two takes that look different need no proof.
+pub(crate) fn two_takes() -> Check {
+    const NAME: &str = "two_takes";
+    let found = "The two pictures are alike everywhere, closer than two takes ever are: both seem to be one recording, \
+                 encoded twice";
+    plain(NAME, CheckStatus::Fail, found.to_owned() + filming_order(NAME))
+}
+
 const fn difference(reaches: [usize; 2]) -> [Part; 2] {
     [Part { factor: -1.0, reach: reaches[0] }, Part { factor: 1.0, reach: reaches[1] }]
 }

@@ -75,7 +75,10 @@ fn only_marks_placed_by_hand_in_both_reaches_are_looked_for() {
         datum.spread = PointSpread::Sd(0.5);
     }
     let entries = [entry(Rotation::Internal, View::Side), entry(Rotation::External, View::Side)];
-    let asked = looks(&[(&entries[0], &source), (&entries[1], &target)]);
+    let mut asked = looks(&[(&entries[0], &source), (&entries[1], &target)]);
+    let last = asked.pop();
+    let one_moment = Question::OneMoment { from_time_s: 1.0, time_s: 1.0 };
+    assert_eq!(last, Some(Look { reach: 1, from_reach: Some(0), question: one_moment }));
     // the trunk once more from the second one, where that of the first is not seen
     let [_, Look { reach: 1, from_reach: Some(0), question: Question::Spots { given, wanted, is_turned_alike, .. } }] =
         &asked[..]
@@ -120,7 +123,7 @@ fn a_spot_counts_where_most_reaches_bear_it_out() {
         let mut off_px = off_px.into_iter();
         let answers: Vec<(Look, Answer)> = asked
             .iter()
-            .filter(|look| look.from_reach == Some(0))
+            .filter(|look| look.from_reach == Some(0) && matches!(look.question, Question::Spots { .. }))
             .map(|look| (look.clone(), spots(&[(HIP, [100.0 + off_px.next().unwrap(), 400.0])])))
             .collect();
         assert_eq!(answers.len(), 3);
@@ -145,7 +148,8 @@ fn spot_that_other_reaches_do_not_show_is_looked_for_from_a_second_one() {
     let entries = four_reaches();
     let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
     let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().map(|entry| (entry, &placed)).collect();
-    let asked = looks(&reaches);
+    let mut asked = looks(&reaches);
+    asked.retain(|look| matches!(look.question, Question::Spots { .. }));
     let links: BTreeSet<(usize, usize)> = asked.iter().map(|look| (look.from_reach.unwrap(), look.reach)).collect();
     assert_eq!(links, BTreeSet::from([(0, 1), (0, 2), (0, 3), (1, 0), (1, 2), (1, 3)]));
     let answered = |seen_from: usize, at: [f64; 4]| {
@@ -289,7 +293,7 @@ fn looks_one_by_one_give_what_measuring_the_case_gives() {
                 MarkedReach { marks, picture, profile: profile.as_ref() }
             })
             .collect();
-        let ours = measure_marks(&case, &marked).unwrap().result;
+        let ours = measure_marks(&case, &marked, one_recordings(&answers)).unwrap().result;
         let theirs = measure_case(&folder.join("case.toml"), MeasureOptions::default()).unwrap();
         assert_eq!(answered.compared.stated(), theirs.result.compared_pictures, "{name}");
         for (ours, theirs) in ours.comparisons.iter().zip(&theirs.result.comparisons) {

@@ -51,7 +51,7 @@ fn marks() -> MarksFile {
     }
 }
 
-fn follows(schema: &str, instance: &Value) -> Vec<String> {
+pub(super) fn follows(schema: &str, instance: &Value) -> Vec<String> {
     let schema: Value = serde_json::from_str(schema).unwrap();
     let validator = jsonschema::validator_for(&schema).unwrap();
     validator.iter_errors(instance).map(|error| error.to_string()).collect()
@@ -103,7 +103,7 @@ fn what_is_written_follows_its_schema() {
         Visit::new(View::Front, &[140.0, 139.0], 1.0),
         Visit::new(View::Side, &[150.0], 1.0),
     ] {
-        let result = evaluate(&visit.case, &visit.observations, &visit.fit);
+        let result = evaluate(visit.evidence(), &visit.fit);
         let value = serde_json::to_value(&result).unwrap();
         assert_eq!(follows(RESULT_JSON_SCHEMA, &value), Vec::<String>::new());
         let read: VisitResult = serde_json::from_value(value).unwrap();
@@ -161,7 +161,7 @@ fn wrong_files_break_their_schema_where_the_reader_refuses_them() {
 #[test]
 fn a_result_with_another_field_or_verdict_breaks_its_schema() {
     let visit = Visit::new(View::Side, &[150.0, 145.0], 1.0);
-    let value = serde_json::to_value(evaluate(&visit.case, &visit.observations, &visit.fit)).unwrap();
+    let value = serde_json::to_value(evaluate(visit.evidence(), &visit.fit)).unwrap();
     for (pointer, new) in [
         ("/comparisons/0/call", json!("maybe")),
         ("/reaches/0/elevation_deg", json!({ "value": 1, "u": 1, "lo": 0 })),

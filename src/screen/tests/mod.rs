@@ -12,6 +12,7 @@ use nalgebra::Matrix2;
 use super::case::{
     BarEntry, CASE_SCHEMA, CallOptions, CameraEntry, CaseFile, ClientFacts, LimitedBy, MarkingEntry, ReachEntry,
 };
+use super::evaluation::Evidence;
 use super::limits::CheckLimits;
 use super::pooled::Combine;
 use super::result::{Occasion, ResultSide};
@@ -88,6 +89,8 @@ pub(super) struct Visit {
     pub(super) case: CaseFile,
     pub(super) observations: VisitObservations,
     pub(super) fit: MadeUpFit,
+    /// Pairs of reaches that are one recording.
+    pub(super) one_recordings: Vec<[usize; 2]>,
 }
 
 /// The reaches of a whole visit, in this order.
@@ -99,6 +102,12 @@ pub(super) const FOUR: [(Occasion, Rotation); 4] = [
 ];
 
 impl Visit {
+    /// What its result is made from, beside the fit.
+    pub(super) fn evidence(&self) -> Evidence<'_> {
+        let Self { case, observations, one_recordings, .. } = self;
+        Evidence { case, observations, one_recordings }
+    }
+
     /// A visit in which everything is determined and every check is well, seen from the right side or from the front.
     pub(super) fn new(view: View, elevations_deg: &[f64], own_u: f64) -> Self {
         let reaches = FOUR.iter().take(elevations_deg.len());
@@ -125,7 +134,8 @@ impl Visit {
             bar: BarFacts { length_mm: Some(1200.0), has_taped_grips: true },
             reaches: observed,
         };
-        let mut visit = Self { case, observations, fit: MadeUpFit { own_u, ..MadeUpFit::default() } };
+        let fit = MadeUpFit { own_u, ..MadeUpFit::default() };
+        let mut visit = Self { case, observations, fit, one_recordings: Vec::new() };
         for (reach, elevation_deg) in elevations_deg.iter().enumerate() {
             visit.raise(reach, 0, *elevation_deg);
         }

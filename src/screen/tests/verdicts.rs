@@ -12,9 +12,10 @@ use crate::screen::measure::evaluate;
 use crate::screen::result::{
     Call, Check, CheckStatus, Comparison, Occasion, ResultSide, Retest, RetestOutcome, VisitResult,
 };
+use crate::screen::schema::RESULT_JSON_SCHEMA;
 
 fn result(visit: &Visit) -> VisitResult {
-    evaluate(&visit.case, &visit.observations, &visit.fit)
+    evaluate(visit.evidence(), &visit.fit)
 }
 
 fn before(visit: &Visit) -> Comparison {
@@ -370,6 +371,23 @@ fn elbow_flexion_is_null_only_when_neither_component_is_seen() {
     let result = result(&visit);
     assert_eq!(check(&result.reaches[0].checks, "elbow_straight").status, CheckStatus::Unknown);
     assert_eq!(result.comparisons[0].call, Call::Positive);
+}
+
+#[test]
+fn one_recording_given_for_two_reaches_is_no_pair() {
+    let mut visit = Visit::new(View::Side, &[152.0, 144.0, 152.0, 152.0], 0.8);
+    assert_eq!((before(&visit).call, retest(&visit).outcome), (Call::Positive, RetestOutcome::Improved));
+    visit.one_recordings = vec![[0, 1], [1, 3]];
+    let comparison = before(&visit);
+    assert_eq!(check(&comparison.checks, "two_takes").status, CheckStatus::Fail);
+    assert_eq!(comparison.call, Call::NotComparable);
+    assert!(comparison.reason.contains("both seem to be one recording"), "{}", comparison.reason);
+    assert_eq!(retest(&visit).outcome, RetestOutcome::NotComparable);
+    let after = result(&visit).comparisons.pop().unwrap();
+    assert_eq!((after.occasion, after.call), (Occasion::After, Call::Negative));
+    assert!(after.checks.iter().all(|check| check.name != "two_takes"), "{:?}", after.checks);
+    let value = serde_json::to_value(result(&visit)).unwrap();
+    assert_eq!(super::files::follows(RESULT_JSON_SCHEMA, &value), Vec::<String>::new());
 }
 
 #[test]
