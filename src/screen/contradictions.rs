@@ -166,7 +166,7 @@ fn doubted(landmark: Landmark, carried: &[&Carried]) -> Option<DoubtedSpot> {
             join(&mut spots, other.there, of.there);
         }
     }
-    let believed = spots.iter().find(|spot| 2 * spot.len() > marks);
+    let believed = believed(&spots);
     let counts = |of: &&&Carried| believed.is_some_and(|spot| is_on(spot, of.from));
     let doubted: Vec<&&Carried> = carried.iter().filter(|of| !counts(of)).collect();
     if marks == 2 || doubted.is_empty() {
@@ -176,6 +176,12 @@ fn doubted(landmark: Landmark, carried: &[&Carried]) -> Option<DoubtedSpot> {
     let far = far.map(|of| Far { from_reach: of.from.reach, reach: of.there.reach, apart_px: of.apart_px.norm() });
     let found = doubted.iter().map(|of| (of.there.reach, of.frame)).collect();
     Some(DoubtedSpot { landmark, found, far: far.collect(), spots })
+}
+
+/// The spot on which most of the marks are.
+fn believed(spots: &[Vec<Placed>]) -> Option<&Vec<Placed>> {
+    let marks: usize = spots.iter().map(Vec::len).sum();
+    spots.iter().find(|spot| 2 * spot.len() > marks)
 }
 
 /// Makes two marks lie on one spot.
@@ -215,6 +221,13 @@ impl DoubtedSpot {
             (*reach, words)
         };
         self.far.iter().map(sentence).collect()
+    }
+
+    /// The reaches, none of whose marks is on the spot that most are on, each with the landmark.
+    pub(crate) fn outvoted(&self) -> Vec<(usize, Landmark)> {
+        let Some(believed) = believed(&self.spots) else { return Vec::new() };
+        let others = self.spots.iter().flatten().filter(|at| !believed.iter().any(|good| good.reach == at.reach));
+        others.map(|at| (at.reach, self.landmark)).collect()
     }
 
     /// The same for the fit. `frames` are the observations of each reach.

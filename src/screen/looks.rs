@@ -2,9 +2,11 @@
 //!
 //! A look is one question to the pictures: where the spots marked in one reach are in another, where the bar is between the marks
 //! on its ends, or whether two reaches are one recording. It holds all that its answer rests on but the pictures, so that an answer
-//! can be kept and counts as long as the question is the same. [`with_answers`] gives the marks as they are measured: spots that were found are a frame of their own beside
-//! the marks placed by hand, with the error of the marks that they come from; a bar that was found stands in place of the marks on
-//! its ends. Written to files, these marks measure the same to the last digit.
+//! can be kept and counts as long as the question is the same. [`with_answers`] gives the marks as they are measured: spots that
+//! were found are a frame of their own beside the marks placed by hand, with the error of the marks that they come from; a bar that
+//! was found stands in place of the marks on its ends. Written to files, these marks measure the same to the last digit.
+
+mod left_out;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,12 +16,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::View;
-use crate::track::{ArmTurn, BarPoint, NoBar, NotCarried, Pyramid, find_bar, is_one_moment};
+use crate::track::{ArmTurn, BarPoint, NoBar, Pyramid, find_bar, is_one_moment};
 
-use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s, main_source, second_link};
+use super::carry::{CarryLink, carry_links, carry_pictures, end_range_times_s, second_link};
 use super::case::ReachEntry;
 use super::compared_pictures::ComparedMarks;
-use super::contradictions::{Placed, doubted_spots};
+use super::contradictions::{DoubtedSpot, Placed, doubted_spots};
 use super::found_bar::{
     BAR_ENDS, FoundBar, FoundEnd, end_by_bar, far_end_words, not_found_words, rough_bars, unseen_end_words,
 };
@@ -29,6 +31,7 @@ use super::marks::{
 };
 use super::observe::pooled;
 use super::spread::scale;
+use left_out::{LeftOut, left_out};
 
 /// A question to the pictures of a visit.
 #[derive(Debug, Clone, PartialEq)]
@@ -259,6 +262,32 @@ impl Question {
 /// spread that marks have, px at a long side of [`super::case::SD_PX_AT`].
 #[must_use]
 pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Answer)], sd_px: f64) -> AnsweredMarks {
+    let (mut answered, mut doubted) = with_spots(reaches, answers, &BTreeSet::new(), sd_px);
+    // a mark that most of the others contradict is no source of spots where another reach has one
+    let outvoted: BTreeSet<(usize, Landmark)> = doubted.iter().flat_map(DoubtedSpot::outvoted).collect();
+    if !outvoted.is_empty() {
+        (answered, doubted) = with_spots(reaches, answers, &outvoted, sd_px);
+    }
+    for spot in doubted {
+        answered.compared.found -= spot.found.len().min(answered.compared.found);
+        answered.contradicted.extend(spot.sentences(|reach| reaches[reach].0));
+    }
+    for (look, answer) in answers {
+        if let Question::Bar { time_s, .. } = look.question {
+            answered.put_bar(reaches, (look.reach, time_s), answer, sd_px);
+        }
+    }
+    answered
+}
+
+/// The marks with the spots that were found, none of them from a mark of `outvoted` (reach and landmark) that another reach can stand
+/// in for, and those of the spots that count for nothing.
+fn with_spots(
+    reaches: &[(&ReachEntry, &MarksFile)],
+    answers: &[(Look, Answer)],
+    outvoted: &BTreeSet<(usize, Landmark)>,
+    sd_px: f64,
+) -> (AnsweredMarks, Vec<DoubtedSpot>) {
     let mut answered = AnsweredMarks {
         marks: reaches.iter().map(|(_, marks)| (*marks).clone()).collect(),
         compared: ComparedMarks::default(),
@@ -267,12 +296,12 @@ pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Ans
         contradicted: Vec::new(),
     };
     let mut tried = BTreeSet::new();
-    let left_out = left_out(reaches, answers);
+    let left_out = left_out(reaches, answers, outvoted);
     for (number, (look, answer)) in answers.iter().enumerate() {
         if let (Question::Spots { from_time_s, time_s, wanted, .. }, Some(from)) = (&look.question, look.from_reach) {
             let from = MarksOrigin { marks: reaches[from].0.marks.clone(), time_s: *from_time_s };
             let mut landmarks: Vec<Landmark> = wanted.iter().filter_map(|name| name.parse().ok()).collect();
-            landmarks.retain(|landmark| left_out.get(&(number, *landmark)) != Some(&LeftOut::IsSecond));
+            landmarks.retain(|landmark| left_out.get(&(number, *landmark)) != Some(&LeftOut::IsReplaced));
             // what was not found from one reach may be from another
             tried.extend(landmarks.iter().map(|landmark| (look.reach, time_s.to_bits(), *landmark)));
             landmarks.retain(|landmark| !left_out.contains_key(&(number, *landmark)));
@@ -287,95 +316,7 @@ pub fn with_answers(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Ans
     };
     let marks: Vec<&MarksFile> = answered.marks.iter().collect();
     let doubted = doubted_spots(&marks, |_, image_size| sd_px * scale(image_size), origin);
-    for spot in doubted {
-        answered.compared.found -= spot.found.len().min(answered.compared.found);
-        answered.contradicted.extend(spot.sentences(|reach| reaches[reach].0));
-    }
-    for (look, answer) in answers {
-        if let Question::Bar { time_s, .. } = look.question {
-            answered.put_bar(reaches, (look.reach, time_s), answer, sd_px);
-        }
-    }
-    answered
-}
-
-/// Why a spot is left out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum LeftOut {
-    /// Most of the reaches in which it was looked for do not show it: one that is off the body is found again where the mark is wrong
-    /// alike. Where most show it, the marks decide: see [`super::contradictions`].
-    IsUnseen,
-    /// It was looked for in case that the one of the main reach is not seen, which is not so.
-    IsSecond,
-}
-
-/// One spot, looked for in other reaches.
-#[derive(Default)]
-struct Group {
-    /// Reaches in which it was looked for and is to be expected.
-    tried: usize,
-    /// Reaches in which it was found.
-    found: usize,
-}
-
-impl Group {
-    fn add(&mut self, is_found: bool) {
-        self.tried += 1;
-        self.found += usize::from(is_found);
-    }
-
-    const fn is_seen(&self) -> bool {
-        if self.tried == 1 { self.found == 1 } else { 2 * (1 + self.found) > self.tried + 1 }
-    }
-}
-
-/// The spots that are left out, by answer.
-fn left_out(reaches: &[(&ReachEntry, &MarksFile)], answers: &[(Look, Answer)]) -> BTreeMap<(usize, Landmark), LeftOut> {
-    let other_side = NotCarried::OtherSide.to_string();
-    let mut groups: BTreeMap<(usize, Landmark, u64), Group> = BTreeMap::new();
-    let (mut first, mut second) = (Vec::new(), Vec::new());
-    for (number, (look, answer)) in answers.iter().enumerate() {
-        let (Question::Spots { wanted, from_time_s, .. }, Some(from), Answer::Spots(spots)) =
-            (&look.question, look.from_reach, answer)
-        else {
-            continue;
-        };
-        let is_turned_alike = reaches[look.reach].0.rotation == reaches[from].0.rotation;
-        let main = main_source(reaches, look.reach).filter(|main| *main != from && !is_turned_alike);
-        for landmark in wanted.iter().filter_map(|name| name.parse::<Landmark>().ok()) {
-            let is_found = match spots.get(landmark.name()) {
-                // nothing to be expected there
-                Some(Spot::Left(why)) if *why == other_side => continue,
-                spot => matches!(spot, Some(Spot::Found(_))),
-            };
-            let spot = (from, landmark, from_time_s.to_bits());
-            match main {
-                Some(main) => second.push((number, spot, main, is_found)),
-                None => {
-                    groups.entry(spot).or_default().add(is_found);
-                    first.push((number, spot));
-                }
-            }
-        }
-    }
-    let is_unseen = |groups: &BTreeMap<(usize, Landmark, u64), Group>, main: usize, wanted: Landmark| {
-        let of_main = groups.iter().filter(|((from, landmark, _), _)| (*from, *landmark) == (main, wanted));
-        let seen: Vec<bool> = of_main.map(|(_, group)| group.is_seen()).collect();
-        // as long as nobody looked, it may be seen
-        !seen.is_empty() && !seen.contains(&true)
-    };
-    let mut left_out = BTreeMap::new();
-    for (number, spot, main, is_found) in second {
-        if is_unseen(&groups, main, spot.1) {
-            first.push((number, spot));
-            groups.entry(spot).or_default().add(is_found);
-        } else {
-            left_out.insert((number, spot.1), LeftOut::IsSecond);
-        }
-    }
-    let unseen = first.into_iter().filter(|(_, spot)| !groups[spot].is_seen());
-    left_out.extend(unseen.map(|(number, spot)| ((number, spot.1), LeftOut::IsUnseen)));
-    left_out
+    (answered, doubted)
 }
 
 impl AnsweredMarks {

@@ -194,6 +194,44 @@ fn spot_that_other_reaches_do_not_show_is_looked_for_from_a_second_one() {
 }
 
 #[test]
+fn spot_of_the_main_reach_that_most_marks_contradict_gives_way_to_a_second_one() {
+    let entries = four_reaches();
+    let [off, on] = [[(HIP, [130.0, 400.0])], [(HIP, [100.0, 400.0])]].map(|points| marks(&[&points]));
+    // the hip is where the others mark it, and the spot that is marked first is found 30 px from it
+    let carried_by = |files: [&MarksFile; 4], is_seen: [bool; 2]| {
+        let reaches: Vec<(&ReachEntry, &MarksFile)> = entries.iter().zip(files).collect();
+        let answers: Vec<(Look, Answer)> = looks(&reaches)
+            .into_iter()
+            .map(|look| {
+                let from = look.from_reach.unwrap();
+                let at = files[from].frames[0].points[&HIP].point;
+                let is_seen = from > 1 || is_seen[from];
+                let found = [(HIP, [at.x, at.y])];
+                (look, spots(if is_seen { &found } else { &[] }))
+            })
+            .collect();
+        let answered = with_answers(&reaches, &answers, SD_PX);
+        let carried = answered.marks.iter().flat_map(|marks| &marks.frames).filter_map(|frame| frame.from.as_ref());
+        let from: BTreeSet<String> = carried.map(|from| from.marks.display().to_string()).collect();
+        (from, answered.compared, answered.contradicted)
+    };
+    let (from, compared, contradicted) = carried_by([&off, &on, &on, &on], [true; 2]);
+    assert_eq!(from, BTreeSet::from(["1.marks.json".to_owned()]));
+    assert_eq!(compared, ComparedMarks { tried: 3, found: 3 });
+    assert_eq!(contradicted, [], "the fit outvotes the mark, and names it");
+    let main = BTreeSet::from(["0.marks.json".to_owned()]);
+    // nothing stands in for it: the second one's spot is not seen, or is no better, or the marks are two and two
+    for (files, is_seen) in [
+        ([&off, &on, &on, &on], [true, false]),
+        ([&on, &off, &on, &on], [true, true]),
+        ([&off, &off, &on, &on], [true, true]),
+    ] {
+        let (from, ..) = carried_by(files, is_seen);
+        assert!(from.is_superset(&main), "{from:?}");
+    }
+}
+
+#[test]
 fn marks_on_one_spot_are_told_by_whatever_links_them() {
     let entries = four_reaches();
     let placed = marks(&[&[(HIP, [100.0, 400.0])]]);
