@@ -1,11 +1,11 @@
 //! Marks that the pictures contradict: a spot was carried from one reach to others, and there the marks placed by hand are elsewhere.
 //!
 //! Marks of a landmark are on one spot where a spot that was carried from one to the other agrees with the mark there, or where two of
-//! them lie alike from a spot that was carried to both. The spot on which most of them are is believed: what was carried from it
-//! counts, and the fit outvotes a mark elsewhere. What was carried from another spot counts for nothing, and where no spot has most of
-//! the marks nothing does: which side is wrong cannot be told then, and one that is off the body, or that two reaches have wrong alike,
-//! would be borne out where it agrees. The fit is told that the marks are not all on one spot. Between two reaches alone the other
-//! marks decide.
+//! them lie alike from a spot that was carried to both. The spot on which most of them are is believed, and so is the only one on
+//! which several are, if the others lie clearly apart: what was carried from it counts, and the fit outvotes a mark elsewhere. What was
+//! carried from another spot counts for nothing, and where no spot is believed nothing does: which side is wrong cannot be told then,
+//! and one that is off the body, or that two reaches have wrong alike, would be borne out where it agrees. The fit is told that the
+//! marks are not all on one spot. Between two reaches alone the other marks decide.
 //!
 //! All of it follows from the marks files, wherever what was carried comes from.
 
@@ -25,6 +25,8 @@ use super::words::{decimal, reach_head, reach_words};
 /// A mark and the spot that was found for it disagree beyond this squared distance, whitened by both: chi-square with two degrees of
 /// freedom, above which one pair in a hundred lies by chance.
 const APART_SQUARE: f64 = 9.21;
+/// Beyond this one, above which one pair in 100 000 lies by chance, they are surely on two spots.
+const CLEARLY_APART_SQUARE: f64 = 23.03;
 
 /// Marks of a landmark placed by hand, on one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,6 +43,8 @@ pub(crate) struct DoubtedSpot {
     pub(crate) found: Vec<(usize, usize)>,
     /// The marks by the spot that they are on.
     pub(crate) spots: Vec<Vec<Placed>>,
+    /// The one of them that is believed.
+    believed: Option<usize>,
     /// Where a mark is elsewhere.
     far: Vec<Far>,
 }
@@ -68,21 +72,27 @@ struct Carried {
 }
 
 impl Carried {
-    /// Whether the mark is on the spot.
-    fn agrees(&self) -> bool {
+    /// Squared distance of the mark there from the spot, whitened.
+    fn apart_square(&self) -> f64 {
         // the mark that it comes from errs by itself, too
-        !is_far(self.apart_px, self.apart_px2 + self.from_px2)
+        whitened_square(self.apart_px, self.apart_px2 + self.from_px2)
     }
 
-    /// Whether the marks there are on one spot, as far as two that were carried from one mark tell.
-    fn is_alike(&self, other: &Self) -> bool {
+    /// Squared distance of the marks there from each other, whitened; none unless both were carried from one mark.
+    fn between_square(&self, other: &Self) -> Option<f64> {
         // the error of the mark that both come from is in both alike
-        self.from.is_same(other.from) && !is_far(self.apart_px - other.apart_px, self.apart_px2 + other.apart_px2)
+        let is_of_one = self.from.is_same(other.from);
+        is_of_one.then(|| whitened_square(self.apart_px - other.apart_px, self.apart_px2 + other.apart_px2))
+    }
+
+    fn agrees(&self) -> bool {
+        self.apart_square() <= APART_SQUARE
     }
 }
 
-fn is_far(apart_px: Vector2<f64>, px2: Matrix2<f64>) -> bool {
-    px2.try_inverse().is_some_and(|inverse| apart_px.dot(&(inverse * apart_px)) > APART_SQUARE)
+fn whitened_square(apart_px: Vector2<f64>, px2: Matrix2<f64>) -> f64 {
+    // what is known to a point is nowhere else
+    px2.try_inverse().map_or(0.0, |inverse| apart_px.dot(&(inverse * apart_px)))
 }
 
 /// Every spot that counts for nothing. `sd_px` is the spread of a mark placed by hand on a picture of a size, px; `origin` tells where the
@@ -162,12 +172,14 @@ fn doubted(landmark: Landmark, carried: &[&Carried]) -> Option<DoubtedSpot> {
         if of.agrees() {
             join(&mut spots, of.from, of.there);
         }
-        for other in carried[..index].iter().filter(|other| of.is_alike(other)) {
-            join(&mut spots, other.there, of.there);
+        for other in &carried[..index] {
+            if of.between_square(other).is_some_and(|square| square <= APART_SQUARE) {
+                join(&mut spots, other.there, of.there);
+            }
         }
     }
-    let believed = believed(&spots);
-    let counts = |of: &&&Carried| believed.is_some_and(|spot| is_on(spot, of.from));
+    let believed = believed(&spots, carried);
+    let counts = |of: &&&Carried| believed.is_some_and(|spot| is_on(&spots[spot], of.from));
     let doubted: Vec<&&Carried> = carried.iter().filter(|of| !counts(of)).collect();
     if marks == 2 || doubted.is_empty() {
         return None;
@@ -175,13 +187,33 @@ fn doubted(landmark: Landmark, carried: &[&Carried]) -> Option<DoubtedSpot> {
     let far = carried.iter().filter(|of| !of.agrees());
     let far = far.map(|of| Far { from_reach: of.from.reach, reach: of.there.reach, apart_px: of.apart_px.norm() });
     let found = doubted.iter().map(|of| (of.there.reach, of.frame)).collect();
-    Some(DoubtedSpot { landmark, found, far: far.collect(), spots })
+    Some(DoubtedSpot { landmark, found, far: far.collect(), spots, believed })
 }
 
-/// The spot on which most of the marks are.
-fn believed(spots: &[Vec<Placed>]) -> Option<&Vec<Placed>> {
+/// The spot on which most of the marks are, or the only one on which there are several, if the others lie clearly apart.
+fn believed(spots: &[Vec<Placed>], carried: &[&Carried]) -> Option<usize> {
     let marks: usize = spots.iter().map(Vec::len).sum();
-    spots.iter().find(|spot| 2 * spot.len() > marks)
+    let most = spots.iter().position(|spot| 2 * spot.len() > marks);
+    most.or_else(|| {
+        let mut several = (0..spots.len()).filter(|spot| spots[*spot].len() > 1);
+        let only = several.next().filter(|_| several.next().is_none())?;
+        let single: Vec<Placed> = spots.iter().filter(|spot| spot.len() == 1).map(|spot| spot[0]).collect();
+        let is_clear = |first: usize| single[..first].iter().all(|at| is_clearly_apart(single[first], *at, carried));
+        (0..single.len()).all(is_clear).then_some(only)
+    })
+}
+
+/// Whether all that links two marks says that they are on two spots.
+fn is_clearly_apart(first: Placed, second: Placed, carried: &[&Carried]) -> bool {
+    let is_pair =
+        |a: Placed, b: Placed| (a.is_same(first) && b.is_same(second)) || (a.is_same(second) && b.is_same(first));
+    let of_one = carried.iter().filter(|of| is_pair(of.from, of.there)).map(|of| of.apart_square());
+    let of_two = carried.iter().enumerate().flat_map(|(index, of)| {
+        let to_both = carried[..index].iter().filter(|other| is_pair(of.there, other.there));
+        to_both.filter_map(|other| of.between_square(other))
+    });
+    let squares: Vec<f64> = of_one.chain(of_two).collect();
+    !squares.is_empty() && squares.into_iter().all(|square| square > CLEARLY_APART_SQUARE)
 }
 
 /// Makes two marks lie on one spot.
@@ -225,7 +257,7 @@ impl DoubtedSpot {
 
     /// The reaches, none of whose marks is on the spot that most are on, each with the landmark.
     pub(crate) fn outvoted(&self) -> Vec<(usize, Landmark)> {
-        let Some(believed) = believed(&self.spots) else { return Vec::new() };
+        let Some(believed) = self.believed.map(|spot| &self.spots[spot]) else { return Vec::new() };
         let others = self.spots.iter().flatten().filter(|at| !believed.iter().any(|good| good.reach == at.reach));
         others.map(|at| (at.reach, self.landmark)).collect()
     }

@@ -95,7 +95,10 @@ mod tests {
         assert!(is_one_moment(&first, &brighter));
         assert!(!is_one_moment(&first, &picture(204, 0)), "all but a bar stays as it was");
         let smaller = imageops::resize(&first, 426, 240, imageops::FilterType::Triangle);
-        assert!(is_one_moment(&first, &smaller) && is_one_moment(&smaller, &first), "a smaller copy, its width rounded");
+        assert!(
+            is_one_moment(&first, &smaller) && is_one_moment(&smaller, &first),
+            "a smaller copy, its width rounded"
+        );
         assert!(!is_one_moment(&smaller, &picture(212, 0)));
         assert!(!is_one_moment(&first, &imageops::crop_imm(&first, 0, 0, 480, 360).to_image()), "another shape");
     }

@@ -138,6 +138,10 @@ fn a_spot_counts_where_most_reaches_bear_it_out() {
                 the internally rotated reach before the stretch";
     assert!(warnings[0].1.starts_with(said), "{warnings:?}");
     assert_eq!(warnings.iter().map(|(reach, _)| *reach).collect::<Vec<_>>(), [1, 3]);
+    let (found, warnings) = answered([30.0, 1.0, -30.0]);
+    assert_eq!((found, warnings.len()), (3, 0), "two agree, and the others lie each elsewhere: {warnings:?}");
+    let (found, warnings) = answered([30.0, 1.0, 20.0]);
+    assert_eq!((found, warnings.len()), (0, 2), "two agree, and so might the others: {warnings:?}");
     // three that are alike elsewhere outvote the one that it comes from
     let (found, warnings) = answered([30.0, 29.0, 31.0]);
     assert_eq!((found, warnings.len()), (0, 3), "{warnings:?}");
@@ -219,12 +223,16 @@ fn spot_of_the_main_reach_that_most_marks_contradict_gives_way_to_a_second_one()
     assert_eq!(from, BTreeSet::from(["1.marks.json".to_owned()]));
     assert_eq!(compared, ComparedMarks { tried: 3, found: 3 });
     assert_eq!(contradicted, [], "the fit outvotes the mark, and names it");
+    let off_elsewhere = marks(&[&[(HIP, [100.0, 370.0])]]);
+    let (from, compared, _) = carried_by([&off, &on, &off_elsewhere, &on], [true; 2]);
+    assert_eq!((from.len(), compared), (1, ComparedMarks { tried: 3, found: 3 }), "two agree");
     let main = BTreeSet::from(["0.marks.json".to_owned()]);
     // nothing stands in for it: the second one's spot is not seen, or is no better, or the marks are two and two
     for (files, is_seen) in [
         ([&off, &on, &on, &on], [true, false]),
         ([&on, &off, &on, &on], [true, true]),
         ([&off, &off, &on, &on], [true, true]),
+        ([&off, &on, &off, &on], [true, true]),
     ] {
         let (from, ..) = carried_by(files, is_seen);
         assert!(from.is_superset(&main), "{from:?}");
