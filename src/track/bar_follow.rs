@@ -3,16 +3,19 @@
 //! Patches slide along a bar, and a bar that comes towards the camera in a raise grows. So it is looked for as a bar where its last
 //! places and its speed put it, and what is found must be as long, as wide and as bright as the bar was, to what a frame can change
 //! of that: else it is another straight thing. A bar that is not found is lost from that frame on. It is looked for again where it
-//! should have got to, and where it was seen before, and is found only with both its ends.
+//! should have got to, where it was seen before, and over the whole height of the picture (`bar_column.rs`), and is found only with
+//! both its ends. So is one that is not seen on the marked frame, before thighs as grey as it: there its width is not known, and any
+//! that a bar can have will do.
 //!
-//! It assumes that both ends are in the picture on the frame that was marked, and that no other bar as long and as bright comes
-//! where the bar is expected.
+//! It assumes that both ends are in the picture on the frame that was marked, that no other bar as long and as bright comes where the
+//! bar is expected, and that no other thing of a bar's width comes into the picture while it is lost.
 
 use nalgebra::Vector2;
 
 use crate::geometry::ImagePoint;
 
-use super::bar::{BarFound, BarNear, BarPoint, find_bar, find_bar_near, read};
+use super::bar::{BarFound, BarNear, BarPoint, NoBar, find_bar, find_bar_near, read};
+use super::bar_column::{BarSought, bar_stretches};
 use super::carry::SCALE_AT_PX;
 use super::mark_state::MarkState;
 use super::plane::Plane;
@@ -31,14 +34,21 @@ const PLACES_APART_PX: f64 = 10.0;
 const LENGTH_STEP: f64 = 0.01;
 /// And by no more than this since it was marked: with the arms straight ahead it is nearer by a quarter at 3 m.
 const LENGTH_RANGE: [f64; 2] = [0.6, 1.6];
-/// And by so much more as it is seen, px: blur moves its ends.
-const LENGTH_PX: f64 = 3.0;
+/// And by so much more as it is seen, px at a long side of [`SCALE_AT_PX`]: blur moves its ends.
+const LENGTH_PX: f64 = 6.0;
 /// It is as wide as it was marked to within these shares, as its length is to that on the marked frame.
 const WIDTH_RANGE: [f64; 2] = [0.8, 1.3];
 /// A part of it that light and shade leave is as wide as this share of it at the least.
 const STRIP_RATIO: f64 = 0.4;
-/// What reading adds to half a width, px.
-const WIDTH_PX: f64 = 0.4;
+/// What reading adds to half a width, px at a long side of [`SCALE_AT_PX`].
+const WIDTH_PX: f64 = 0.8;
+/// Half the width of any bar in its lengths, at the least and at the most: from 12 mm thick and 1.5 m long to 50 mm and 1 m (common
+/// practice).
+const WIDTH_OF_LENGTH: [f64; 2] = [0.004, 0.025];
+/// Stretches that may be the bar lie apart by this, px at a long side of [`SCALE_AT_PX`].
+const STRETCHES_APART_PX: f64 = 16.0;
+/// The length of a stretch is off by this share of it, read coarsely.
+const STRETCH_OFF: f64 = 0.07;
 /// Share of the way to the next frame for which the shutter is open at the most: a bar that moves looks as wide as that way. A phone
 /// indoors opens it for 20 ms of 33 (common practice).
 const OPEN_SHARE: f64 = 0.6;
@@ -70,9 +80,13 @@ const COVERED_SHARE_MAX: f64 = 0.1;
 
 /// A bar that is followed.
 pub(super) struct FollowedBar {
-    /// On the frame that it was marked on.
-    marked: Look,
-    /// When it was seen last.
+    /// The frame that it was marked on: what is the same there is not the bar elsewhere.
+    reference: Plane,
+    /// How it lay on that frame.
+    start: [Vector2<f64>; 2],
+    /// How it looked when it was surely seen first.
+    known: Option<Look>,
+    /// How it looked when it was seen last; until then, as bars do.
     last: Look,
     /// The last step of each end, px.
     steps: [Vector2<f64>; 2],
@@ -127,37 +141,41 @@ struct Expected {
 
 impl Expected {
     /// By how much it may be longer or shorter than it was, px.
-    fn longer_px(&self) -> f64 {
-        LENGTH_STEP * self.length_px * f64::from(self.frames.min(FRAMES_MAX)) + LENGTH_PX
+    fn longer_px(&self, scale: f64) -> f64 {
+        LENGTH_STEP * self.length_px * f64::from(self.frames.min(FRAMES_MAX)) + LENGTH_PX * scale
     }
 }
 
 impl FollowedBar {
-    /// Takes the bar between two marks (px); `None` where it is not surely found there.
+    /// Takes the bar between two marks (px). Where it is not surely found there, before a ground as grey, it is looked for in the
+    /// frames to come, and is not known until it is found; `None` where the marks are too near each other for a bar.
     pub(super) fn start(picture: &Pyramid, marked: [ImagePoint; 2]) -> Option<Self> {
-        let bar = find_bar(picture, marked).ok()?;
-        let [from, to] = bar.axis.map(|axis| vector(axis.point));
-        let along = (to - from).try_normalize(1e-9)?;
-        let ends = [0, 1].map(|end| match bar.ends[end] {
-            Some(seen) => vector(seen.point),
-            // an end that is not seen is where it was marked, beside the axis
-            None => from + along * along.dot(&(vector(marked[end]) - from)),
-        });
-        let look = Look {
-            ends,
-            half_width_px: bar.half_width_px,
-            grey: grey_along(picture.picture(), ends)?,
-            is_strip: false,
+        let bar = match find_bar(picture, marked) {
+            Err(NoBar::Short { .. }) => return None,
+            found => found.ok(),
         };
+        let known = bar.and_then(|bar| first_look(picture.picture(), &bar, marked));
+        let last = known.unwrap_or_else(|| {
+            let ends = marked.map(vector);
+            let half_width_px = WIDTH_OF_LENGTH.iter().sum::<f64>() / 2.0 * (ends[1] - ends[0]).norm();
+            Look { ends, half_width_px, grey: 0.0, is_strip: false }
+        });
         Some(Self {
-            marked: look,
-            last: look,
+            reference: picture.picture().clone(),
+            start: last.ends,
+            known,
+            last,
             steps: [Vector2::zeros(); 2],
             unseen: 0,
             covered: [0; 2],
-            places: vec![look],
+            places: known.into_iter().collect(),
             next_place: 0,
         })
+    }
+
+    /// Whether it was surely seen yet.
+    pub(super) const fn is_known(&self) -> bool {
+        self.known.is_some()
     }
 
     /// Where its ends are, or should be, px.
@@ -167,8 +185,9 @@ impl FollowedBar {
 
     /// About how far the arms turned since it was marked, rad: it rose by so much in lengths of arms that are half as long as it.
     pub(super) fn turn_rad(&self) -> f64 {
-        let risen_px = (self.last.middle() - self.marked.middle()).dot(&self.marked.across()).abs();
-        (risen_px / (ARM_OF_BAR * self.marked.length_px())).min(std::f64::consts::PI)
+        let start = Look { ends: self.start, ..self.last };
+        let risen_px = (self.last.middle() - start.middle()).dot(&start.across()).abs();
+        (risen_px / (ARM_OF_BAR * start.length_px())).min(std::f64::consts::PI)
     }
 
     fn predicted(&self) -> [Vector2<f64>; 2] {
@@ -182,16 +201,19 @@ impl FollowedBar {
     pub(super) fn advance(&mut self, picture: &Pyramid) -> [MarkState; 2] {
         let (width, height) = picture.picture().size();
         let scale = width.max(height) as f64 / SCALE_AT_PX;
-        let found = self.candidates(scale).into_iter().find_map(|expected| self.found(picture, &expected, scale));
+        let candidates = if self.is_known() { self.candidates(scale) } else { Vec::new() };
+        let found = candidates.into_iter().find_map(|expected| self.found(picture, &expected, scale));
+        let found = found.or_else(|| self.found_anywhere(picture, scale));
         let Some((look, ends)) = found else {
             self.unseen = self.unseen.saturating_add(1);
             let is_in = |at: &Vector2<f64>| picture.picture().contains(at.x, at.y);
             let is_out = !self.predicted().iter().all(is_in);
             return [if is_out { MarkState::OutOfPicture } else { MarkState::Lost }; 2];
         };
-        let frames = f64::from(self.unseen + 1);
+        let known = *self.known.get_or_insert(look);
+        let frames = f64::from(self.unseen.saturating_add(1));
         let way_px = (look.middle() - self.last.middle()).dot(&look.across()).abs() / frames;
-        let strip_px = if look.is_strip { 0.5 * self.marked.half_width_px } else { 0.0 };
+        let strip_px = if look.is_strip { 0.5 * known.half_width_px } else { 0.0 };
         let more_px = (BLUR_SD_RATIO * way_px).hypot(strip_px);
         self.steps = [0, 1].map(|end| (look.ends[end] - self.last.ends[end]) / frames);
         // a part of its width says nothing of how bright the whole is
@@ -249,30 +271,68 @@ impl FollowedBar {
         all
     }
 
+    /// The bar anywhere along its way, with both its ends.
+    fn found_anywhere(&self, picture: &Pyramid, scale: f64) -> Option<(Look, [Option<BarPoint>; 2])> {
+        let frames = f64::from(self.unseen.saturating_add(1));
+        let longer_px = LENGTH_STEP * self.last.length_px() * frames + LENGTH_PX * scale;
+        let [shortest_px, longest_px] = LENGTH_RANGE.map(|ratio| ratio * (self.start[1] - self.start[0]).norm());
+        let length_px =
+            [(self.last.length_px() - longer_px).max(shortest_px), (self.last.length_px() + longer_px).min(longest_px)];
+        let sought = BarSought {
+            ends: self.last.ends,
+            half_width_px: self.known.unwrap_or(self.last).half_width_px,
+            length_px: [length_px[0] * (1.0 - STRETCH_OFF), length_px[1] * (1.0 + STRETCH_OFF)],
+            apart_px: STRETCHES_APART_PX * scale,
+        };
+        bar_stretches(picture.picture(), &self.reference, &sought).into_iter().find_map(|ends| {
+            let expected = Expected {
+                ends,
+                length_px: (ends[1] - ends[0]).norm(),
+                frames: FRAMES_MAX,
+                grey: self.last.grey,
+                is_next: false,
+                is_strip: false,
+            };
+            let found = self.found(picture, &expected, scale);
+            found.filter(|(look, _)| (length_px[0]..=length_px[1]).contains(&look.length_px()))
+        })
+    }
+
+    /// Half the width that a bar can have where it is expected, from and to, px.
+    fn half_width_px(&self, expected: &Expected, scale: f64) -> [f64; 2] {
+        let way_px = self.steps.iter().map(|step| step.dot(&self.last.across()).abs()).fold(0.0, f64::max);
+        let blurred_px = 0.5 * OPEN_SHARE * way_px;
+        let Some(known) = self.known else {
+            let [narrowest_px, widest_px] = WIDTH_OF_LENGTH.map(|ratio| ratio * expected.length_px);
+            return [narrowest_px, widest_px.max(blurred_px)];
+        };
+        let half_px = known.half_width_px * expected.length_px / known.length_px();
+        let reading_px = WIDTH_PX * scale;
+        let narrowest_px =
+            if expected.is_strip { STRIP_RATIO * half_px } else { WIDTH_RANGE[0] * half_px - reading_px };
+        [narrowest_px, (WIDTH_RANGE[1] * half_px).max(blurred_px) + reading_px]
+    }
+
     /// The bar near where it is expected, with its ends as far as they were seen; `None` where there is none that is surely it.
     fn found(&self, picture: &Pyramid, expected: &Expected, scale: f64) -> Option<(Look, [Option<BarPoint>; 2])> {
         let rough = expected.ends.map(point);
-        let ratio = expected.length_px / self.marked.length_px();
-        let half_px = self.marked.half_width_px * ratio;
-        let way_px = self.steps.iter().map(|step| step.dot(&self.last.across()).abs()).fold(0.0, f64::max);
-        let widest_px = (WIDTH_RANGE[1] * half_px).max(0.5 * OPEN_SHARE * way_px) + WIDTH_PX;
-        let narrowest_px = if expected.is_strip { STRIP_RATIO * half_px } else { WIDTH_RANGE[0] * half_px - WIDTH_PX };
+        let [narrowest_px, widest_px] = self.half_width_px(expected, scale);
         let near = BarNear { half_width_px: [narrowest_px, widest_px].map(|px| px / scale), ..BarNear::ANY };
         let bar = find_bar_near(picture, rough, &near).ok()?;
-        if !(narrowest_px..=widest_px + WIDTH_PX).contains(&bar.half_width_px) {
+        if !(narrowest_px..=widest_px + WIDTH_PX * scale).contains(&bar.half_width_px) {
             return None;
         }
-        let seen = Self::seen_ends(&bar, expected);
+        let seen = Self::seen_ends(&bar, expected, scale);
         let ends = self.both_ends(&bar, &seen, expected)?;
         let grey = grey_along(picture.picture(), ends)?;
         let look = Look { ends, half_width_px: bar.half_width_px, grey, is_strip: expected.is_strip };
-        self.is_it(&look, expected).then_some((look, seen))
+        self.is_it(&look, expected, scale).then_some((look, seen))
     }
 
     /// The ends of a bar that was found which are where they can be.
-    fn seen_ends(bar: &BarFound, expected: &Expected) -> [Option<BarPoint>; 2] {
+    fn seen_ends(bar: &BarFound, expected: &Expected, scale: f64) -> [Option<BarPoint>; 2] {
         let along = (expected.ends[1] - expected.ends[0]) / expected.length_px;
-        let far_px = expected.longer_px();
+        let far_px = expected.longer_px(scale);
         [0, 1].map(|end| {
             bar.ends[end].filter(|seen| along.dot(&(vector(seen.point) - expected.ends[end])).abs() <= far_px)
         })
@@ -302,19 +362,36 @@ impl FollowedBar {
         }
     }
 
-    fn is_it(&self, look: &Look, expected: &Expected) -> bool {
-        let longer = look.length_px() / self.marked.length_px();
-        let is_as_long = (look.length_px() - expected.length_px).abs() <= expected.longer_px()
+    fn is_it(&self, look: &Look, expected: &Expected, scale: f64) -> bool {
+        let longer = look.length_px() / (self.start[1] - self.start[0]).norm();
+        let is_as_long = (look.length_px() - expected.length_px).abs() <= expected.longer_px(scale)
             && (LENGTH_RANGE[0]..=LENGTH_RANGE[1]).contains(&longer);
-        let since_marked = (look.grey - self.marked.grey).abs();
-        let is_as_bright = if look.is_strip {
-            since_marked <= STRIP_GREY_RANGE
-        } else {
-            (look.grey - expected.grey).abs() <= GREY_STEP * f64::from(expected.frames.min(2))
-                && since_marked <= GREY_RANGE
-        };
+        let is_as_bright = self.known.is_none_or(|known| {
+            let changed = (look.grey - known.grey).abs();
+            if look.is_strip {
+                return changed <= STRIP_GREY_RANGE;
+            }
+            let step = (look.grey - expected.grey).abs();
+            step <= GREY_STEP * f64::from(expected.frames.min(2)) && changed <= GREY_RANGE
+        });
         is_as_long && is_as_bright
     }
+}
+
+/// How a bar looks that was found between marks (px); `None` where it is not surely that: without an end, or not as wide as bars are.
+fn first_look(plane: &Plane, bar: &BarFound, marked: [ImagePoint; 2]) -> Option<Look> {
+    let [from, to] = bar.axis.map(|axis| vector(axis.point));
+    let along = (to - from).try_normalize(1e-9)?;
+    let ends = [0, 1].map(|end| match bar.ends[end] {
+        Some(seen) => vector(seen.point),
+        // an end that is not seen is where it was marked, beside the axis
+        None => from + along * along.dot(&(vector(marked[end]) - from)),
+    });
+    let width_ratio = bar.half_width_px / (ends[1] - ends[0]).norm();
+    let is_bar =
+        bar.ends.iter().any(Option::is_some) && (WIDTH_OF_LENGTH[0]..=WIDTH_OF_LENGTH[1]).contains(&width_ratio);
+    let grey = grey_along(plane, ends).filter(|_| is_bar)?;
+    Some(Look { ends, half_width_px: bar.half_width_px, grey, is_strip: false })
 }
 
 /// The grey value along the middle of a bar: the median, so that hands on it do not count. `None` where it is not on the picture.

@@ -6,6 +6,9 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 
 use super::mark_state::MarkState;
 
+/// Frames before one and after it over which the bar's length is taken: a third of a second or so to each side.
+const LENGTH_FRAMES: usize = 10;
+
 /// How high the middle of the bar is above the middle of the shoulders in each frame, along the plumb line on the picture, in lengths
 /// of the bar as it is seen in that frame; `None` where an end is not known, and everywhere without both shoulders among the `placed`
 /// marks. Without a plumb line among them the picture's own upright stands in.
@@ -28,16 +31,32 @@ pub fn bar_heights(
     let upright = at(Landmark::PlumbTop).zip(at(Landmark::PlumbBottom)).map(|(top, bottom)| top - bottom);
     let up = upright.and_then(|upright| upright.try_normalize(1e-9)).unwrap_or_else(|| Vector2::new(0.0, -1.0));
     let places = Side::BOTH.map(|side| landmarks.iter().position(|landmark| *landmark == Landmark::BarEnd(side)));
-    let height = |states: &Vec<MarkState>| {
+    let seen = |states: &Vec<MarkState>| {
         let end = |place: Option<usize>| match states.get(place?)? {
             MarkState::Followed { point, .. } | MarkState::Hidden { point, .. } => Some(Vector2::new(point.x, point.y)),
             MarkState::Lost | MarkState::OutOfPicture => None,
         };
         let (left, right) = (end(places[0])?, end(places[1])?);
-        let length_px = (right - left).norm();
-        (length_px > 0.0).then(|| up.dot(&(0.5 * (left + right) - shoulders)) / length_px)
+        Some((up.dot(&(0.5 * (left + right) - shoulders)), (right - left).norm()))
     };
-    states.iter().map(height).collect()
+    let seen: Vec<Option<(f64, f64)>> = states.iter().map(seen).collect();
+    let height = |frame: usize| {
+        let (above_px, _) = seen[frame]?;
+        let length_px = usual_length_px(&seen, frame)?;
+        Some(above_px / length_px)
+    };
+    (0..states.len()).map(height).collect()
+}
+
+/// The length of the bar about a frame: the median over the frames around it, so that an end that is seen wrong for some frames does
+/// not count. While the length goes up or down steadily it is that of the frame itself.
+fn usual_length_px(seen: &[Option<(f64, f64)>], frame: usize) -> Option<f64> {
+    let reach = LENGTH_FRAMES.min(frame).min(seen.len() - 1 - frame);
+    let mut lengths: Vec<f64> =
+        seen[frame - reach..=frame + reach].iter().flatten().map(|(_, length)| *length).collect();
+    let middle = lengths.len() / 2;
+    let (_, median, _) = lengths.select_nth_unstable_by(middle, f64::total_cmp);
+    (*median > 0.0).then_some(*median)
 }
 
 #[cfg(test)]
@@ -69,6 +88,23 @@ mod tests {
         placed.push((Landmark::PlumbBottom, ImagePoint::new(0.0, 100.0)));
         let height = bar_heights(&LANDMARKS, &states, &placed)[0].unwrap();
         assert!((height - 0.2).abs() < 1e-12, "{height}");
+    }
+
+    #[test]
+    fn end_that_is_wrong_for_some_frames_changes_no_height() {
+        let frames: Vec<Vec<MarkState>> = (0..21)
+            .map(|frame| vec![seen(500.0, 202.0), seen(if (8..12).contains(&frame) { 180.0 } else { 100.0 }, 202.0)])
+            .collect();
+        let heights = bar_heights(&LANDMARKS, &frames, &shoulders());
+        assert!(heights.iter().all(|height| (height.unwrap() - 0.25).abs() < 1e-12), "{heights:?}");
+        // what grows steadily counts as it is in each frame
+        let nearer = |frame: u32| 400.0 + 4.0 * f64::from(frame);
+        let frames: Vec<Vec<MarkState>> =
+            (0..21).map(|frame| vec![seen(100.0 + nearer(frame), 202.0), seen(100.0, 202.0)]).collect();
+        let heights = bar_heights(&LANDMARKS, &frames, &shoulders());
+        for (frame, height) in (0..).zip(heights) {
+            assert!((height.unwrap() - 100.0 / nearer(frame)).abs() < 1e-12, "{height:?} in frame {frame}");
+        }
     }
 
     #[test]

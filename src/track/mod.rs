@@ -3,6 +3,7 @@
 mod affine;
 mod alike;
 mod bar;
+mod bar_column;
 mod bar_follow;
 mod bar_height;
 mod carry;

@@ -135,3 +135,25 @@ fn without_a_bar_between_the_marks_patches_are_followed_as_before() {
     let short = [(Landmark::BarEnd(Side::Left), left), (Landmark::BarEnd(Side::Right), ImagePoint::new(430.0, 300.6))];
     assert!(!Follower::start(picture(0, true, nothing), &short).finds_bar());
 }
+
+#[test]
+fn bar_that_rose_while_it_was_covered_is_found_where_it_is() {
+    let states = followed(40, 40, |frame| if (6..34).contains(&frame) { |_, _| true } else { nothing });
+    assert!(states[5..33].iter().all(|states| *states == [MarkState::Lost; 2]), "{states:?}");
+    // 140 px above the place where it was seen last, and beyond the shelf
+    (34..40).for_each(|frame: u32| assert_there(&states[usize::try_from(frame).unwrap() - 1], frame));
+}
+
+#[test]
+fn bar_that_is_not_seen_on_the_marked_frame_is_taken_once_it_is() {
+    let mut follower = Follower::start(picture(0, false, nothing), &marks(0));
+    for frame in 1..6 {
+        follower.advance(picture(frame, false, nothing));
+        assert!(!follower.finds_bar(), "the shelf was there before, in frame {frame}");
+    }
+    for frame in 6..16 {
+        let states = follower.advance(picture(frame, true, nothing));
+        assert!(follower.finds_bar());
+        assert_there(&[states[0].1, states[1].1], frame);
+    }
+}

@@ -13,12 +13,20 @@ impl Follower {
     /// Takes the bar between its marks on the frame gone to last, where both are known and it is surely found there.
     pub(super) fn take_bar(&mut self) {
         let ends = self.bar_marks().map(|ends| ends.map(|end| self.marks[end].point));
-        self.bar = ends.and_then(|ends| FollowedBar::start(&self.before, ends));
+        let bar = ends.and_then(|ends| FollowedBar::start(&self.before, ends));
+        // from the side it is seen end on, and what looks like one is another thing
+        let is_side = self.is_from_side();
+        self.bar = bar.filter(|bar| bar.is_known() || !is_side);
     }
 
     /// Whether the bar is found in each frame by itself, so that its ends are where they are seen.
-    pub(crate) const fn finds_bar(&self) -> bool {
-        self.bar.is_some()
+    pub(crate) fn finds_bar(&self) -> bool {
+        self.bar.as_ref().is_some_and(FollowedBar::is_known)
+    }
+
+    /// Who marks a hip films from the side, or nearly so.
+    fn is_from_side(&self) -> bool {
+        self.marks.iter().any(|mark| matches!(mark.landmark, Landmark::Hip(_)))
     }
 
     /// The marks of the bar's left and right end, where both are known.
@@ -30,7 +38,7 @@ impl Follower {
     /// Follows an end by its patch, where the bar is not found by itself. The bar keeps its direction in a raise, and its end goes with
     /// the hand, whose wrist was at `wrist_before`.
     pub(super) fn follow_end(&mut self, side: Side, wrist_before: Option<ImagePoint>, picture: &Pyramid) {
-        let Some(end) = self.index_of(Landmark::BarEnd(side)).filter(|_| self.bar.is_none()) else { return };
+        let Some(end) = self.index_of(Landmark::BarEnd(side)).filter(|_| !self.finds_bar()) else { return };
         let step = match (self.index_of(Landmark::Wrist(side)), wrist_before) {
             (Some(wrist), Some(before)) => difference(self.marks[wrist].point, before),
             _ => self.marks[end].step,
@@ -49,6 +57,9 @@ impl Follower {
     pub(super) fn follow_bar(&mut self, picture: &Pyramid) {
         let (Some(marks), Some(bar)) = (self.bar_marks(), &mut self.bar) else { return };
         let states = bar.advance(picture);
+        if !bar.is_known() {
+            return;
+        }
         for ((index, state), expected) in marks.into_iter().zip(states).zip(bar.expected_ends()) {
             let mark = &mut self.marks[index];
             let before = mark.point;
@@ -59,9 +70,9 @@ impl Follower {
             };
             mark.step = difference(mark.point, before);
         }
-        // From the front the arms' turn shows in the bar alone. Who marks a hip films from the side, or nearly so.
+        // From the front the arms' turn shows in the bar alone.
         let turn_rad = bar.turn_rad();
-        if self.marks.iter().all(|mark| !matches!(mark.landmark, Landmark::Hip(_))) {
+        if !self.is_from_side() {
             for mark in self.marks.iter_mut().filter(|mark| matches!(mark.landmark, Landmark::Shoulder(_))) {
                 mark.slide(turn_rad, self.scale);
             }
