@@ -77,8 +77,9 @@ impl<'a, F: Combine> Evaluation<'a, F> {
     /// The checks of a pair of reaches.
     pub(crate) fn pair_checks(&self, pair: [usize; 2]) -> Vec<Check> {
         let mut checks = pair_checks(pair, self.observations, &self.raising, &self.case.limits);
-        if self.one_recordings.iter().any(|seen| seen.iter().all(|reach| pair.contains(reach))) {
-            checks.push(two_takes());
+        // which of the two a recording shows cannot be told, so that nothing compares with either
+        if let Some(twice) = self.one_recordings.iter().find(|twice| twice.iter().any(|reach| pair.contains(reach))) {
+            checks.push(two_takes(twice.map(|reach| &self.case.reaches[reach])));
         }
         checks
     }

@@ -6,12 +6,13 @@ use nalgebra::Vector2;
 
 use crate::geometry::{Landmark, Side};
 use crate::pose::{Quantity, ReachObservations, View, VisitObservations};
+use crate::screen::case::ReachEntry;
 use crate::screen::limits::CheckLimits;
 use crate::screen::pooled::{Combine, Part, Raising};
 use crate::screen::result::{Check, CheckStatus};
 use crate::screen::seen::{SeenPoint, is_marked, length_px, seen_points};
 use crate::screen::spread::scale;
-use crate::screen::words::{PERCENT_MAX, decimal, deg};
+use crate::screen::words::{PERCENT_MAX, decimal, deg, reach_words};
 use crate::uncertainty::Measured;
 
 use super::{against, deg_limit, filming_order, limit_words, magnitude, not_determined, plain, status_below, unknown};
@@ -34,11 +35,14 @@ pub(crate) fn pair_checks<F: Combine>(
 }
 
 /// The check of two reaches whose pictures show one moment; there is none of others, for two takes that look different need no proof.
-pub(crate) fn two_takes() -> Check {
+pub(crate) fn two_takes(reaches: [&ReachEntry; 2]) -> Check {
     const NAME: &str = "two_takes";
-    let found = "The two pictures are alike everywhere, closer than two takes ever are: both seem to be one recording, \
-                 encoded twice";
-    plain(NAME, CheckStatus::Fail, found.to_owned() + filming_order(NAME))
+    let [first, second] = reaches.map(reach_words);
+    let found = format!(
+        "The {first} and the {second} seem to be one recording, encoded twice: their pictures are alike everywhere, closer than \
+         two takes ever are"
+    );
+    plain(NAME, CheckStatus::Fail, found + filming_order(NAME))
 }
 
 const fn difference(reaches: [usize; 2]) -> [Part; 2] {
