@@ -47,6 +47,18 @@ const WIDTH_PX: f64 = 0.8;
 const WIDTH_OF_LENGTH: [f64; 2] = [0.004, 0.025];
 /// Stretches that may be the bar lie apart by this, px at a long side of [`SCALE_AT_PX`].
 const STRETCHES_APART_PX: f64 = 16.0;
+/// From one frame to the next it goes no farther than this, in its lengths: arms of half its length that turn by 150 deg a second, at
+/// 15 frames a second.
+const FARTHEST_STEP: f64 = 0.09;
+/// Away from where it was marked is so far, in its lengths.
+const AWAY_RATIO: f64 = 0.2;
+/// Standard deviation of its ends in its lengths where it was found anywhere, as long as it did not go away from there: a hand, or a
+/// ground as grey, hides a fifth of it at one end (common practice, no source).
+const FOUND_SD_RATIO: f64 = 0.1;
+/// How a bar looks is settled once its width was the same to this share, in so many of the last so many frames.
+const ALIKE_RATIO: f64 = 0.1;
+const ALIKE: usize = 6;
+const ALIKE_OF: usize = 8;
 /// The length of a stretch is off by this share of it, read coarsely.
 const STRETCH_OFF: f64 = 0.07;
 /// Share of the way to the next frame for which the shutter is open at the most: a bar that moves looks as wide as that way. A phone
@@ -84,10 +96,16 @@ pub(super) struct FollowedBar {
     reference: Plane,
     /// How it lay on that frame.
     start: [Vector2<f64>; 2],
-    /// How it looked when it was surely seen first.
+    /// How it looked where it was marked; where it was not surely seen there, how it looks away from there, once that is settled.
     known: Option<Look>,
+    /// How it looked lately, away from where it was marked, as long as that is not settled.
+    lately: Vec<Look>,
     /// How it looked when it was seen last; until then, as bars do.
     last: Look,
+    /// Whether it was seen yet.
+    is_seen: bool,
+    /// Where its middle was when it was found anywhere, as long as its length is not borne out away from there.
+    doubted_at: Option<Vector2<f64>>,
     /// The last step of each end, px.
     steps: [Vector2<f64>; 2],
     /// Frames since it was seen.
@@ -164,7 +182,10 @@ impl FollowedBar {
             reference: picture.picture().clone(),
             start: last.ends,
             known,
+            lately: Vec::new(),
             last,
+            is_seen: known.is_some(),
+            doubted_at: None,
             steps: [Vector2::zeros(); 2],
             unseen: 0,
             covered: [0; 2],
@@ -173,9 +194,9 @@ impl FollowedBar {
         })
     }
 
-    /// Whether it was surely seen yet.
-    pub(super) const fn is_known(&self) -> bool {
-        self.known.is_some()
+    /// Whether it was seen yet.
+    pub(super) const fn is_seen(&self) -> bool {
+        self.is_seen
     }
 
     /// Where its ends are, or should be, px.
@@ -201,20 +222,23 @@ impl FollowedBar {
     pub(super) fn advance(&mut self, picture: &Pyramid) -> [MarkState; 2] {
         let (width, height) = picture.picture().size();
         let scale = width.max(height) as f64 / SCALE_AT_PX;
-        let candidates = if self.is_known() { self.candidates(scale) } else { Vec::new() };
-        let found = candidates.into_iter().find_map(|expected| self.found(picture, &expected, scale));
-        let found = found.or_else(|| self.found_anywhere(picture, scale));
-        let Some((look, ends)) = found else {
+        let candidates = if self.is_seen { self.candidates(scale) } else { Vec::new() };
+        let near = candidates.into_iter().find_map(|expected| self.found(picture, &expected, scale));
+        let is_near = near.is_some();
+        let Some((look, ends)) = near.or_else(|| self.found_anywhere(picture, scale)) else {
             self.unseen = self.unseen.saturating_add(1);
             let is_in = |at: &Vector2<f64>| picture.picture().contains(at.x, at.y);
             let is_out = !self.predicted().iter().all(is_in);
             return [if is_out { MarkState::OutOfPicture } else { MarkState::Lost }; 2];
         };
-        let known = *self.known.get_or_insert(look);
+        self.is_seen = true;
+        if !look.is_strip && ends.iter().all(Option::is_some) {
+            self.settle(look);
+        }
         let frames = f64::from(self.unseen.saturating_add(1));
         let way_px = (look.middle() - self.last.middle()).dot(&look.across()).abs() / frames;
-        let strip_px = if look.is_strip { 0.5 * known.half_width_px } else { 0.0 };
-        let more_px = (BLUR_SD_RATIO * way_px).hypot(strip_px);
+        let strip_px = if look.is_strip { 0.5 * self.known.unwrap_or(look).half_width_px } else { 0.0 };
+        let more_px = (BLUR_SD_RATIO * way_px).hypot(strip_px).hypot(self.doubt_px(&look, &ends, is_near));
         self.steps = [0, 1].map(|end| (look.ends[end] - self.last.ends[end]) / frames);
         // a part of its width says nothing of how bright the whole is
         self.last = Look { grey: if look.is_strip { self.last.grey } else { look.grey }, ..look };
@@ -238,6 +262,39 @@ impl FollowedBar {
                 MarkState::Hidden { point: point(look.ends[end]), sd_px }
             }
         })
+    }
+
+    /// What an end may be off by, px, where the bar was found anywhere: its length is not known then, since a line of the ground may go on
+    /// where it ends or cover its end. Away from there both its ends tell it.
+    fn doubt_px(&mut self, look: &Look, ends: &[Option<BarPoint>; 2], is_near: bool) -> f64 {
+        if !is_near {
+            self.doubted_at = Some(look.middle());
+        }
+        let is_away = |at: &Vector2<f64>| (look.middle() - at).norm() >= AWAY_RATIO * look.length_px();
+        if ends.iter().all(Option::is_some) && self.doubted_at.as_ref().is_some_and(is_away) {
+            self.doubted_at = None;
+        }
+        self.doubted_at.map_or(0.0, |_| FOUND_SD_RATIO * look.length_px())
+    }
+
+    /// Takes how it looks for known, once it looked alike often enough before another ground than that on which it was marked: there
+    /// what was found first may be the bar with a line of the ground.
+    fn settle(&mut self, look: Look) {
+        let start = 0.5 * (self.start[0] + self.start[1]);
+        if self.known.is_some() || (look.middle() - start).norm() < AWAY_RATIO * look.length_px() {
+            return;
+        }
+        self.lately.push(look);
+        if self.lately.len() < ALIKE_OF {
+            return;
+        }
+        let ratio = |look: &Look| look.half_width_px / look.length_px();
+        let mut by_width = self.lately.clone();
+        by_width.sort_by(|a, b| ratio(a).total_cmp(&ratio(b)));
+        let middle = by_width[ALIKE_OF / 2];
+        let is_alike = |other: &&Look| (ratio(other) / ratio(&middle) - 1.0).abs() <= ALIKE_RATIO;
+        self.known = (by_width.iter().filter(is_alike).count() >= ALIKE).then_some(middle);
+        self.lately.remove(0);
     }
 
     /// Where it is looked for, the likeliest first.
@@ -294,7 +351,11 @@ impl FollowedBar {
                 is_strip: false,
             };
             let found = self.found(picture, &expected, scale);
-            found.filter(|(look, _)| (length_px[0]..=length_px[1]).contains(&look.length_px()))
+            found.filter(|(look, _)| {
+                let way_px = (look.middle() - self.last.middle()).norm();
+                (length_px[0]..=length_px[1]).contains(&look.length_px())
+                    && way_px <= FARTHEST_STEP * frames * look.length_px() + STRETCHES_APART_PX * scale
+            })
         })
     }
 

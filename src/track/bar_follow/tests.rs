@@ -141,7 +141,13 @@ fn bar_that_rose_while_it_was_covered_is_found_where_it_is() {
     let states = followed(40, 40, |frame| if (6..34).contains(&frame) { |_, _| true } else { nothing });
     assert!(states[5..33].iter().all(|states| *states == [MarkState::Lost; 2]), "{states:?}");
     // 140 px above the place where it was seen last, and beyond the shelf
-    (34..40).for_each(|frame: u32| assert_there(&states[usize::try_from(frame).unwrap() - 1], frame));
+    for (frame, states) in (34..).zip(&states[33..]) {
+        for (state, end) in states.iter().zip(ends(frame)) {
+            let MarkState::Followed { point, sd_px } = state else { panic!("{state:?} in frame {frame}") };
+            assert!(point.distance_px(end) <= END_PX, "{point:?} for {end:?} in frame {frame}");
+            assert!(*sd_px > 10.0, "its length is not borne out yet: {sd_px} px in frame {frame}");
+        }
+    }
 }
 
 #[test]
@@ -151,9 +157,32 @@ fn bar_that_is_not_seen_on_the_marked_frame_is_taken_once_it_is() {
         follower.advance(picture(frame, false, nothing));
         assert!(!follower.finds_bar(), "the shelf was there before, in frame {frame}");
     }
-    for frame in 6..16 {
+    for frame in 6..28 {
         let states = follower.advance(picture(frame, true, nothing));
         assert!(follower.finds_bar());
-        assert_there(&[states[0].1, states[1].1], frame);
+        // 5 px a frame: a fifth of its length away, both its ends bear its length out
+        if frame >= 22 {
+            assert_there(&[states[0].1, states[1].1], frame);
+        }
     }
+}
+
+#[test]
+fn how_a_bar_looks_before_the_ground_of_the_mark_settles_nothing() {
+    let (wide, narrow) = (0.02, 0.012);
+    let mut bar =
+        FollowedBar::start(&Pyramid::owning(picture(0, false, nothing), 1), [marks(0)[0].1, marks(0)[1].1]).unwrap();
+    let look = |width_ratio: f64, risen_px: f64| {
+        let ends = ends(0).map(|end| Vector2::new(end.x, end.y - risen_px));
+        Look { ends, half_width_px: width_ratio * (ends[1] - ends[0]).norm(), grey: BAR, is_strip: false }
+    };
+    (0..30).for_each(|_| bar.settle(look(wide, 10.0)));
+    assert!(bar.known.is_none());
+    // as wide as that for some frames yet, while it goes from there
+    (0..4).for_each(|_| bar.settle(look(wide, 90.0)));
+    (0..5).for_each(|_| bar.settle(look(narrow, 150.0)));
+    assert!(bar.known.is_none());
+    bar.settle(look(narrow, 150.0));
+    let known = bar.known.unwrap();
+    assert!((known.half_width_px / known.length_px() - narrow).abs() < 1e-12);
 }

@@ -16,12 +16,12 @@ impl Follower {
         let bar = ends.and_then(|ends| FollowedBar::start(&self.before, ends));
         // from the side it is seen end on, and what looks like one is another thing
         let is_side = self.is_from_side();
-        self.bar = bar.filter(|bar| bar.is_known() || !is_side);
+        self.bar = bar.filter(|bar| bar.is_seen() || !is_side);
     }
 
     /// Whether the bar is found in each frame by itself, so that its ends are where they are seen.
     pub(crate) fn finds_bar(&self) -> bool {
-        self.bar.as_ref().is_some_and(FollowedBar::is_known)
+        self.bar.as_ref().is_some_and(FollowedBar::is_seen)
     }
 
     /// Who marks a hip films from the side, or nearly so.
@@ -57,7 +57,7 @@ impl Follower {
     pub(super) fn follow_bar(&mut self, picture: &Pyramid) {
         let (Some(marks), Some(bar)) = (self.bar_marks(), &mut self.bar) else { return };
         let states = bar.advance(picture);
-        if !bar.is_known() {
+        if !bar.is_seen() {
             return;
         }
         for ((index, state), expected) in marks.into_iter().zip(states).zip(bar.expected_ends()) {
