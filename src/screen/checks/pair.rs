@@ -63,8 +63,8 @@ fn same_grip<F: Combine>(
     let sees_both =
         |reach: usize| Side::BOTH.iter().all(|side| is_marked(&observations.reaches[reach], Landmark::Wrist(*side)));
     if !reaches.into_iter().all(sees_both) {
-        let text = "The two wrists are not both marked, so the grip width is not known: put tape marks on the bar and set \
-                    taped_grips = true.";
+        let text = "The two wrists are not both marked, so the grip width is not known: put tape marks on the bar, keep the \
+                    hands on them, and say so (in a case file: taped_grips = true).";
         return unknown(NAME, Some(limit), text);
     }
     let mean = [Part { factor: 0.5, reach: reaches[0] }, Part { factor: 0.5, reach: reaches[1] }];

@@ -25,6 +25,8 @@ const NAMED_MAX: usize = 3;
 /// A mark that may be bad, but is nearer to where the others put it than this share of what the worst one is off, is bad only if that
 /// one is not.
 const INSTEAD_RATIO: f64 = 0.3;
+/// A mark within so many of its standard uncertainties lies where the others put it: it is doubted for what other reaches say.
+const NEAR_US: f64 = 1.0;
 
 /// What the checks of a reach look at.
 pub(crate) struct ReachEvidence<'a> {
@@ -118,6 +120,9 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     if !split.is_empty() {
         return Check { limit, ..plain("marks_agree", CheckStatus::Fail, contradicted_words(&split, &off)) };
     }
+    if limit.is_none() && worst.distance_px < NEAR_US * worst.u_px {
+        return Check { limit, ..plain("marks_agree", CheckStatus::Warn, doubted_words(&off)) };
+    }
     // With the likeliest bad marks out, one that may be bad in their place lies where the others put it.
     let (off, instead): (Vec<&MarkResidual>, Vec<&MarkResidual>) =
         off.into_iter().partition(|residual| residual.distance_px >= INSTEAD_RATIO * worst.distance_px);
@@ -168,13 +173,23 @@ fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Chec
     Check { name: "marks_agree".to_owned(), status, value, u, limit, text }
 }
 
+/// What is said of marks that lie where the others put them, and may yet be the wrong ones: other reaches have them elsewhere.
+fn doubted_words(off: &[&MarkResidual]) -> String {
+    let named = listed(off);
+    format!(
+        "The {named} may be on another spot than in other reaches: the marks contradict each other, and do not tell which are wrong. Look at the \
+         {named} in every reach, and mark what is wrong again."
+    )
+}
+
+fn listed(residuals: &[&MarkResidual]) -> String {
+    let words: Vec<&str> = residuals.iter().take(NAMED_MAX).map(|residual| residual.landmark.words()).collect();
+    words.join(" and the ")
+}
+
 /// What is said of marks that are not all on one spot, beside others that are off. Either side may be the wrong one, so that no distance says
 /// anything.
 fn contradicted_words(split: &[&MarkResidual], off: &[&MarkResidual]) -> String {
-    let listed = |residuals: &[&MarkResidual]| {
-        let words: Vec<&str> = residuals.iter().take(NAMED_MAX).map(|residual| residual.landmark.words()).collect();
-        words.join(" and the ")
-    };
     let others = if off.is_empty() { String::new() } else { format!(" Look at the {}, too.", listed(off)) };
     let (is, it, one) = if split.len() == 1 { ("is", "it", "one") } else { ("are", "them", "ones") };
     format!(

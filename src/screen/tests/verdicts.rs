@@ -288,6 +288,29 @@ fn a_mark_that_may_be_bad_in_place_of_another_is_named_as_that() {
 }
 
 #[test]
+fn a_mark_that_lies_where_the_others_put_it_is_doubted_without_a_distance() {
+    let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
+    let of = |landmark: Landmark, distance_px: f64| MarkResidual {
+        reach: 1,
+        frame: 0,
+        mark: 4,
+        landmark,
+        distance_px,
+        u_px: 2.0,
+        is_disagreeing: true,
+        is_placed: true,
+        is_contradicted: false,
+        origin: None,
+    };
+    visit.fit.residuals.extend([of(Landmark::Elbow(Side::Right), 0.3), of(Landmark::Wrist(Side::Right), 1.4)]);
+    let found = result(&visit);
+    let found = check(&found.reaches[1].checks, "marks_agree");
+    assert_eq!(found.status, CheckStatus::Warn);
+    let said = "The right wrist and the right elbow may be on another spot than in other reaches";
+    assert!(found.text.starts_with(said) && !found.text.contains(" px"), "{}", found.text);
+}
+
+#[test]
 fn a_mark_found_again_beside_one_by_hand_is_named_once_and_where_the_fault_is() {
     let landmark = Landmark::Hip(Side::Right);
     let of = |reach: usize, is_placed: bool, is_disagreeing: bool| MarkResidual {

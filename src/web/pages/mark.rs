@@ -43,11 +43,16 @@ pub fn render(view: &MarkView) -> Markup {
     )
 }
 
+/// Where the page leads once it is done: to the steps of a visit that is done alone, else to the visit.
+fn leads_to(view: &MarkView) -> String {
+    let visit = view.visit;
+    if view.is_alone { format!("/visits/{visit}/alone") } else { format!("/visits/{visit}") }
+}
+
 fn head(view: &MarkView, title: &str, is_blind: bool) -> Markup {
     html! {
         div.mark-head {
-            @if view.is_alone { a href={ "/visits/" (view.visit) "/alone" } { (text::alone::BACK) } }
-            @else { a href={ "/visits/" (view.visit) } { (words::BACK) } }
+            a href=(leads_to(view)) { @if view.is_alone { (text::alone::BACK) } @else { (words::BACK) } }
             h1 { (title) }
             p {
                 (view.client_code) ", " (text::occasion(view.occasion).to_lowercase()) ", " (text::palms(view.rotation))
@@ -152,7 +157,7 @@ fn ask(view: &MarkView) -> Markup {
                 button.main #confirm type="button" hidden { (words::CONFIRM) }
                 button.main #next type="button" hidden { (words::NEXT) }
                 a.button.main #to-questions href="#questions" hidden { (words::TO_QUESTIONS) }
-                a.button.main #done href={ "/visits/" (view.visit) } hidden { (words::DONE) }
+                a.button.main #done href=(leads_to(view)) hidden { (words::DONE) }
             }
             (carry())
         }
@@ -253,7 +258,7 @@ fn questions(view: &MarkView) -> Markup {
                 }
             }
             // whoever answered has left the card with the same link behind
-            p { a.button.main #done-below href={ "/visits/" (view.visit) } hidden { (words::DONE) } }
+            p { a.button.main #done-below href=(leads_to(view)) hidden { (words::DONE) } }
         }
     }
 }
