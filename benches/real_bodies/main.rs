@@ -8,19 +8,26 @@
 #![allow(clippy::print_stdout, missing_docs, reason = "a program that prints tables")]
 
 mod evidence;
+mod flexion;
 mod people;
 mod score;
 mod visit;
 
 use std::collections::BTreeMap;
 
-use people::{FLEXION_PERSON, Movement, Trial, folder, read_flexion, read_trials, stature_mm};
+use flexion::{FLEXION_PERSON, read_flexion};
+use people::{OVERHEAD_BAR, Trial, folder, read_trials};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
-use score::{Score, Subject};
+use score::{Score, Subject, raised_side};
 use tworeach::geometry::Side;
 use tworeach::pose::View;
 use visit::VisitOptions;
+
+/// The trials of one arm raised sideways to overhead, standing, without a bar.
+const ONE_ARM: &str = "uiprmd_abduction_m07.csv";
+/// Height of the seventh cervical vertebra over standing height (from memory of ANSUR II, NATICK/TR-15/007).
+const CERVICAL_RATIO: f64 = 0.863;
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|argument| !argument.starts_with("--"));
@@ -31,8 +38,8 @@ fn main() {
         println!("skipped: TWOREACH_REFERENCE is not set");
         return;
     };
-    let bar = read_trials(&folder, Movement::OverheadBar);
-    let arm = read_trials(&folder, Movement::OneArm);
+    let bar = read_trials(&folder, OVERHEAD_BAR);
+    let arm = read_trials(&folder, ONE_ARM);
     let of = |trials: &[Trial], person: u32| -> Vec<Trial> {
         trials.iter().filter(|trial| trial.person == person).cloned().collect()
     };
@@ -63,7 +70,7 @@ fn main() {
                     let mut rng = ChaCha8Rng::seed_from_u64(seed);
                     rng.set_stream(u64::from(*person) * 1_000_000 + index);
                     let near_side = match subject {
-                        Subject::OneArm => trials[0].raised_side(),
+                        Subject::OneArm => raised_side(&trials[0]),
                         Subject::Flexion => Side::Right,
                         _ if index % 2 == 0 => Side::Right,
                         _ => Side::Left,
@@ -90,4 +97,9 @@ fn main() {
             }
         }
     }
+}
+
+/// Standing height of a person, mm, from the highest that the seventh cervical vertebra was in any of the trials.
+fn stature_mm(trials: &[&Trial]) -> f64 {
+    trials.iter().flat_map(|trial| &trial.poses).map(|pose| pose.cervical.y).fold(0.0, f64::max) / CERVICAL_RATIO
 }

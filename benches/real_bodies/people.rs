@@ -12,16 +12,11 @@
 //! | hip | centre of the hip joint by regression from `ASI` and `PSI`; its mark lies sideways of it, on the skin |
 //! | bar | the line through both `FIN`, on the knuckles |
 //!
-//! A trial of forward flexion of one more person has no wrist and no hip ([`read_flexion`]). There the shoulder is the joint's centre, which
-//! no skin slides over; the wrist lies in line with upper arm and elbow, the hips below the thorax along its own axis, and the left arm
-//! mirrors the right one.
-//!
 //! # Source
 //! UI-PRMD: Vakanski, Jun, Paul and Baker (2018), A data set of human body movements for physical rehabilitation exercises,
 //! Data 3(1), 2. Hip joint: Bell, Pedersen and Brand (1990), A comparison of the accuracy of several hip center location
 //! prediction methods, Journal of Biomechanics 23(6), 617-621 (coefficients from memory; truth and marks share the point, so
-//! that an error of theirs cancels). Flexion: Seth, Dong, Matias and Delp (2019), Muscle contributions to upper-extremity movement
-//! and work from a musculoskeletal model of the human shoulder, Frontiers in Neurorobotics 13, 90.
+//! that an error of theirs cancels).
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -34,33 +29,8 @@ use tworeach::geometry::Side;
 const HIP_SIDEWAYS: f64 = 0.36;
 const HIP_BACK: f64 = 0.19;
 const HIP_DOWN: f64 = 0.30;
-/// Height of the seventh cervical vertebra over standing height (from memory of ANSUR II, NATICK/TR-15/007).
-const CERVICAL_RATIO: f64 = 0.863;
-const FLEXION_FILE: &str = "flexion_thorax_frame.csv";
-/// Forearm over upper arm, and trunk (shoulder to hip) over upper arm: 0.146, 0.288 and 0.186 of standing height (Drillis and Contini,
-/// through Winter).
-const FOREARM_RATIO: f64 = 0.146 / 0.186;
-const TRUNK_RATIO: f64 = 0.288 / 0.186;
-/// Distance between the hip joints over that of the shoulders (Drillis and Contini, through Winter: 0.191 and 0.259).
-const HIP_RATIO: f64 = 0.191 / 0.259;
-
-/// The two movements that come nearest to the screen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Movement {
-    /// A squat with both hands on a bar overhead.
-    OverheadBar,
-    /// One arm raised sideways to overhead, standing, without a bar.
-    OneArm,
-}
-
-impl Movement {
-    const fn file(self) -> &'static str {
-        match self {
-            Self::OverheadBar => "uiprmd_overhead_bar_squat_m01.csv",
-            Self::OneArm => "uiprmd_abduction_m07.csv",
-        }
-    }
-}
+/// The trials of a squat with both hands on a bar overhead.
+pub const OVERHEAD_BAR: &str = "uiprmd_overhead_bar_squat_m01.csv";
 
 /// The markers' landmarks at one instant. Pairs are left, right.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,9 +53,6 @@ pub struct Axes {
     pub y: Vector3<f64>,
     pub z: Vector3<f64>,
 }
-
-/// The person of the flexion trials, after the ten of the others.
-pub const FLEXION_PERSON: u32 = 11;
 
 /// Left first.
 pub const fn place(side: Side) -> usize {
@@ -131,10 +98,6 @@ impl Pose {
     pub fn elevation_deg(&self, side: Side) -> f64 {
         self.elevation_from_vertical_deg(side) - self.lean_deg()
     }
-
-    pub fn mean_elevation_deg(&self) -> f64 {
-        Side::BOTH.map(|side| self.elevation_deg(side)).iter().sum::<f64>() / 2.0
-    }
 }
 
 /// One recorded trial.
@@ -146,75 +109,14 @@ pub struct Trial {
     pub poses: Vec<Pose>,
 }
 
-impl Trial {
-    /// The side of the arm that is raised highest.
-    pub fn raised_side(&self) -> Side {
-        let highest = |side: Side| {
-            self.poses
-                .iter()
-                .map(|pose| pose.wrist[place(side)].y - pose.shoulder[place(side)].y)
-                .fold(f64::MIN, f64::max)
-        };
-        if highest(Side::Right) >= highest(Side::Left) { Side::Right } else { Side::Left }
-    }
-}
-
 /// The folder with the marker tables, under the one that `TWOREACH_REFERENCE` names.
 pub fn folder() -> Option<PathBuf> {
     std::env::var_os("TWOREACH_REFERENCE").map(|folder| PathBuf::from(folder).join("data/mocap"))
 }
 
-/// Reads the trials of forward flexion, in the thorax frame with its Y axis taken for the plumb line.
-pub fn read_flexion(folder: &Path) -> Vec<Trial> {
-    let path = folder.join(FLEXION_FILE);
-    let text = fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-    let mut lines = text.lines();
-    let header: Vec<&str> = lines.next().expect("a table has a header").split(',').collect();
-    let column: BTreeMap<&str, usize> = header.iter().enumerate().map(|(index, name)| (*name, index)).collect();
-    let mut trials: Vec<Trial> = Vec::new();
-    let mut last = String::new();
-    for line in lines {
-        let cells: Vec<&str> = line.split(',').collect();
-        let number = |name: &str| cells[column[name]].parse::<f64>().expect("a number");
-        let marker = |name: &str| Vector3::from(["x", "y", "z"].map(|axis| number(&format!("{name}_{axis}_mm"))));
-        if cells[column["trial"]] != last {
-            last = cells[column["trial"]].to_owned();
-            let repetition = u32::try_from(trials.len() + 1).expect("a few trials");
-            trials.push(Trial { person: FLEXION_PERSON, repetition, poses: Vec::new() });
-        }
-        let index = cells[column["frame"]].parse().expect("a whole number");
-        let trial = trials.last_mut().expect("the first line began a trial");
-        let pose = flexion_pose(index, &marker);
-        // The hips stay where the first frame, arm hanging, puts them.
-        let hip = trial.poses.first().map_or(pose.hip, |first| first.hip);
-        trial.poses.push(Pose { hip, ..pose });
-    }
-    trials
-}
-
-fn flexion_pose(index: usize, marker: &impl Fn(&str) -> Vector3<f64>) -> Pose {
-    let middle_z = marker("centijc7").z;
-    let mirrored = |right: Vector3<f64>| [Vector3::new(right.x, right.y, 2.0 * middle_z - right.z), right];
-    let (shoulder, elbow) = (marker("gu"), marker("centelbow"));
-    let upper_arm = elbow - shoulder;
-    let hip_half = (shoulder.z - middle_z) * HIP_RATIO;
-    let hip = Vector3::new(shoulder.x, shoulder.y - TRUNK_RATIO * upper_arm.norm(), middle_z + hip_half);
-    let wrist = mirrored(elbow + upper_arm * FOREARM_RATIO);
-    Pose {
-        index,
-        shoulder: mirrored(shoulder),
-        elbow: mirrored(marker("EpL")),
-        wrist,
-        knuckle: wrist,
-        hip: mirrored(hip),
-        pelvis_right: Vector3::z(),
-        cervical: marker("centijc7"),
-    }
-}
-
-/// Reads all trials of a movement.
-pub fn read_trials(folder: &Path, movement: Movement) -> Vec<Trial> {
-    let path = folder.join(movement.file());
+/// Reads all trials of a movement from its file.
+pub fn read_trials(folder: &Path, file: &str) -> Vec<Trial> {
+    let path = folder.join(file);
     let text = fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     let mut lines = text.lines();
     let header: Vec<&str> = lines.next().expect("a table has a header").split(',').collect();
@@ -262,9 +164,4 @@ fn pose(index: usize, marker: &impl Fn(&str) -> Option<Vector3<f64>>) -> Option<
         pelvis_right: right,
         cervical: marker("C7")?,
     })
-}
-
-/// Standing height of a person, mm, from the highest that the seventh cervical vertebra was in any of the trials.
-pub fn stature_mm(trials: &[&Trial]) -> f64 {
-    trials.iter().flat_map(|trial| &trial.poses).map(|pose| pose.cervical.y).fold(0.0, f64::max) / CERVICAL_RATIO
 }

@@ -49,13 +49,13 @@ impl Subject {
 
     /// The poses of a trial that are tried.
     pub fn candidates(self, trial: &Trial) -> Vec<Pose> {
-        let side = trial.raised_side();
+        let side = raised_side(trial);
         let height = |pose: &Pose| match self {
             Self::OneArm | Self::Flexion => {
                 let arm = pose.wrist[place(side)] - pose.shoulder[place(side)];
                 arm.angle(&-nalgebra::Vector3::y()).to_degrees()
             }
-            _ => pose.mean_elevation_deg(),
+            _ => Side::BOTH.map(|side| pose.elevation_deg(side)).iter().sum::<f64>() / 2.0,
         };
         let uprightness = |pose: &Pose| -pose.lean_deg().abs();
         let best = |of: &dyn Fn(&Pose) -> f64| trial.poses.iter().max_by(|a, b| of(a).total_cmp(&of(b)));
@@ -260,4 +260,13 @@ impl Score {
             self.elevation.missing
         );
     }
+}
+
+/// The side of the arm that is raised highest.
+pub fn raised_side(trial: &Trial) -> Side {
+    let highest = |side: Side| {
+        let heights = trial.poses.iter().map(|pose| pose.wrist[place(side)].y - pose.shoulder[place(side)].y);
+        heights.fold(f64::MIN, f64::max)
+    };
+    if highest(Side::Right) >= highest(Side::Left) { Side::Right } else { Side::Left }
 }

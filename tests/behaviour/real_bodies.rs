@@ -2,14 +2,7 @@
 //! `data/mocap`.
 
 #[path = "../../benches/real_bodies/people.rs"]
-#[allow(dead_code, reason = "the bench uses more of it")]
 mod people;
-#[path = "../../benches/real_bodies/score.rs"]
-#[allow(dead_code, reason = "the bench uses more of it")]
-mod score;
-#[path = "../../benches/real_bodies/visit.rs"]
-#[allow(dead_code, reason = "the bench uses more of it")]
-mod visit;
 
 use std::fs;
 
@@ -17,7 +10,7 @@ use nalgebra::Vector3;
 use serde_json::Value;
 use tworeach::geometry::{BodyPoint, Side, elevation};
 
-use people::{Movement, Trial, middle, place, read_trials};
+use people::{OVERHEAD_BAR, Trial, middle, place, read_trials};
 
 /// The trials with the bar, one of each of ten people.
 fn bar_trials() -> Vec<Trial> {
@@ -25,7 +18,7 @@ fn bar_trials() -> Vec<Trial> {
         println!("skipped: TWOREACH_REFERENCE is not set");
         return Vec::new();
     };
-    let trials = read_trials(&folder, Movement::OverheadBar);
+    let trials = read_trials(&folder, OVERHEAD_BAR);
     assert_eq!(trials.len(), 10);
     trials
 }
