@@ -28,7 +28,7 @@ impl RaiseLimits {
 /// A hold lasts at least so long, s (common practice).
 pub const SHORTEST_HOLD_S: f64 = 0.3;
 /// Gaps up to this are bridged by a straight line, s: arms that turn by 150 deg a second go up by 90 deg and down again in 1.2 s, so that
-/// no raise is lost in one. Longer ones part the curve.
+/// no whole raise is lost in one. Longer ones part the curve.
 const BRIDGED_S: f64 = 1.0;
 /// A longer gap than this parts a hold, s: a mark that is hidden in passing. The line over it says nothing of whether the arm was still.
 const HELD_UNSEEN_S: f64 = 0.5;

@@ -22,7 +22,7 @@ pub(super) enum LeftOut {
 }
 
 /// One spot, looked for in other reaches.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Group {
     /// Reaches in which it was looked for and is to be expected.
     tried: usize,
@@ -85,13 +85,6 @@ pub(super) fn left_out(
             }
         }
     }
-    let of_main_alone = groups.clone();
-    let is_unseen = |main: usize, wanted: Landmark| {
-        let of_main = of_main_alone.iter().filter(|((from, landmark, _), _)| (*from, *landmark) == (main, wanted));
-        let seen: Vec<bool> = of_main.map(|(_, group)| group.is_seen()).collect();
-        // as long as nobody looked, it may be seen
-        !seen.is_empty() && !seen.contains(&true)
-    };
     let mut of_all = groups.clone();
     second.iter().for_each(|(sought, _)| of_all.entry(sought.spot).or_default().add(sought.is_found));
     let mut left_out = BTreeMap::new();
@@ -103,8 +96,9 @@ pub(super) fn left_out(
         if replaces {
             replaced.insert((main, landmark));
         }
-        if replaces || is_unseen(main, landmark) {
-            groups.entry(sought.spot).or_default().add(sought.is_found);
+        if replaces || is_unseen(&groups, main, landmark) {
+            // all that was looked for from a second reach is let in together
+            groups.insert(sought.spot, of_all[&sought.spot]);
             first.push(sought);
         } else {
             left_out.insert((sought.number, landmark), LeftOut::IsReplaced);
@@ -119,4 +113,11 @@ pub(super) fn left_out(
         }
     }
     left_out
+}
+
+/// Whether most of the reaches do not show the landmark as a reach has it. As long as nobody looked, they may.
+fn is_unseen(groups: &BTreeMap<SpotKey, Group>, reach: usize, wanted: Landmark) -> bool {
+    let of_reach = groups.iter().filter(|((from, landmark, _), _)| (*from, *landmark) == (reach, wanted));
+    let mut seen = of_reach.map(|(_, group)| group.is_seen()).peekable();
+    seen.peek().is_some() && seen.all(|is_seen| !is_seen)
 }

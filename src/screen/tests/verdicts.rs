@@ -239,11 +239,9 @@ fn another_person_is_noticed_by_proportions_and_a_nearer_camera_is_not() {
     assert_eq!(spoilt(1.0, 70.0), CheckStatus::Fail);
 }
 
-#[test]
-fn a_mark_far_from_the_others_is_named_with_its_distance() {
-    let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
-    let (landmark, distance_px) = (Landmark::Elbow(Side::Right), 14.2);
-    visit.fit.residuals.push(MarkResidual {
+/// A mark of the second reach that is taken for bad, known to 2 px.
+fn doubted(landmark: Landmark, distance_px: f64) -> MarkResidual {
+    MarkResidual {
         reach: 1,
         frame: 0,
         mark: 4,
@@ -254,7 +252,13 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
         is_placed: true,
         is_contradicted: false,
         origin: None,
-    });
+    }
+}
+
+#[test]
+fn a_mark_far_from_the_others_is_named_with_its_distance() {
+    let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
+    visit.fit.residuals.push(doubted(Landmark::Elbow(Side::Right), 14.2));
     let result = result(&visit);
     let found = check(&result.reaches[1].checks, "marks_agree");
     assert_eq!(found.status, CheckStatus::Fail);
@@ -266,21 +270,9 @@ fn a_mark_far_from_the_others_is_named_with_its_distance() {
 #[test]
 fn a_mark_that_may_be_bad_in_place_of_another_is_named_as_that() {
     let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
-    let of = |landmark: Landmark, distance_px: f64| MarkResidual {
-        reach: 1,
-        frame: 0,
-        mark: 4,
-        landmark,
-        distance_px,
-        u_px: 2.0,
-        is_disagreeing: true,
-        is_placed: true,
-        is_contradicted: false,
-        origin: None,
-    };
     let (hip, shoulder) = (Landmark::Hip(Side::Right), Landmark::Shoulder(Side::Right));
     // with the hip out, which is the likeliest, the shoulder lies where the others put it
-    visit.fit.residuals.extend([of(hip, 29.4), of(shoulder, 1.2), of(hip, 27.0)]);
+    visit.fit.residuals.extend([doubted(hip, 29.4), doubted(shoulder, 1.2), doubted(hip, 27.0)]);
     let found = result(&visit);
     let text = &check(&found.reaches[1].checks, "marks_agree").text;
     let said = "The right hip is 29 px from where the other marks put it; or else the right shoulder is the wrong one. It is weighed";
@@ -290,19 +282,9 @@ fn a_mark_that_may_be_bad_in_place_of_another_is_named_as_that() {
 #[test]
 fn a_mark_that_lies_where_the_others_put_it_is_doubted_without_a_distance() {
     let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
-    let of = |landmark: Landmark, distance_px: f64| MarkResidual {
-        reach: 1,
-        frame: 0,
-        mark: 4,
-        landmark,
-        distance_px,
-        u_px: 2.0,
-        is_disagreeing: true,
-        is_placed: true,
-        is_contradicted: false,
-        origin: None,
-    };
-    visit.fit.residuals.extend([of(Landmark::Elbow(Side::Right), 0.3), of(Landmark::Wrist(Side::Right), 1.4)]);
+    let doubted = [(Landmark::Elbow(Side::Right), 0.3), (Landmark::Wrist(Side::Right), 1.4)]
+        .map(|(landmark, px)| doubted(landmark, px));
+    visit.fit.residuals.extend(doubted);
     let found = result(&visit);
     let found = check(&found.reaches[1].checks, "marks_agree");
     assert_eq!(found.status, CheckStatus::Warn);
