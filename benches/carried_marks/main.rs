@@ -36,7 +36,7 @@ use tworeach::pose::{
     VisitObservations, fit_visit,
 };
 use tworeach::screen::case::MARGIN_DEG_DEFAULT;
-use tworeach::track::{ArmTurn, carry_marks};
+use tworeach::track::{ArmTurn, Carried, Forearm, carry_marks, wrist_beside_forearm};
 use tworeach::uncertainty::Measured;
 
 use column::Column;
@@ -199,12 +199,18 @@ fn carry(shots: &[Shot], hand: &HandMarks, tables: &mut Tables) -> Vec<Vec<Mark>
     // from, to: before internal to the others, then the arms of before external to after external
     for (from, to) in [(0, 1), (0, 2), (0, 3), (1, 3)] {
         let arms = if shots[from].rotation == shots[to].rotation { ArmTurn::Same } else { ArmTurn::Other };
-        let given: Vec<(Landmark, ImagePoint)> = carried[from].iter().map(|mark| (mark.landmark, mark.point)).collect();
+        let given: Vec<(Landmark, ImagePoint)> =
+            carried[from].iter().take(hand[from].len()).map(|mark| (mark.landmark, mark.point)).collect();
         let started = std::time::Instant::now();
         let found = carry_marks(&shots[from].image, &shots[to].image, arms, &given);
         tables.carry_s += started.elapsed().as_secs_f64();
         tables.carries += 1.0;
         for (place, (landmark, result)) in found.marks.iter().enumerate() {
+            let tied = match landmark {
+                Landmark::Wrist(Side::Right) if arms == ArmTurn::Other => tied(shots, [from, to], [&given, &hand[to]]),
+                _ => None,
+            };
+            let result = &tied.map_or(*result, Ok);
             let kind = if arms == ArmTurn::Same { "same rotation" } else { "other rotation" };
             let landing = tables.landings.entry((kind, *landmark)).or_default();
             landing.tried += 1;
@@ -226,21 +232,36 @@ fn carry(shots: &[Shot], hand: &HandMarks, tables: &mut Tables) -> Vec<Vec<Mark>
                 carried[from][place].shared = Some(shared);
                 carried[from][place].covariance_px2 = Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2);
             }
-            if let Some(mark) = carried[to].iter_mut().find(|mark| mark.landmark == *landmark)
+            let brought = Mark {
+                landmark: *landmark,
+                point: spot.point,
+                covariance_px2: spot.covariance_px2,
+                shared: Some(shared),
+                drift_px2: None,
+                is_placed: false,
+            };
+            if tied.is_some() {
+                // the outlines tie the mark by hand across the arm alone
+                carried[to].push(brought);
+            } else if let Some(mark) = carried[to].iter_mut().find(|mark| mark.landmark == *landmark)
                 && mark.shared.is_none()
             {
-                *mark = Mark {
-                    landmark: *landmark,
-                    point: spot.point,
-                    covariance_px2: spot.covariance_px2,
-                    shared: Some(shared),
-                    drift_px2: None,
-                    is_placed: false,
-                };
+                *mark = brought;
             }
         }
     }
     carried
+}
+
+/// The near wrist beside its forearm, where the outlines show it.
+fn tied(shots: &[Shot], reaches: [usize; 2], marks: [&[(Landmark, ImagePoint)]; 2]) -> Option<Carried> {
+    let forearm = |marks: &[(Landmark, ImagePoint)]| {
+        let at = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
+        let side = Side::Right;
+        Some(Forearm { wrist: at(Landmark::Wrist(side))?, elbow: at(Landmark::Elbow(side))? })
+    };
+    let forearms = [forearm(marks[0])?, forearm(marks[1])?];
+    wrist_beside_forearm(reaches.map(|reach| &shots[reach].image), forearms)
 }
 
 const fn arm(landmark: Landmark) -> bool {

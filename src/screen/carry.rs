@@ -3,16 +3,17 @@
 //! One reach is the source: the one with the most marks placed by hand, and of several the first, before the stretch before after it and
 //! internal before external, whatever order a case has them in. Its trunk, its bar and its room go to every other reach
 //! of the same view; the marks of an arm go only where the arm is turned alike, and for a reach that is turned the other way they
-//! come from the first one turned like it. What a person placed stays as it is and counts beside what was carried.
+//! come from the first one turned like it. The near wrist of that one, placed by hand, is tied to the source's across the arm, by the
+//! outlines of the forearms. What a person placed stays as it is and counts beside what was carried.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use image::GrayImage;
 
-use crate::geometry::{ImagePoint, Landmark};
+use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::{Rotation, View};
-use crate::track::{ArmTurn, Carried, NotCarried, carry_marks};
+use crate::track::{ArmTurn, Carried, Forearm, NotCarried, carry_marks, wrist_beside_forearm};
 use crate::video::Media;
 
 use super::case::{CaseFile, ReachEntry};
@@ -99,16 +100,24 @@ pub struct CarryLink {
     pub given: Vec<(Landmark, ImagePoint)>,
     /// Those placed by hand, which are carried.
     pub by_hand: BTreeSet<Landmark>,
+    /// Wrist and elbow of the near arm where they are placed by hand in the other reach, too, and it is turned the other way, px.
+    pub there: Vec<(Landmark, ImagePoint)>,
 }
 
 /// Whence marks can be carried to end range of a reach: for its trunk, bar and room, and after that for its arms. `place` counts
 /// the frames at end range from 0 and picks the frame of the other reach. Empty for the reach that the others get theirs from.
 #[must_use]
 pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Vec<CarryLink> {
-    sources(reaches, to).into_iter().filter_map(|from| link(reaches, from, to, place)).collect()
+    let sources = sources(reaches, to).into_iter();
+    let mut links: Vec<CarryLink> = sources.filter_map(|from| link(reaches, from, to, place)).collect();
+    // what comes from an arm that is turned alike is better than what an outline says
+    if let [main, _] = links.as_mut_slice() {
+        main.by_hand.retain(|landmark| !is_of_arm(*landmark));
+    }
+    links
 }
 
-/// Whence the trunk is looked for once more, for marks of the main reach that are on no body: the first reach that is turned the other
+/// Whence trunk and wrist are looked for once more, for marks of the main reach that are on no body: the first reach that is turned the other
 /// way than that one, where it is no source already.
 pub(crate) fn second_link(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Option<CarryLink> {
     let main = main_source(reaches, to)?;
@@ -128,10 +137,23 @@ fn link(reaches: &[(&ReachEntry, &MarksFile)], from: usize, to: usize, place: us
     given.extend(&by_hand);
     let arms = if entry.rotation == reaches[to].0.rotation { ArmTurn::Same } else { ArmTurn::Other };
     let (given, by_hand) = (given.into_iter().collect(), by_hand.into_keys().collect());
-    Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand })
+    let there = if arms == ArmTurn::Other { near_forearm(reaches[to], place) } else { Vec::new() };
+    Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand, there })
 }
 
-/// Carries marks (px of `from`) to the picture `to`.
+/// Wrist and elbow of the arm towards the camera, where both are placed by hand at end range.
+fn near_forearm((entry, marks): (&ReachEntry, &MarksFile), place: usize) -> Vec<(Landmark, ImagePoint)> {
+    let Some((side, time_s)) = entry.near_side.zip(end_range_times_s(marks).get(place).copied()) else {
+        return Vec::new();
+    };
+    let placed = marks.by_hand(time_s);
+    let found =
+        [Landmark::Wrist(side), Landmark::Elbow(side)].map(|landmark| Some((landmark, *placed.get(&landmark)?)));
+    found.into_iter().collect::<Option<_>>().unwrap_or_default()
+}
+
+/// Carries marks (px of `from`) to the picture `to`; the wrist that is marked `there`, too, is put beside the outline of its forearm
+/// where the arm itself is turned the other way.
 ///
 /// # Panics
 /// If the pictures differ in size.
@@ -141,13 +163,29 @@ pub fn carry_pictures(
     to: &GrayImage,
     arms: ArmTurn,
     given: &[(Landmark, ImagePoint)],
+    there: &[(Landmark, ImagePoint)],
 ) -> Vec<(Landmark, Result<MarkedPoint, NotCarried>)> {
-    let marks = carry_marks(from, to, arms, given).marks.into_iter();
+    let marks = carry_marks(from, to, arms, given).marks.into_iter().map(|(landmark, result)| {
+        let beside = match (&result, landmark) {
+            (Err(NotCarried::OtherSide), Landmark::Wrist(side)) => {
+                let forearms = forearm(given, side).zip(forearm(there, side));
+                forearms.and_then(|(first, second)| wrist_beside_forearm([from, to], [first, second]))
+            }
+            _ => None,
+        };
+        (landmark, beside.map_or(result, Ok))
+    });
     let marked = |carried: Carried| {
         let c = carried.covariance_px2;
         MarkedPoint { point: carried.point, spread: PointSpread::Covariance([c.m11, c.m12, c.m22]) }
     };
     marks.map(|(landmark, result)| (landmark, result.map(marked))).collect()
+}
+
+/// Wrist and elbow of an arm among marks.
+fn forearm(marks: &[(Landmark, ImagePoint)], side: Side) -> Option<Forearm> {
+    let at = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
+    Some(Forearm { wrist: at(Landmark::Wrist(side))?, elbow: at(Landmark::Elbow(side))? })
 }
 
 /// The marks placed by hand, of a file.
@@ -238,7 +276,7 @@ fn carry_frame(
     let is_wanted = |landmark: &Landmark| link.by_hand.contains(landmark) && !carried_already.contains_key(landmark);
     let source_picture = pictures.at(&case.reaches[from_reach].file, link.from_time_s)?;
     let picture = pictures.at(&case.reaches[to_reach].file, time_s)?;
-    let carried = carry_pictures(&source_picture, &picture, link.arms, &link.given);
+    let carried = carry_pictures(&source_picture, &picture, link.arms, &link.given, &link.there);
     let mut points = BTreeMap::new();
     let mut attempts = Vec::new();
     for (landmark, result) in carried.into_iter().filter(|(landmark, _)| is_wanted(landmark)) {

@@ -60,6 +60,10 @@ pub enum Question {
         given: BTreeMap<String, [f64; 2]>,
         /// The names of those that are looked for.
         wanted: Vec<String>,
+        /// Wrist and elbow of an arm that is turned the other way, as marked on the frame that is looked at, px: its wrist is looked for
+        /// beside its forearm.
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        there: BTreeMap<String, [f64; 2]>,
     },
     /// Where the bar is.
     Bar {
@@ -145,7 +149,7 @@ pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
             // the bar is found by itself where it is not seen end on
             open.retain(|landmark, _| !states_spread(marks, time_s, *landmark) && !is_found_bar(*landmark, entry.view));
             let mut look = |link: CarryLink, is_wanted: fn(Landmark) -> bool| {
-                let CarryLink { from_reach, from_time_s, arms, given, by_hand } = link;
+                let CarryLink { from_reach, from_time_s, arms, given, by_hand, there } = link;
                 let from = reaches[from_reach].1;
                 let is_wanted = |landmark: &Landmark| {
                     is_wanted(*landmark)
@@ -157,17 +161,19 @@ pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
                 if wanted.is_empty() {
                     return;
                 }
+                let has_wrist = wanted.iter().any(|landmark| matches!(landmark, Landmark::Wrist(_)));
                 let question = Question::Spots {
                     from_time_s,
                     time_s,
                     is_turned_alike: arms == ArmTurn::Same,
-                    given: given.iter().map(|(landmark, at)| (landmark.name().to_owned(), [at.x, at.y])).collect(),
+                    given: by_name(&given),
                     wanted: wanted.iter().map(|landmark| landmark.name().to_owned()).collect(),
+                    there: if has_wrist { by_name(&there) } else { BTreeMap::new() },
                 };
                 looks.push(Look { reach, from_reach: Some(from_reach), question });
             };
             carry_links(reaches, reach, place).into_iter().for_each(|link| look(link, |_| true));
-            second_link(reaches, reach, place).into_iter().for_each(|link| look(link, is_of_trunk));
+            second_link(reaches, reach, place).into_iter().for_each(|link| look(link, is_seen_turned));
         }
         for (time_s, ends) in rough_bars(marks, entry.view).iter().map(super::found_bar::RoughBar::place) {
             let question = Question::Bar { time_s, ends: ends.map(|end| [end.x, end.y]) };
@@ -222,25 +228,27 @@ impl Question {
     pub fn answer(&self, picture: Option<&GrayImage>, from: Option<&GrayImage>) -> Answer {
         let Some(picture) = picture else { return Answer::NoPicture };
         match self {
-            Self::Spots { is_turned_alike, given, wanted, .. } => {
+            Self::Spots { is_turned_alike, given, wanted, there, .. } => {
                 let Some(from) = from.filter(|from| from.dimensions() == picture.dimensions()) else {
                     return Answer::NoPicture;
                 };
                 let arms = if *is_turned_alike { ArmTurn::Same } else { ArmTurn::Other };
-                let given: Vec<(Landmark, ImagePoint)> = given
-                    .iter()
-                    .filter_map(|(name, [x, y])| Some((name.parse().ok()?, ImagePoint::new(*x, *y))))
-                    .collect();
-                let spots = carry_pictures(from, picture, arms, &given).into_iter().map(|(landmark, result)| {
-                    let spot = match result {
-                        Ok(MarkedPoint { point, spread: PointSpread::Covariance(covariance_px2) }) => {
-                            Spot::Found(SeenPoint { point: [point.x, point.y], covariance_px2 })
-                        }
-                        Ok(_) => Spot::Left("nothing tells how well it was found".to_owned()),
-                        Err(why) => Spot::Left(why.to_string()),
-                    };
-                    (landmark.name().to_owned(), spot)
+                let [given, there] = [given, there].map(|marks| {
+                    let mark =
+                        |(name, [x, y]): (&String, &[f64; 2])| Some((name.parse().ok()?, ImagePoint::new(*x, *y)));
+                    marks.iter().filter_map(mark).collect::<Vec<(Landmark, ImagePoint)>>()
                 });
+                let spots =
+                    carry_pictures(from, picture, arms, &given, &there).into_iter().map(|(landmark, result)| {
+                        let spot = match result {
+                            Ok(MarkedPoint { point, spread: PointSpread::Covariance(covariance_px2) }) => {
+                                Spot::Found(SeenPoint { point: [point.x, point.y], covariance_px2 })
+                            }
+                            Ok(_) => Spot::Left("nothing tells how well it was found".to_owned()),
+                            Err(why) => Spot::Left(why.to_string()),
+                        };
+                        (landmark.name().to_owned(), spot)
+                    });
                 Answer::Spots(spots.filter(|(name, _)| wanted.contains(name)).collect())
             }
             Self::OneMoment { .. } => Answer::OneMoment(from.is_some_and(|from| is_one_moment(from, picture))),
@@ -450,9 +458,13 @@ fn states_spread(marks: &MarksFile, time_s: f64, landmark: Landmark) -> bool {
     by_hand.filter_map(|frame| frame.points.get(&landmark)).any(|point| point.spread != PointSpread::Usual)
 }
 
-/// Whether it is on the trunk, which shows the same in both rotations.
-const fn is_of_trunk(landmark: Landmark) -> bool {
-    matches!(landmark, Landmark::Shoulder(_) | Landmark::Hip(_))
+/// Whether it can be told where it is when the arms are turned the other way: on the trunk, or across its forearm.
+const fn is_seen_turned(landmark: Landmark) -> bool {
+    matches!(landmark, Landmark::Shoulder(_) | Landmark::Hip(_) | Landmark::Wrist(_))
+}
+
+fn by_name(marks: &[(Landmark, ImagePoint)]) -> BTreeMap<String, [f64; 2]> {
+    marks.iter().map(|(landmark, at)| (landmark.name().to_owned(), [at.x, at.y])).collect()
 }
 
 /// Whether it is an end of a bar that is not seen end on.

@@ -145,7 +145,7 @@ pub fn carry(from: &Path, to: &Path, out: &mut impl Write) -> io::Result<()> {
     };
     let given = request.given.iter().map(mark).collect::<io::Result<Vec<_>>>()?;
     let arms = if request.is_turned_alike { ArmTurn::Same } else { ArmTurn::Other };
-    let outcomes: BTreeMap<&str, CarryOutcome> = carry_pictures(&source, &target, arms, &given)
+    let outcomes: BTreeMap<&str, CarryOutcome> = carry_pictures(&source, &target, arms, &given, &[])
         .into_iter()
         .map(|(landmark, result)| {
             let outcome = match result {
