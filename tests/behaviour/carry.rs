@@ -100,6 +100,8 @@ fn marks_land_on_the_spots_they_came_from_and_narrow_the_difference() {
         }
     }
 
+    assert_tied_wrist(&json(&out.join("before-external-side.marks.json")), &truth, mean_px(&source, "right_wrist"));
+
     let measure = |case: &Path| {
         let output = tworeach(&["measure", case.to_str().unwrap(), "--json", "--marks-alone"]);
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
@@ -143,4 +145,29 @@ fn carried_case_is_never_overwritten_unasked_and_carries_anew() {
     assert!(tworeach(&["carry", carried_case.to_str().unwrap(), "--out", again.to_str().unwrap()]).status.success());
     let name = "after-external-side.marks.json";
     assert_eq!(json(&out.join(name)), json(&again.join(name)));
+}
+
+/// The wrist of the other rotation is tied across its forearm, which the stated spread says: 1.3 px across, of which three are allowed.
+/// `source_px` is where the first wrist is marked.
+fn assert_tied_wrist(external: &Value, truth: &Value, source_px: [f64; 2]) {
+    let tied = external["frames"].as_array().unwrap().iter().find_map(|frame| {
+        (frame["source"] == "carried").then(|| frame["points"]["right_wrist"].clone()).filter(Value::is_array)
+    });
+    let tied = tied.unwrap_or_else(|| panic!("no wrist is tied: {external}"));
+    let forearm = |reach: usize| {
+        let [wrist, elbow] = ["right_wrist", "right_elbow"].map(|landmark| true_px(truth, reach, landmark));
+        let (x, y) = (elbow[0] - wrist[0], elbow[1] - wrist[1]);
+        (wrist, [-y / x.hypot(y), x / x.hypot(y)])
+    };
+    let aside = |reach: usize, point: [f64; 2]| {
+        let (wrist, across) = forearm(reach);
+        (point[0] - wrist[0]) * across[0] + (point[1] - wrist[1]) * across[1]
+    };
+    let at = [0, 1].map(|axis| tied[axis].as_f64().unwrap());
+    let off_px = aside(1, at) - aside(0, source_px);
+    assert!(off_px.abs() < 4.0, "{off_px}");
+    let [xx, xy, yy] = [0, 1, 2].map(|place| tied[2][place].as_f64().unwrap());
+    let (_, [x, y]) = forearm(1);
+    let across_px = (xx * x * x + 2.0 * xy * x * y + yy * y * y).sqrt();
+    assert!(across_px < 2.0 && (xx + yy).sqrt() > 6.0, "across alone: {across_px}, {tied}");
 }
