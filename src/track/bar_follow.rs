@@ -5,7 +5,7 @@
 //! of that: else it is another straight thing. A bar that is not found is lost from that frame on. It is looked for again where it
 //! should have got to, where it was seen before, and over the whole height of the picture (`bar_column.rs`), and is found only with
 //! both its ends. So is one that is not seen on the marked frame, before thighs as grey as it: there its width is not known, and any
-//! that a bar can have will do.
+//! that a bar can have will do. What is known of its looks is given up where it is not found for some frames.
 //!
 //! It assumes that both ends are in the picture on the frame that was marked, that no other bar as long and as bright comes where the
 //! bar is expected, and that no other thing of a bar's width comes into the picture while it is lost.
@@ -98,6 +98,8 @@ pub(super) struct FollowedBar {
     start: [Vector2<f64>; 2],
     /// How it looked where it was marked; where it was not surely seen there, how it looks away from there, once that is settled.
     known: Option<Look>,
+    /// Whether that is settled away from where it was marked: clothes as grey as the bar there can make it look wider or narrower.
+    is_settled: bool,
     /// How it looked lately, away from where it was marked, as long as that is not settled.
     lately: Vec<Look>,
     /// How it looked when it was seen last; until then, as bars do.
@@ -182,6 +184,7 @@ impl FollowedBar {
             reference: picture.picture().clone(),
             start: last.ends,
             known,
+            is_settled: false,
             lately: Vec::new(),
             last,
             is_seen: known.is_some(),
@@ -227,16 +230,18 @@ impl FollowedBar {
         let is_near = near.is_some();
         let Some((look, ends)) = near.or_else(|| self.found_anywhere(picture, scale)) else {
             self.unseen = self.unseen.saturating_add(1);
+            self.give_up_known();
             let is_in = |at: &Vector2<f64>| picture.picture().contains(at.x, at.y);
             let is_out = !self.predicted().iter().all(is_in);
             return [if is_out { MarkState::OutOfPicture } else { MarkState::Lost }; 2];
         };
         self.is_seen = true;
-        if !look.is_strip && ends.iter().all(Option::is_some) {
-            self.settle(look);
-        }
         let frames = f64::from(self.unseen.saturating_add(1));
         let way_px = (look.middle() - self.last.middle()).dot(&look.across()).abs() / frames;
+        let is_sharp = 0.5 * OPEN_SHARE * way_px <= ALIKE_RATIO * look.half_width_px;
+        if is_sharp && !look.is_strip && ends.iter().all(Option::is_some) {
+            self.settle(look);
+        }
         let strip_px = if look.is_strip { 0.5 * self.known.unwrap_or(look).half_width_px } else { 0.0 };
         let more_px = (BLUR_SD_RATIO * way_px).hypot(strip_px).hypot(self.doubt_px(&look, &ends, is_near));
         self.steps = [0, 1].map(|end| (look.ends[end] - self.last.ends[end]) / frames);
@@ -293,8 +298,23 @@ impl FollowedBar {
         by_width.sort_by(|a, b| ratio(a).total_cmp(&ratio(b)));
         let middle = by_width[ALIKE_OF / 2];
         let is_alike = |other: &&Look| (ratio(other) / ratio(&middle) - 1.0).abs() <= ALIKE_RATIO;
-        self.known = (by_width.iter().filter(is_alike).count() >= ALIKE).then_some(middle);
+        if by_width.iter().filter(is_alike).count() >= ALIKE {
+            self.known = Some(middle);
+            self.is_settled = true;
+        }
         self.lately.remove(0);
+    }
+
+    /// Takes how it looks for not known, where it is not found for some frames: what was taken for its edges before may have been one
+    /// of them and a fold beside it, or a shade on it.
+    fn give_up_known(&mut self) {
+        if self.known.is_none() || self.unseen < FRAMES_MAX {
+            return;
+        }
+        self.known = None;
+        self.is_settled = false;
+        self.lately.clear();
+        self.last.half_width_px = WIDTH_OF_LENGTH.iter().sum::<f64>() / 2.0 * self.last.length_px();
     }
 
     /// Where it is looked for, the likeliest first.
@@ -362,7 +382,8 @@ impl FollowedBar {
     /// Half the width that a bar can have where it is expected, from and to, px.
     fn half_width_px(&self, expected: &Expected, scale: f64) -> [f64; 2] {
         let way_px = self.steps.iter().map(|step| step.dot(&self.last.across()).abs()).fold(0.0, f64::max);
-        let blurred_px = 0.5 * OPEN_SHARE * way_px;
+        let frames = i32::try_from(self.unseen).unwrap_or(i32::MAX);
+        let blurred_px = 0.5 * OPEN_SHARE * way_px * SLOWING.powi(frames);
         let Some(known) = self.known else {
             let [narrowest_px, widest_px] = WIDTH_OF_LENGTH.map(|ratio| ratio * expected.length_px);
             return [narrowest_px, widest_px.max(blurred_px)];
@@ -371,7 +392,8 @@ impl FollowedBar {
         let reading_px = WIDTH_PX * scale;
         let narrowest_px =
             if expected.is_strip { STRIP_RATIO * half_px } else { WIDTH_RANGE[0] * half_px - reading_px };
-        [narrowest_px, (WIDTH_RANGE[1] * half_px).max(blurred_px) + reading_px]
+        let widest_px = if self.is_settled { 0.0 } else { WIDTH_OF_LENGTH[1] * expected.length_px };
+        [narrowest_px, widest_px.max(WIDTH_RANGE[1] * half_px).max(blurred_px) + reading_px]
     }
 
     /// The bar near where it is expected, with its ends as far as they were seen; `None` where there is none that is surely it.

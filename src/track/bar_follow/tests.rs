@@ -186,3 +186,53 @@ fn how_a_bar_looks_before_the_ground_of_the_mark_settles_nothing() {
     let known = bar.known.unwrap();
     assert!((known.half_width_px / known.length_px() - narrow).abs() < 1e-12);
 }
+
+/// As a picture, with a fold of clothes as grey as the bar below its place on the marked frame, on most of its length.
+fn folded(frame: u32, has_bar: bool) -> GrayImage {
+    let mut picture = picture(frame, has_bar, nothing);
+    let [right, left] = ends(0);
+    for (x, y, value) in picture.enumerate_pixels_mut() {
+        let (x, y) = (f64::from(x), f64::from(y));
+        let below_px = y - left.y - (x - left.x) / (right.x - left.x) * (right.y - left.y);
+        if (200.0..=right.x).contains(&x) && (3.0..=9.0).contains(&below_px) {
+            *value = Luma([60]);
+        }
+    }
+    picture
+}
+
+#[test]
+fn bar_that_looked_wider_where_it_was_marked_is_found_once_it_rose() {
+    let pyramid = |frame: u32, has_bar: bool| Pyramid::owning(folded(frame, has_bar), 1);
+    let mut bar = FollowedBar::start(&pyramid(0, true), [marks(0)[0].1, marks(0)[1].1]).unwrap();
+    assert!(bar.known.unwrap().half_width_px > 5.0, "with the fold: {:?}", bar.known.map(|look| look.half_width_px));
+    // it is held there
+    for frame in 1..40 {
+        let states = bar.advance(&pyramid(frame.min(20), true));
+        for (state, end) in states.iter().zip(ends(frame.min(20))).filter(|_| frame >= 16) {
+            let MarkState::Followed { point, .. } = state else { panic!("{state:?} in frame {frame}") };
+            assert!(point.distance_px(end) <= END_PX, "{point:?} for {end:?} in frame {frame}");
+        }
+    }
+    let known = bar.known.unwrap();
+    assert!(bar.is_settled && (known.half_width_px - 3.5).abs() < 0.5, "{}", known.half_width_px);
+    // the fold that it left is not taken for it
+    for _ in 0..10 {
+        assert_eq!(bar.advance(&pyramid(20, false)), [MarkState::Lost; 2]);
+    }
+    assert!(bar.known.is_none(), "not seen for some frames");
+}
+
+#[test]
+fn bar_that_moves_fast_settles_nothing() {
+    let pyramid = |frame: u32, has_bar: bool| Pyramid::owning(picture(frame, has_bar, nothing), 1);
+    let mut bar = FollowedBar::start(&pyramid(0, false), [marks(0)[0].1, marks(0)[1].1]).unwrap();
+    for frame in 1..24 {
+        bar.advance(&pyramid(frame, true));
+    }
+    assert!(bar.is_seen() && bar.known.is_none(), "5 px a frame: {:?}", bar.known.map(|look| look.half_width_px));
+    for _ in 0..12 {
+        bar.advance(&pyramid(23, true));
+    }
+    assert!(bar.known.is_some(), "at rest");
+}
