@@ -8,6 +8,7 @@ use anyhow::{Context as _, bail};
 
 use super::outputs::OutputFolder;
 use super::progress::Progress;
+use crate::geometry::Landmark;
 use crate::screen::{CarriedVisit, carry_case};
 
 /// Carries marks from reach to reach by image matching, so that their error cancels in the difference.
@@ -79,7 +80,13 @@ fn print_attempts(out: &mut impl io::Write, visit: &CarriedVisit) -> io::Result<
     for attempt in &visit.attempts {
         let lists = pairs.entry((attempt.to_reach, attempt.from_reach)).or_default();
         match attempt.refusal {
-            None => lists.carried.push(attempt.landmark.name().to_owned()),
+            None => {
+                let [to, from] = [attempt.to_reach, attempt.from_reach].map(|reach| visit.case.reaches[reach].rotation);
+                // the outline of the forearm says nothing along it
+                let is_tied = to != from && matches!(attempt.landmark, Landmark::Wrist(_));
+                let how = if is_tied { " (across the forearm alone)" } else { "" };
+                lists.carried.push(format!("{}{how}", attempt.landmark.name()));
+            }
             Some(why) => lists.left.push(format!("{} ({why})", attempt.landmark.name())),
         }
     }

@@ -80,6 +80,7 @@ fn marks_land_on_the_spots_they_came_from_and_narrow_the_difference() {
     let said = String::from_utf8(done.stdout).unwrap();
     assert!(said.contains("before-external-side from before-internal-side"), "{said}");
     assert!(said.contains("right_elbow (another side of the arm is seen)"), "{said}");
+    assert!(said.contains("right_wrist (across the forearm alone)"), "{said}");
 
     let truth = json(&sample_case::folder().join("truth.json"));
     let source = json(&out.join("before-internal-side.marks.json"));
