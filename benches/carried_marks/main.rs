@@ -255,12 +255,7 @@ fn carry(shots: &[Shot], hand: &HandMarks, tables: &mut Tables) -> Vec<Vec<Mark>
 
 /// The near wrist beside its forearm, where the outlines show it.
 fn tied(shots: &[Shot], reaches: [usize; 2], marks: [&[(Landmark, ImagePoint)]; 2]) -> Option<Carried> {
-    let forearm = |marks: &[(Landmark, ImagePoint)]| {
-        let at = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
-        let side = Side::Right;
-        Some(Forearm { wrist: at(Landmark::Wrist(side))?, elbow: at(Landmark::Elbow(side))? })
-    };
-    let forearms = [forearm(marks[0])?, forearm(marks[1])?];
+    let forearms = [Forearm::among(marks[0], Side::Right)?, Forearm::among(marks[1], Side::Right)?];
     wrist_beside_forearm(reaches.map(|reach| &shots[reach].image), forearms)
 }
 

@@ -18,8 +18,8 @@ use crate::screen::{CarriedVisit, carry_case};
   tworeach measure carried/case.toml --out results
 
 Mark one reach whole. In each other reach mark at least one point at end range, which tells the frame; elbow and wrist \
-are best marked by hand in the first reach of each rotation, because another side of the arm is seen; there the near wrist is tied to that \
-of the other rotation by the outline of the forearm. Writes a case and marks \
+are best marked by hand in the first reach of each rotation, because another side of the arm is seen. There the near \
+wrist is tied to that of the other rotation, across the arm, by the outline of the forearm. Writes a case and marks \
 of its own; the clips stay where they are, and what was marked by hand stays as it is.
 
 Exit code 0 done, 1 failed, 2 wrong usage.")]

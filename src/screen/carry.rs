@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use image::GrayImage;
 
-use crate::geometry::{ImagePoint, Landmark, Side};
+use crate::geometry::{ImagePoint, Landmark};
 use crate::pose::{Rotation, View};
 use crate::track::{ArmTurn, Carried, Forearm, NotCarried, carry_marks, wrist_beside_forearm};
 use crate::video::Media;
@@ -117,8 +117,8 @@ pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usiz
     links
 }
 
-/// Whence trunk and wrist are looked for once more, for marks of the main reach that are on no body: the first reach that is turned the other
-/// way than that one, where it is no source already.
+/// Whence trunk and wrist are looked for once more, for marks of the main reach that are on no body: the first reach that is turned the
+/// other way than that one, where it is no source already.
 pub(crate) fn second_link(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Option<CarryLink> {
     let main = main_source(reaches, to)?;
     let is_second =
@@ -168,7 +168,7 @@ pub fn carry_pictures(
     let marks = carry_marks(from, to, arms, given).marks.into_iter().map(|(landmark, result)| {
         let beside = match (&result, landmark) {
             (Err(NotCarried::OtherSide), Landmark::Wrist(side)) => {
-                let forearms = forearm(given, side).zip(forearm(there, side));
+                let forearms = Forearm::among(given, side).zip(Forearm::among(there, side));
                 forearms.and_then(|(first, second)| wrist_beside_forearm([from, to], [first, second]))
             }
             _ => None,
@@ -180,12 +180,6 @@ pub fn carry_pictures(
         MarkedPoint { point: carried.point, spread: PointSpread::Covariance([c.m11, c.m12, c.m22]) }
     };
     marks.map(|(landmark, result)| (landmark, result.map(marked))).collect()
-}
-
-/// Wrist and elbow of an arm among marks.
-fn forearm(marks: &[(Landmark, ImagePoint)], side: Side) -> Option<Forearm> {
-    let at = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
-    Some(Forearm { wrist: at(Landmark::Wrist(side))?, elbow: at(Landmark::Elbow(side))? })
 }
 
 /// The marks placed by hand, of a file.

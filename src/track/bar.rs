@@ -8,13 +8,17 @@
 //! It assumes a bar of one width that is seen from the side, and two points within [`SEARCH_PX`] of its axis. It refuses where the
 //! edges do not surely make a bar. That another straight thing lies alike beside the bar is seen only if it has as good edges.
 
-use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
+use nalgebra::{Matrix2, SMatrix, Vector2};
 
 use crate::geometry::ImagePoint;
 
 use super::carry::SCALE_AT_PX;
 use super::plane::Plane;
 use super::pyramid::Pyramid;
+use super::strip::{
+    PITCH_PX, Strip, UNKNOWNS, center, edges_near, half_width, number, peak, read, row, strengths, support, weigh,
+    whole,
+};
 
 /// The axis is looked for within this of the rough one at each end, px at a long side of [`SCALE_AT_PX`].
 const SEARCH_PX: f64 = 8.0;
@@ -24,8 +28,6 @@ const LENGTH_MIN_PX: f64 = 120.0;
 const HALF_WIDTH_PX: [f64; 2] = [1.5, 11.0];
 /// Lines across the axis at the most.
 const LINES_MAX: f64 = 240.0;
-/// From one place on a line to the next, px.
-const PITCH_PX: f64 = 0.5;
 /// An edge changes the grey value by this for each px.
 const EDGE_MIN: f64 = 2.5;
 /// An edge counts no more than one that changes it by so much: one bright stripe is no bar.
@@ -36,8 +38,6 @@ const SUPPORT_MIN: f64 = 0.4;
 const RIVAL_MAX: f64 = 0.85;
 /// A wider pair that shares an edge with the strongest has this share of its edges at least.
 const NESTED_MIN: f64 = 0.6;
-/// Edges further from their line than this are other things, px.
-const EDGE_OFF_PX: f64 = 1.6;
 /// Steps of the fit, each with lines read anew across the axis that was found.
 const FIT_STEPS: usize = 5;
 /// Bend of the axis between its middle and its ends by the lens, px at the same size: what a phone's lens does (common practice).
@@ -47,10 +47,6 @@ const TAPER_SD_RATIO: f64 = 0.1;
 /// What light and shade move the axis by, px: common to all of its length. In drawn scenes whose bars are lighter on one side by up
 /// to their whole contrast with the ground it is off by so much at a blur of some px.
 const SHADE_SD_PX: f64 = 0.25;
-/// Tukey's constant for residuals, in spreads.
-const TUKEY: f64 = 4.685;
-/// Spread of normal noise over its median absolute value.
-const SPREAD_OF_MEDIAN: f64 = 1.4826;
 /// An end is looked for within this of the rough one, px at the same size.
 const END_SEARCH_PX: f64 = 12.0;
 /// At an end the grey value changes along the axis by this for each px.
@@ -114,9 +110,6 @@ pub(crate) enum NoBar {
     #[error("its edges do not lie on straight lines")]
     NotStraight,
 }
-
-/// Unknowns: offset, slope and bend of the axis, half width and taper. The place along the axis runs from -1 to 1.
-const UNKNOWNS: usize = 5;
 
 /// Looks for a bar between two rough points (px).
 ///
@@ -201,20 +194,11 @@ impl Frame {
 
     /// Laid along the straight part of an axis, with its ends where they were: so that distances across it are those of a total
     /// least squares fit.
-    fn moved(&self, model: &SVector<f64, UNKNOWNS>) -> Self {
+    fn moved(&self, model: &Strip) -> Self {
         let [from, to] = [-1.0, 1.0].map(|place| self.place(place, model[0] + model[1] * place));
         let along = (to - from).normalize();
         Self { middle: 0.5 * (from + to), along, half_px: self.half_px }
     }
-}
-
-/// The axis at a place, px across.
-fn center(model: &SVector<f64, UNKNOWNS>, place: f64) -> f64 {
-    model[0] + model[1] * place + model[2] * (place * place - 1.0 / 3.0)
-}
-
-fn half_width(model: &SVector<f64, UNKNOWNS>, place: f64) -> f64 {
-    model[3] + model[4] * place
 }
 
 /// How the grey value changes across an axis, on lines along it.
@@ -259,26 +243,11 @@ impl Lines {
     }
 
     /// The pair of straight lines with the most edges.
-    fn voted(&self, near: &BarNear, scale: f64) -> Result<SVector<f64, UNKNOWNS>, NoBar> {
+    fn voted(&self, near: &BarNear, scale: f64) -> Result<Strip, NoBar> {
         let search = whole(near.search_px * scale / PITCH_PX);
         let widths = near.half_width_px.map(|half| whole((half * scale).max(1.0) / PITCH_PX).max(2));
-        // only where the change is the strongest around, so that one edge is not two; and as good half a px beside its line
-        let strengths: Vec<Vec<f64>> = self
-            .slopes
-            .iter()
-            .map(|slopes| {
-                let mut strengths = vec![0.0_f64; slopes.len()];
-                for index in 1..slopes.len().saturating_sub(1) {
-                    let [before, here, after] = [index - 1, index, index + 1].map(|index| slopes[index].abs());
-                    if here >= EDGE_MIN && here >= before && here > after {
-                        for strength in &mut strengths[index - 1..=index + 1] {
-                            *strength = strength.max(here.min(EDGE_MAX));
-                        }
-                    }
-                }
-                strengths
-            })
-            .collect();
+        let strengths: Vec<Vec<f64>> =
+            self.slopes.iter().map(|slopes| strengths(slopes, [EDGE_MIN, EDGE_MAX])).collect();
         let middle = whole(self.reach_px / PITCH_PX);
         let last = self.places.len().saturating_sub(1).max(1);
         let mut votes: Vec<(f64, [usize; 3])> = Vec::new();
@@ -331,20 +300,14 @@ impl Lines {
         }
         let [from_px, to_px] = [from, to].map(|index| PITCH_PX * number(index) - self.reach_px);
         let (offset, slope) = (0.5 * (from_px + to_px), 0.5 * (to_px - from_px));
-        Ok(SVector::from([offset, slope, 0.0, PITCH_PX * number(half), 0.0]))
+        Ok(Strip::from([offset, slope, 0.0, PITCH_PX * number(half), 0.0]))
     }
 
     /// Lays axis and width through the edges near those of a model. `None` where they do not hold it.
-    fn fitted(&self, start: &SVector<f64, UNKNOWNS>, scale: f64) -> Option<Fit> {
-        // by line and side: place along, distance across, and the side's sign
-        let mut edges: Vec<(usize, f64, f64, f64)> = Vec::new();
-        for (line, (place, slopes)) in self.places.iter().zip(&self.slopes).enumerate() {
-            for sign in [-1.0, 1.0] {
-                let expected = center(start, *place) + sign * half_width(start, *place);
-                if let Some(edge_px) = self.edge_near(slopes, expected) {
-                    edges.push((line, *place, edge_px, sign));
-                }
-            }
+    fn fitted(&self, start: &Strip, scale: f64) -> Option<Fit> {
+        let edges = edges_near(start, &self.places, &self.slopes, self.reach_px, EDGE_MIN);
+        if edges.len() < 4 * UNKNOWNS {
+            return None;
         }
         let mut model = *start;
         let mut spread_px = f64::INFINITY;
@@ -353,11 +316,11 @@ impl Lines {
         let mut weights = vec![1.0; edges.len()];
         for step in 0..12 {
             normal.fill(0.0);
-            let mut right = SVector::<f64, UNKNOWNS>::zeros();
-            for ((_, place, edge_px, sign), weight) in edges.iter().zip(&weights) {
-                let row = SVector::from([1.0, *place, place * place - 1.0 / 3.0, *sign, sign * place]);
+            let mut right = Strip::zeros();
+            for (edge, weight) in edges.iter().zip(&weights) {
+                let row = row(edge.place, edge.sign);
                 normal += row * row.transpose() * *weight;
-                right += row * (*edge_px * *weight);
+                right += row * (edge.across_px * *weight);
             }
             for (index, sd) in priors.iter().enumerate().filter(|(_, sd)| sd.is_finite()) {
                 let spread_px = if spread_px.is_finite() { spread_px } else { 0.5 };
@@ -366,28 +329,12 @@ impl Lines {
             let next = normal.cholesky()?.solve(&right);
             let moved = (next - model).amax();
             model = next;
-            let residual = |(_, place, edge_px, sign): &(usize, f64, f64, f64)| {
-                edge_px - center(&model, *place) - sign * half_width(&model, *place)
-            };
-            let mut sizes: Vec<f64> = edges.iter().map(|edge| residual(edge).abs()).collect();
-            if sizes.len() < 4 * UNKNOWNS {
-                return None;
-            }
-            let middle = sizes.len() / 2;
-            let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
-            spread_px = (SPREAD_OF_MEDIAN * *median).max(0.05);
-            for (edge, weight) in edges.iter().zip(&mut weights) {
-                let ratio = residual(edge) / (TUKEY * spread_px);
-                *weight = if ratio.abs() < 1.0 { (1.0 - ratio * ratio).powi(2) } else { 0.0 };
-            }
+            spread_px = weigh(&edges, &mut weights, &model, 0.05)?;
             if step > 2 && moved < 1e-4 {
                 break;
             }
         }
-        let residuals: Vec<f64> = edges
-            .iter()
-            .map(|(_, place, edge_px, sign)| edge_px - center(&model, *place) - sign * half_width(&model, *place))
-            .collect();
+        let residuals: Vec<f64> = edges.iter().map(|edge| edge.off_px(&model)).collect();
         let kept: Vec<usize> = (0..edges.len()).filter(|index| weights[*index] > 0.0).collect();
         let freedom = number(kept.len()) - number(UNKNOWNS);
         if freedom < 1.0 {
@@ -399,9 +346,10 @@ impl Lines {
         let alike = |lag: usize| {
             let (mut product, mut count) = (0.0, 0.0);
             for pair in 0..kept.len() {
-                let (line, .., sign) = edges[kept[pair]];
-                let later =
-                    kept[pair..].iter().find(|other| edges[**other].0 == line + lag && edges[**other].3 * sign > 0.0);
+                let here = &edges[kept[pair]];
+                let is_later =
+                    |other: &&usize| edges[**other].line == here.line + lag && edges[**other].sign * here.sign > 0.0;
+                let later = kept[pair..].iter().find(is_later);
                 if let Some(other) = later {
                     product += residuals[kept[pair]] * residuals[*other];
                     count += 1.0;
@@ -418,34 +366,14 @@ impl Lines {
             inflation += 2.0 * likeness.min(1.0);
         }
         let covariance = normal.cholesky()?.inverse() * (variance * inflation);
-        let mut seen = vec![0_u8; self.places.len()];
-        for index in &kept {
-            seen[edges[*index].0] += 1;
-        }
-        let support = number(seen.iter().filter(|sides| **sides == 2).count()) / number(seen.len());
+        let support = support(&edges, &weights, self.places.len());
         Some(Fit { model, covariance, support })
-    }
-
-    /// The edge nearest to a distance across, px.
-    fn edge_near(&self, slopes: &[f64], expected_px: f64) -> Option<f64> {
-        let at = |px: f64| (px + self.reach_px) / PITCH_PX;
-        let (from, to) = (at(expected_px - EDGE_OFF_PX).ceil(), at(expected_px + EDGE_OFF_PX).floor());
-        if from < 1.0 || to + 2.0 > number(slopes.len()) {
-            return None;
-        }
-        let strongest = (whole(from)..=whole(to))
-            .filter(|index| {
-                let [before, here, after] = [index - 1, *index, index + 1].map(|index| slopes[index].abs());
-                here >= EDGE_MIN && here >= before && here > after
-            })
-            .max_by(|a, b| slopes[*a].abs().total_cmp(&slopes[*b].abs()))?;
-        Some(PITCH_PX * (number(strongest) + peak(slopes, strongest)) - self.reach_px)
     }
 }
 
 /// An axis and its width, laid through edges.
 struct Fit {
-    model: SVector<f64, UNKNOWNS>,
+    model: Strip,
     covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
     support: f64,
 }
@@ -455,7 +383,7 @@ impl Fit {
     fn point(&self, frame: &Frame, place: f64, beyond_px: f64, along_px2: f64) -> BarPoint {
         let place = place + beyond_px / frame.half_px;
         let at = frame.place(place, center(&self.model, place));
-        let row = SVector::from([1.0, place, place * place - 1.0 / 3.0, 0.0, 0.0]);
+        let row = row(place, 0.0);
         // shade errs on its own, whatever the noise of the edges does
         let across_px2 = (row.transpose() * self.covariance * row)[(0, 0)] + SHADE_SD_PX.powi(2);
         let (along, across) = (frame.along, frame.across());
@@ -517,28 +445,6 @@ impl Fit {
         let along_px2 = END_SD_PX.powi(2) + (OVERHANG_SD_RATIO * half).powi(2);
         Some(self.point(frame, way, way * (end_px - OVERHANG_RATIO * half), along_px2))
     }
-}
-
-/// Where between its neighbours the largest of three changes lies, by a parabola, in steps.
-fn peak(slopes: &[f64], index: usize) -> f64 {
-    let [before, here, after] = [index - 1, index, index + 1].map(|index| slopes[index].abs());
-    let bend = before - 2.0 * here + after;
-    if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 }
-}
-
-/// The value at a place of a picture, where it has one.
-#[expect(clippy::cast_possible_truncation, reason = "single precision holds a thousandth of a px at 8192")]
-pub(super) fn read(plane: &Plane, place: Vector2<f64>) -> Option<f64> {
-    plane.at_inside(place.x as f32, place.y as f32).map(f64::from)
-}
-
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count of places on a picture")]
-const fn whole(value: f64) -> usize {
-    value.max(0.0) as usize
-}
-
-const fn number(count: usize) -> f64 {
-    count as f64
 }
 
 #[cfg(test)]

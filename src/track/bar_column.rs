@@ -7,8 +7,8 @@
 
 use nalgebra::Vector2;
 
-use super::bar::read;
 use super::plane::Plane;
+use super::strip::read;
 
 /// Places on each line in a length of the bar.
 const PLACES_A_LENGTH: f64 = 64.0;

@@ -14,12 +14,13 @@ use nalgebra::Vector2;
 
 use crate::geometry::ImagePoint;
 
-use super::bar::{BarFound, BarNear, BarPoint, NoBar, find_bar, find_bar_near, read};
+use super::bar::{BarFound, BarNear, BarPoint, NoBar, find_bar, find_bar_near};
 use super::bar_column::{BarSought, bar_stretches};
 use super::carry::SCALE_AT_PX;
 use super::mark_state::MarkState;
 use super::plane::Plane;
 use super::pyramid::Pyramid;
+use super::strip::read;
 
 /// Places beside the expected one at which a bar is looked for, in steps of so many px: the search around one reaches to the next.
 const ASIDE_STEP_PX: f64 = 12.0;

@@ -12,14 +12,17 @@
 //! nearly as likely, none is taken.
 
 use image::GrayImage;
-use nalgebra::{SMatrix, SVector, Vector2};
+use nalgebra::{SMatrix, Vector2};
 
-use crate::geometry::ImagePoint;
+use crate::geometry::{ImagePoint, Landmark, Side};
 
 use super::affine::scale_of;
 use super::carry::{Carried, SCALE_AT_PX};
-use super::plane::Plane;
 use super::pyramid::Pyramid;
+use super::strip::{
+    PITCH_PX, SeenEdge, Strip, UNKNOWNS, center, edges_near, half_width, median, number, read, row, strengths, support,
+    weigh, whole,
+};
 
 /// Levels of the pyramids.
 const LEVELS: usize = 4;
@@ -41,12 +44,8 @@ const EDGE_SLANT_PX: f64 = 16.0;
 const HALF_WIDTH_PX: [f64; 2] = [4.0, 16.0];
 /// It grows towards the elbow by so much over the part that is read, px.
 const GROWTH_PX: [f64; 2] = [-1.5, 4.0];
-/// From one place across to the next, px.
-const PITCH_PX: f64 = 0.5;
 /// An edge changes the grey value by this for each px, and counts no more than one that changes it by the second.
 const EDGE_PX: [f64; 2] = [1.5, 6.0];
-/// Edges further from their line than this are other things, px.
-const EDGE_OFF_PX: f64 = 1.6;
 /// Straight edges and outlines that are looked at.
 const STRAIGHT_MAX: usize = 60;
 const OUTLINES_MAX: usize = 16;
@@ -88,6 +87,15 @@ pub struct Forearm {
     pub wrist: ImagePoint,
     /// Its elbow, which tells roughly how it runs.
     pub elbow: ImagePoint,
+}
+
+impl Forearm {
+    /// That of one arm among marks, where both are marked.
+    #[must_use]
+    pub fn among(marks: &[(Landmark, ImagePoint)], side: Side) -> Option<Self> {
+        let at = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
+        Some(Self { wrist: at(Landmark::Wrist(side))?, elbow: at(Landmark::Elbow(side))? })
+    }
 }
 
 /// Puts the wrist of the second picture beside the outline of its forearm, as that of the first lies beside its own: across the arm as
@@ -139,9 +147,6 @@ fn same_forearm(outlines: &[Vec<Outline>; 2]) -> Option<[Outline; 2]> {
     is_sure.then_some(best)
 }
 
-/// Unknowns of an outline: the middle, its slant, its bend, half the width and its growth; the place along runs from -1 near the wrist
-/// to 1.
-const UNKNOWNS: usize = 5;
 /// What a spread of one px leaves of each: more bend or growth is another thing than a forearm.
 const STIFFNESS: [f64; UNKNOWNS] = [0.0, 0.05, 8.0, 0.0, 0.5];
 
@@ -238,7 +243,10 @@ impl Lines {
                 .map(|index| {
                     let aside = PITCH_PX * (number(index) - 2.0) - reach;
                     // over some length along the arm, so that noise averages; NaN beside the picture
-                    let part = |part| value(plane, wrist + (along * (place + part) + across * aside) * unit);
+                    let part = |part| {
+                        let here = wrist + (along * (place + part) + across * aside) * unit;
+                        read(plane, here).unwrap_or(f64::NAN)
+                    };
                     (part(-1.2) + part(0.0) + part(1.2)) / 3.0
                 })
                 .collect();
@@ -269,26 +277,9 @@ impl Lines {
         whole((across + self.reach) / PITCH_PX + 0.5)
     }
 
-    /// Whether the change is the strongest around, and an edge.
-    fn is_edge(slopes: &[f64], index: usize) -> bool {
-        let around = |index: usize| slopes.get(index).copied().unwrap_or(0.0);
-        let here = around(index);
-        index > 0 && here >= EDGE_PX[0] && here >= around(index - 1) && here > around(index + 1)
-    }
-
     /// By line, how strong an edge is at each place.
     fn strengths(&self) -> Vec<Vec<f64>> {
-        let of_line = |slopes: &Vec<f64>| {
-            let mut strengths = vec![0.0_f64; slopes.len()];
-            for index in (0..slopes.len()).filter(|index| Self::is_edge(slopes, *index)) {
-                // as good half a px beside its line
-                for strength in &mut strengths[index - 1..(index + 2).min(slopes.len())] {
-                    *strength = strength.max(slopes[index].min(EDGE_PX[1]));
-                }
-            }
-            strengths
-        };
-        self.slopes.iter().map(of_line).collect()
+        self.slopes.iter().map(|slopes| strengths(slopes, EDGE_PX)).collect()
     }
 
     /// The mean over all lines of what a straight line across counts in each.
@@ -374,70 +365,36 @@ impl Lines {
     /// Lays an outline through the edges near a rough one.
     fn fitted(&self, edges: f64, rough: &Rough, strengths: &[Vec<f64>]) -> Option<Outline> {
         let mut model = rough.model();
-        let mut support = 0.0;
+        let mut seen_share = 0.0;
         for _ in 0..5 {
-            let seen = self.edges_near(&model);
+            let seen = edges_near(&model, &self.shares, &self.slopes, self.reach, EDGE_PX[0]);
             // every line may show two
             if number(seen.len()) < SUPPORT_MIN[0] * 2.0 * number(self.shares.len()) {
                 return None;
             }
             let weights;
             (model, weights) = laid_through(&seen, model, &rough.model())?;
-            let mut sides = vec![0_u8; self.shares.len()];
-            for (edge, _) in seen.iter().zip(&weights).filter(|(_, weight)| **weight > 0.0) {
-                sides[edge.line] += 1;
-            }
-            support = number(sides.iter().filter(|sides| **sides == 2).count()) / number(sides.len());
+            seen_share = support(&seen, &weights, self.shares.len());
         }
-        let [middle, half_width] = at(&model, self.wrist_share);
-        if support < SUPPORT_MIN[0] || half_width < 2.0 {
+        let [middle, half_width] = [center(&model, self.wrist_share), half_width(&model, self.wrist_share)];
+        if seen_share < SUPPORT_MIN[0] || half_width < 2.0 {
             return None;
         }
         let from_wall = (self.grey_inside(&model)? - self.wall).abs();
         let inner = self.inner(&model, strengths);
-        Some(Outline { middle, half_width, edges, inner, from_wall, support })
-    }
-
-    /// The edges near an outline.
-    fn edges_near(&self, model: &Model) -> Vec<SeenEdge> {
-        let mut seen = Vec::new();
-        for (line, (share, slopes)) in self.shares.iter().zip(&self.slopes).enumerate() {
-            for sign in [-1.0, 1.0] {
-                let row = SVector::from([1.0, *share, share * share - 1.0 / 3.0, sign, sign * share]);
-                let edge = self.edge_near(slopes, row.dot(model));
-                seen.extend(edge.map(|across| SeenEdge { line, row, across }));
-            }
-        }
-        seen
-    }
-
-    /// The strongest edge near a distance across.
-    fn edge_near(&self, slopes: &[f64], expected: f64) -> Option<f64> {
-        let at = |across: f64| (across + self.reach) / PITCH_PX;
-        let (from, to) = (at(expected - EDGE_OFF_PX).ceil(), at(expected + EDGE_OFF_PX).floor());
-        if from < 1.0 || to + 2.0 > number(slopes.len()) {
-            return None;
-        }
-        let strongest = (whole(from)..=whole(to))
-            .filter(|index| Self::is_edge(slopes, *index))
-            .max_by(|a, b| slopes[*a].total_cmp(&slopes[*b]))?;
-        let [before, here, after] = [strongest - 1, strongest, strongest + 1].map(|index| slopes[index]);
-        let bend = before - 2.0 * here + after;
-        let peak = if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 };
-        Some(PITCH_PX * (number(strongest) + peak) - self.reach)
+        Some(Outline { middle, half_width, edges, inner, from_wall, support: seen_share })
     }
 
     /// The strongest straight edge between the two of an outline.
-    fn inner(&self, model: &Model, strengths: &[Vec<f64>]) -> f64 {
+    fn inner(&self, model: &Strip, strengths: &[Vec<f64>]) -> f64 {
         const STEPS: usize = 24;
-        let ends = [-1.0, 1.0].map(|share| at(model, share));
-        let place = |[middle, half_width]: [f64; 2], step: usize| {
-            let inside = half_width - INSIDE_PX;
-            (inside > 0.0).then(|| middle + inside * (2.0 * number(step) / number(STEPS) - 1.0))
+        let place = |share: f64, step: usize| {
+            let inside = half_width(model, share) - INSIDE_PX;
+            (inside > 0.0).then(|| center(model, share) + inside * (2.0 * number(step) / number(STEPS) - 1.0))
         };
         let mut most = 0.0_f64;
-        for first in (0..=STEPS).filter_map(|step| place(ends[0], step)) {
-            for last in (0..=STEPS).filter_map(|step| place(ends[1], step)) {
+        for first in (0..=STEPS).filter_map(|step| place(-1.0, step)) {
+            for last in (0..=STEPS).filter_map(|step| place(1.0, step)) {
                 most = most.max(self.mean_along(strengths, [[first, last]], |[strength]| strength));
             }
         }
@@ -445,9 +402,9 @@ impl Lines {
     }
 
     /// The grey value between the edges of an outline.
-    fn grey_inside(&self, model: &Model) -> Option<f64> {
+    fn grey_inside(&self, model: &Strip) -> Option<f64> {
         let of_line = |(share, greys): (&f64, &Vec<f64>)| {
-            let [middle, half_width] = at(model, *share);
+            let (middle, half_width) = (center(model, *share), half_width(model, *share));
             [-0.5, -0.25, 0.0, 0.25, 0.5].map(|part| greys.get(self.index(middle + part * half_width)).copied())
         };
         let greys = self.shares.iter().zip(&self.greys).flat_map(of_line).flatten().filter(|grey| grey.is_finite());
@@ -482,74 +439,29 @@ impl Rough {
         aside <= 2.6 && (width(self) - width(other)).abs() <= 1.6
     }
 
-    fn model(&self) -> Model {
+    fn model(&self) -> Strip {
         let half_of = |[first, last]: [f64; 2]| [f64::midpoint(first, last), 0.5 * (last - first)];
         let ([middle, slant], [half, growth]) = (half_of(self.middles), half_of(self.halves));
-        SVector::from([middle, slant, 0.0, half, growth])
+        Strip::from([middle, slant, 0.0, half, growth])
     }
 }
 
-type Model = SVector<f64, UNKNOWNS>;
-
-/// Middle and half the width at a place along.
-fn at(model: &Model, share: f64) -> [f64; 2] {
-    [model[0] + model[1] * share + model[2] * (share * share - 1.0 / 3.0), model[3] + model[4] * share]
-}
-
-/// An edge on a line.
-struct SeenEdge {
-    line: usize,
-    /// How its distance across follows from the unknowns.
-    row: Model,
-    across: f64,
-}
-
 /// An outline through edges, those that do not fit left out, and what each weighs.
-fn laid_through(seen: &[SeenEdge], mut model: Model, rough: &Model) -> Option<(Model, Vec<f64>)> {
-    let stiffness = SVector::from(STIFFNESS);
+fn laid_through(seen: &[SeenEdge], mut model: Strip, rough: &Strip) -> Option<(Strip, Vec<f64>)> {
+    let stiffness = Strip::from(STIFFNESS);
     let mut weights = vec![1.0; seen.len()];
     for _ in 0..8 {
         let mut normal = SMatrix::from_diagonal(&stiffness);
         let mut right = stiffness.component_mul(rough);
-        for (SeenEdge { row, across, .. }, weight) in seen.iter().zip(&weights) {
+        for (edge, weight) in seen.iter().zip(&weights) {
+            let row = row(edge.place, edge.sign);
             normal += row * row.transpose() * *weight;
-            right += row * (*across * *weight);
+            right += row * (edge.across_px * *weight);
         }
         model = normal.cholesky()?.solve(&right);
-        let residual = |edge: &SeenEdge| edge.across - edge.row.dot(&model);
-        let mut sizes: Vec<f64> = seen.iter().map(|edge| residual(edge).abs()).collect();
-        let spread = (SPREAD_OF_MEDIAN * median(&mut sizes)?).max(0.1);
-        for (edge, weight) in seen.iter().zip(&mut weights) {
-            let ratio = residual(edge) / (TUKEY * spread);
-            *weight = if ratio.abs() < 1.0 { (1.0 - ratio * ratio).powi(2) } else { 0.0 };
-        }
+        weigh(seen, &mut weights, &model, 0.1)?;
     }
     Some((model, weights))
-}
-
-/// Tukey's constant for residuals, in spreads.
-const TUKEY: f64 = 4.685;
-/// Spread of normal noise over its median absolute value.
-const SPREAD_OF_MEDIAN: f64 = 1.4826;
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    let half = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(half, f64::total_cmp).1)
-}
-
-/// The grey value at a place; NaN beside the picture.
-#[expect(clippy::cast_possible_truncation, reason = "single precision holds a thousandth of a px at 8192")]
-fn value(plane: &Plane, place: Vector2<f64>) -> f64 {
-    plane.at_inside(place.x as f32, place.y as f32).map_or(f64::NAN, f64::from)
-}
-
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count of places on a picture")]
-const fn whole(value: f64) -> usize {
-    value.max(0.0) as usize
-}
-
-const fn number(count: usize) -> f64 {
-    count as f64
 }
 
 #[cfg(test)]

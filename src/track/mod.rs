@@ -19,6 +19,7 @@ mod pyramid;
 mod raises;
 mod room;
 mod smooth;
+mod strip;
 mod template;
 mod window;
 

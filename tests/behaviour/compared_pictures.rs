@@ -205,6 +205,15 @@ fn order_of_the_reaches_in_the_case_changes_no_number() {
     }
 }
 
+/// The stated interval of a pair's difference, before the stretch or after it, holds the true one.
+fn assert_holds(visit: &MeasuredVisit, pair: usize) {
+    let truth = json(&sample_case::folder().join("truth.json"));
+    let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
+    let true_deg = elevation(2 * pair + 1) - elevation(2 * pair);
+    let difference = visit.result.comparisons[pair].difference_elevation_deg.unwrap();
+    assert!((difference.lo..=difference.hi).contains(&true_deg), "{true_deg} {difference:?}");
+}
+
 #[test]
 fn mark_that_the_pictures_contradict_is_named_and_believed_by_neither_call() {
     let case = MarkedCase::new();
@@ -217,16 +226,11 @@ fn mark_that_the_pictures_contradict_is_named_and_believed_by_neither_call() {
     let check = visit.result.reaches[1].checks.iter().find(|check| check.name == "marks_agree").unwrap();
     assert_eq!(check.status, CheckStatus::Fail, "{check:?}");
     assert!(check.text.contains("right hip"), "{}", check.text);
-    let truth = json(&sample_case::folder().join("truth.json"));
-    let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
-    let difference = visit.result.comparisons[0].difference_elevation_deg.unwrap();
-    assert!((difference.lo..=difference.hi).contains(&(elevation(1) - elevation(0))), "{difference:?}");
+    assert_holds(&visit, 0);
 }
 
 #[test]
 fn mark_that_two_reaches_have_wrong_alike_leaves_no_sure_difference() {
-    let truth = json(&sample_case::folder().join("truth.json"));
-    let elevation = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
     // the hip of both internal reaches, before and behind where it is: on the thigh, and on the wall, which stands still
     for off_px in [30.0, -30.0] {
         let case = MarkedCase::new();
@@ -237,11 +241,7 @@ fn mark_that_two_reaches_have_wrong_alike_leaves_no_sure_difference() {
             });
         }
         let visit = case.measured();
-        for (comparison, [internal, external]) in visit.result.comparisons.iter().zip([[0, 1], [2, 3]]) {
-            let difference = comparison.difference_elevation_deg.unwrap();
-            let holds = (difference.lo..=difference.hi).contains(&(elevation(external) - elevation(internal)));
-            assert!(holds, "{off_px}: {difference:?}");
-        }
+        [0, 1].into_iter().for_each(|pair| assert_holds(&visit, pair));
         let check = visit.result.reaches[0].checks.iter().find(|check| check.name == "marks_agree").unwrap();
         let is_told = check.text.contains("the right hip is marked on another spot than in other reaches");
         assert!(check.status == CheckStatus::Fail && is_told, "{check:?}");
@@ -249,5 +249,29 @@ fn mark_that_two_reaches_have_wrong_alike_leaves_no_sure_difference() {
             warning.contains("the right hip is marked 3") && warning.contains("mark the wrong one again")
         };
         assert!(visit.warnings.iter().any(said), "{:?}", visit.warnings);
+    }
+}
+
+#[test]
+fn wrist_that_two_reaches_have_wrong_alike_is_contradicted_by_the_other_rotation() {
+    // The external reaches' wrist 20 px to either side of its arm, which is some 4 deg. The true differences are -7 deg and none.
+    for across_px in [20.0, -20.0] {
+        let case = MarkedCase::new();
+        for reach in ["before-external", "after-external"] {
+            case.change(reach, |marks| {
+                let points = &mut marks["frames"][0]["points"];
+                let at = |landmark: &str| [0, 1].map(|axis| points[landmark][axis].as_f64().unwrap());
+                let (wrist, elbow) = (at("right_wrist"), at("right_elbow"));
+                let along = [elbow[0] - wrist[0], elbow[1] - wrist[1]];
+                let px = across_px / along[0].hypot(along[1]);
+                points["right_wrist"] = json!([wrist[0] - px * along[1], wrist[1] + px * along[0]]);
+            });
+        }
+        let visit = case.measured();
+        [0, 1].into_iter().for_each(|pair| assert_holds(&visit, pair));
+        let calls = [0, 1].map(|pair| visit.result.comparisons[pair].call);
+        assert!(calls[0] != Call::Negative && calls[1] != Call::Positive, "{across_px}: {calls:?}");
+        let check = visit.result.reaches[1].checks.iter().find(|check| check.name == "marks_agree").unwrap();
+        assert!(check.status != CheckStatus::Ok && check.text.contains("right wrist"), "{check:?}");
     }
 }
