@@ -17,7 +17,7 @@ use crate::screen::case::ReachEntry;
 use crate::screen::{Answer, Look, MarksFile, Question, looks, needed_landmarks};
 
 /// Answers to the same question by an earlier way of looking are no answers. To be raised with every change of what is found.
-const WAY_OF_LOOKING: u32 = 2;
+const WAY_OF_LOOKING: u32 = 3;
 
 /// Of each reach as many answers are kept as there may be questions to all its raises, and those of marks that may be put back.
 const KEPT_ANSWERS_MAX: u32 = 100;

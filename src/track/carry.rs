@@ -8,6 +8,9 @@
 //! The two pictures show one person in the same clothes and room, in nearly the same pose, through a camera that hardly moved.
 //! That they do is not checked beyond the likeness of the patches and of the room.
 
+mod trunk;
+
+use std::cell::OnceCell;
 use std::fmt;
 
 use image::GrayImage;
@@ -17,7 +20,8 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 
 use super::affine::{Aligned, Patch, Warp, scale_of};
 use super::pyramid::Pyramid;
-use super::room::{PictureMotion, consensus, picture_motion};
+use super::room::{PictureMotion, picture_motion};
+use trunk::TrunkMotion;
 
 /// Lengths in px hold for pictures with a long side of this many px and are scaled with it.
 pub(crate) const SCALE_AT_PX: f64 = 1280.0;
@@ -55,19 +59,6 @@ const BACK_MAX_PX: f64 = 0.7;
 const OWN_SD_PX: f64 = 0.15;
 /// What each degree of the patch's turn adds to that, px: a turned patch shows a little more of one side.
 const TURN_SD_PX_PER_DEG: f64 = 0.05;
-/// Where patches of the trunk are taken: share of the way from hip to shoulder, and to either side of it as a share of its
-/// length.
-const TRUNK_PATCHES: ([f64; 6], [f64; 4]) = ([0.25, 0.38, 0.51, 0.64, 0.76, 0.88], [-0.12, -0.04, 0.04, 0.12]);
-/// How far a patch of the trunk may be from where the hip's movement puts it, px: some 4 deg of lean.
-const TRUNK_PATCH_SEARCH_PX: f64 = 26.0;
-/// Patches of the trunk agree on its movement within this, px.
-const TRUNK_AGREE_PX: f64 = 1.2;
-/// Fewer of them than this tell nothing.
-const TRUNK_AGREE_MIN: usize = 7;
-/// Standard deviation of a shoulder that went with the trunk, px: the shoulder blade turns on it by itself. In motion capture the
-/// acromion lies 2.2 mm (forward) and 2.4 mm (up) otherwise against the thorax when one arm is raised to the same elevation again (ten
-/// people, two raises each; UI-PRMD, Vakanski et al. 2018, Data 3(1), 2), some 0.7 px at 3 m.
-const SHOULDER_ON_TRUNK_SD_PX: f64 = 0.7;
 /// The distance of an arm's mark from its shoulder may change by this share: a stiff arm seen from nearly the same side.
 const ARM_LENGTH_CHANGE_MAX: f64 = 0.05;
 /// An arm's mark may turn this much more or less about the shoulder than the bar did, deg.
@@ -111,7 +102,7 @@ pub enum NotCarried {
     HeadTurns,
     /// A mark of an arm that is turned the other way: another side of it is seen, and what looks alike is another spot.
     OtherSide,
-    /// The shoulder or the bar's end of that arm was not found, so that nothing tells how the arm turned.
+    /// The shoulder of that arm was not found, or of an elbow neither the bar's end nor the wrist: nothing tells how the arm turned.
     NoArm,
     /// It would have slid along the arm.
     Slid {
@@ -132,7 +123,7 @@ impl fmt::Display for NotCarried {
             Self::NoWayBack { .. } => write!(f, "there is no way back"),
             Self::HeadTurns => write!(f, "the head turns by itself"),
             Self::OtherSide => write!(f, "another side of the arm is seen"),
-            Self::NoArm => write!(f, "the shoulder or the bar's end was not found"),
+            Self::NoArm => write!(f, "nothing tells how the arm turned"),
             Self::Slid { by_px } => write!(f, "it would slide along the arm by {by_px:.0} px"),
             Self::NoRoom => write!(f, "the room does not show how the camera moved"),
         }
@@ -227,7 +218,7 @@ fn carry_between(
     known: &[(Landmark, Carried)],
 ) -> Carry {
     let camera = picture_motion(&pictures.from, &pictures.to, pictures.scale);
-    let mut carrier = Carrier { pictures, camera, arms, found: Vec::new() };
+    let mut carrier = Carrier { pictures, camera, arms, found: Vec::new(), chest: OnceCell::new() };
     let marked = |wanted: Landmark| marks.iter().find(|(landmark, _)| *landmark == wanted).map(|(_, point)| *point);
     let mut order: Vec<usize> = (0..marks.len()).collect();
     order.sort_by_key(|index| rank(marks[*index].0));
@@ -236,11 +227,14 @@ fn carry_between(
         let (landmark, point) = marks[index];
         let there = known.iter().find(|(other, _)| *other == landmark).map(|(_, carried)| *carried);
         let mut result = there.map_or_else(|| carrier.carry(landmark, point), Ok);
-        if let (Err(_), Landmark::Shoulder(side)) = (&result, landmark)
-            && let Some(hip) = marked(Landmark::Hip(side))
-            && let Some(carried) = carrier.carry_on_trunk(point, hip)
-        {
-            result = Ok(carried);
+        if let (Err(_), Landmark::Shoulder(side)) = (&result, landmark) {
+            let [hip, other] = [Landmark::Hip(side), Landmark::Shoulder(side.other())].map(marked);
+            let on_trunk = match (hip, other) {
+                (Some(hip), _) => carrier.carry_on_trunk(point, hip),
+                (None, Some(other)) => carrier.carry_on_chest(point, other),
+                (None, None) => None,
+            };
+            result = on_trunk.map_or(result, Ok);
         }
         if let Ok(carried) = &result {
             carrier.found.push((landmark, point, carried.point));
@@ -269,7 +263,8 @@ const fn rank(landmark: Landmark) -> u8 {
         Landmark::Hip(_) => 0,
         Landmark::Shoulder(_) => 1,
         Landmark::BarEnd(_) => 2,
-        _ => 3,
+        Landmark::Wrist(_) => 3,
+        _ => 4,
     }
 }
 
@@ -287,6 +282,8 @@ struct Carrier<'a> {
     arms: ArmTurn,
     /// What was carried so far: landmark, from, to.
     found: Vec<(Landmark, ImagePoint, ImagePoint)>,
+    /// How the chest moved, once it was looked for.
+    chest: OnceCell<Option<TrunkMotion>>,
 }
 
 /// A place where a patch may be, and how far around it.
@@ -307,7 +304,11 @@ impl Carrier<'_> {
                 let pivot = self.pivot(side).ok_or(NotCarried::NoArm)?;
                 let turns_rad = match landmark {
                     Landmark::BarEnd(_) => turns(0.0, ARM_TURNS_DEG),
-                    _ => turns(self.arm_turn_deg(side).ok_or(NotCarried::NoArm)?, ARM_AND_BAR_DEG),
+                    // an elbow's outline looks alike along the arm
+                    Landmark::Elbow(_) => turns(self.arm_turn_deg(side).ok_or(NotCarried::NoArm)?, ARM_AND_BAR_DEG),
+                    _ => self
+                        .arm_turn_deg(side)
+                        .map_or_else(|| turns(0.0, ARM_TURNS_DEG), |turn_deg| turns(turn_deg, ARM_AND_BAR_DEG)),
                 };
                 // The bar goes round with the arm but hangs level in the hands.
                 let is_turned = !matches!(landmark, Landmark::BarEnd(_));
@@ -323,48 +324,14 @@ impl Carrier<'_> {
         }
     }
 
-    /// How far the arm turned about its shoulder as its end of the bar shows, deg clockwise as seen.
+    /// How far the arm turned about its shoulder as its end of the bar shows, or its wrist, deg clockwise as seen.
     fn arm_turn_deg(&self, side: Side) -> Option<f64> {
         let (from, to) = self.pivot(side)?;
-        let (_, bar_from, bar_to) = self.found.iter().find(|(landmark, ..)| *landmark == Landmark::BarEnd(side))?;
+        let found = |wanted: Landmark| self.found.iter().find(|(landmark, ..)| *landmark == wanted);
+        let (_, bar_from, bar_to) = found(Landmark::BarEnd(side)).or_else(|| found(Landmark::Wrist(side)))?;
         let before = Vector2::new(bar_from.x - from.x, bar_from.y - from.y);
         let after = Vector2::new(bar_to.x - to.x, bar_to.y - to.y);
         Some(before.perp(&after).atan2(before.dot(&after)).to_degrees())
-    }
-
-    /// A shoulder whose own patch turned out of sight goes with the trunk, of which many patches were found.
-    fn carry_on_trunk(&self, shoulder: ImagePoint, hip: ImagePoint) -> Option<Carried> {
-        let (_, hip_from, hip_to) =
-            *self.found.iter().find(|(landmark, from, _)| matches!(landmark, Landmark::Hip(_)) && *from == hip)?;
-        let up = Vector2::new(shoulder.x - hip.x, shoulder.y - hip.y);
-        let out = Vector2::new(-up.y, up.x);
-        let scale = self.pictures.scale;
-        let mut pairs = vec![(hip_from, hip_to)];
-        let mut likeness = 0.0;
-        for along in TRUNK_PATCHES.0 {
-            for aside in TRUNK_PATCHES.1 {
-                let step = up * along + out * aside;
-                let point = ImagePoint::new(hip.x + step.x, hip.y + step.y);
-                let there = ImagePoint::new(hip_to.x + step.x, hip_to.y + step.y);
-                let radius_px = TRUNK_PATCH_SEARCH_PX * scale * (0.3 + 0.7 * along);
-                let guesses: Vec<Guess> = turns(0.0, TRUNK_TURNS_DEG)
-                    .map(|turn_rad| Guess { warp: Warp::turned(there, turn_rad), radius_px })
-                    .collect();
-                if let Ok(carried) = self.carry_body(point, &guesses) {
-                    likeness += carried.likeness;
-                    pairs.push((point, carried.point));
-                }
-            }
-        }
-        let motion = consensus(&pairs, TRUNK_AGREE_PX * scale, TRUNK_AGREE_MIN)?;
-        // What the patches say of the shoulder, and how the shoulder goes on the trunk: independent causes.
-        let patches_px2 = 4.0 * motion.rms_px.powi(2) / motion.points as f64;
-        let sd_px2 = patches_px2 + (SHOULDER_ON_TRUNK_SD_PX * scale).powi(2);
-        Some(Carried {
-            point: motion.apply(shoulder),
-            covariance_px2: Matrix2::identity() * sd_px2,
-            likeness: likeness / (pairs.len() - 1) as f64,
-        })
     }
 
     /// A mark of the room goes where the room went; its own patch only has to be there still.
