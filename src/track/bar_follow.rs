@@ -68,6 +68,8 @@ const OPEN_SHARE: f64 = 0.6;
 /// And where it is found in the picture strays by this share of that way: light on one side of a bar outlasts the other in the blur. In
 /// rendered raises it is off by up to 0.3 of it.
 const BLUR_SD_RATIO: f64 = 0.3;
+/// What arms may turn by in a frame in which it is not seen, deg: 90 deg in a second.
+const UNSEEN_TURN_DEG: f64 = 3.0;
 /// Standard deviation that no end found in this way is better than, px in each direction. In 24 rendered clips from the front ends err
 /// by 2.4 and 2.9 px rms, most of it at rest before a ground as grey as the bar, where its edges say nothing of that: an end is never
 /// told as sure.
@@ -208,11 +210,13 @@ impl FollowedBar {
         self.predicted().map(point)
     }
 
-    /// About how far the arms turned since it was marked, rad: it rose by so much in lengths of arms that are half as long as it.
+    /// About how far the arms turned since it was marked, rad: it rose by so much in lengths of arms that are half as long as it. While it is
+    /// not seen they may turn on.
     pub(super) fn turn_rad(&self) -> f64 {
         let start = Look { ends: self.start, ..self.last };
         let risen_px = (self.last.middle() - start.middle()).dot(&start.across()).abs();
-        (risen_px / (ARM_OF_BAR * start.length_px())).min(std::f64::consts::PI)
+        let unseen_rad = f64::from(self.unseen) * UNSEEN_TURN_DEG.to_radians();
+        (risen_px / (ARM_OF_BAR * start.length_px()) + unseen_rad).min(std::f64::consts::PI)
     }
 
     fn predicted(&self) -> [Vector2<f64>; 2] {

@@ -121,9 +121,14 @@ impl Followed {
     pub(super) fn slide(&mut self, turned_rad: f64, scale: f64) {
         self.slid_rad = if self.is_by_anchor { turned_rad.abs() } else { self.slid_rad.max(turned_rad.abs()) };
         let slide_px = self.slide_px(scale);
+        // The slide of skin and the error of following come from different causes.
+        self.widen(slide_px);
+    }
+
+    /// Adds an error of another cause to its spread, px.
+    pub(super) fn widen(&mut self, by_px: f64) {
         if let MarkState::Followed { sd_px, .. } | MarkState::Hidden { sd_px, .. } = &mut self.state {
-            // The slide of skin and the error of following come from different causes.
-            *sd_px = sd_px.hypot(slide_px);
+            *sd_px = sd_px.hypot(by_px);
         }
     }
 
