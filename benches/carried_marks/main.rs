@@ -238,6 +238,7 @@ fn carry(shots: &[Shot], hand: &HandMarks, tables: &mut Tables) -> Vec<Vec<Mark>
                 covariance_px2: spot.covariance_px2,
                 shared: Some(shared),
                 drift_px2: None,
+                strayed: None,
                 is_placed: false,
             };
             if tied.is_some() {

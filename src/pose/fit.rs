@@ -87,6 +87,8 @@ pub struct MarkResidual {
     pub is_placed: bool,
     /// What it shares its error with, as [`super::SharedError::origin`].
     pub origin: Option<usize>,
+    /// It was carried from a mark that was followed in another reach.
+    pub is_carried_on: bool,
     /// It is one of marks that are not all on one spot: see [`VisitObservations::contradictions`].
     pub is_contradicted: bool,
 }
@@ -208,6 +210,7 @@ impl VisitFit {
                     is_disagreeing: standing.probability >= NAMED_PROBABILITY,
                     is_placed: given.is_placed,
                     origin: given.shared.map(|shared| shared.origin),
+                    is_carried_on: given.strayed.is_some(),
                 });
             }
         }

@@ -31,7 +31,7 @@ pub mod simulate;
 pub use fit::{Estimate, FILM_FROM_SIDE, MarkResidual, Outcome, Term, Undetermined, VisitFit, fit_visit};
 pub use observation::{
     BarFacts, Contradiction, FrameObservations, Mark, MarkPlace, Motion, PersonFacts, ReachObservations, Rotation,
-    SharedError, View, VisitObservations,
+    SharedError, Strayed, View, VisitObservations,
 };
 pub use overlay::{Overlay, Zero};
 pub use quantity::Quantity;

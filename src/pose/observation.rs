@@ -140,6 +140,8 @@ pub struct Mark {
     /// Covariance of the error by which a followed mark strayed from the mark it comes from, px². All frames of the reach that were
     /// followed from that mark have it in common: skin that slid stays where it slid to. `None` for other marks.
     pub drift_px2: Option<Matrix2<f64>>,
+    /// What the followed mark that it was carried from had strayed by; `None` where that was placed by hand.
+    pub strayed: Option<Strayed>,
     /// A person placed it on this frame; otherwise it was followed or carried from another.
     pub is_placed: bool,
 }
@@ -148,8 +150,18 @@ impl Mark {
     /// A mark that a person placed, with an error of its own alone.
     #[must_use]
     pub const fn placed(landmark: Landmark, point: ImagePoint, covariance_px2: Matrix2<f64>) -> Self {
-        Self { landmark, point, covariance_px2, shared: None, drift_px2: None, is_placed: true }
+        Self { landmark, point, covariance_px2, shared: None, drift_px2: None, strayed: None, is_placed: true }
     }
+}
+
+/// By how much a mark strayed while it was followed in another reach, from which it was carried on: all that was followed there, or carried
+/// from there, has this error in common.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Strayed {
+    /// That reach: index into the visit's.
+    pub reach: usize,
+    /// Covariance, px².
+    pub covariance_px2: Matrix2<f64>,
 }
 
 /// An error that several marks have in common, on top of each mark's own.

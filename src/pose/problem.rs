@@ -78,7 +78,8 @@ pub(super) struct MarkProblem {
     pub point: ImagePoint,
     /// Covariance of its own error, px².
     pub covariance_px2: Matrix2<f64>,
-    /// Global index of the two parameters of each error it shares: that of its origin, and that of having been followed.
+    /// Global index of the two parameters of each error it shares: that of its origin, that of having been followed, and that of what it
+    /// was carried from having been followed.
     pub shared: SharedErrors,
     /// Set aside: it disagrees with the others.
     pub is_set_aside: bool,
@@ -103,7 +104,7 @@ pub(super) struct Row {
 }
 
 /// Global indices of the first parameter of errors that a mark shares.
-pub(super) type SharedErrors = [Option<usize>; 2];
+pub(super) type SharedErrors = [Option<usize>; 3];
 
 /// All residuals of a visit.
 #[derive(Debug, Clone)]
@@ -453,7 +454,11 @@ impl Problem {
             let name = ErrorName { origin, followed_in: Some(reach), landmark: mark.landmark };
             self.shared_error(name, &covariance, errors)
         });
-        let shared = [of_origin, of_following];
+        let of_straying = mark.strayed.map(|strayed| {
+            let name = ErrorName { origin, followed_in: Some(strayed.reach), landmark: mark.landmark };
+            self.shared_error(name, &strayed.covariance_px2, errors)
+        });
+        let shared = [of_origin, of_following, of_straying];
         let is_of_far_arm = observed.view == View::Side
             && matches!(mark.landmark, Landmark::Elbow(side) | Landmark::Wrist(side) | Landmark::Shoulder(side)
                 if observed.near_side.is_some_and(|near| near != side));
@@ -508,7 +513,7 @@ struct ErrorName {
 }
 
 /// A residual without a shared error.
-const NOTHING_SHARED: (SharedErrors, [f64; 2]) = ([None; 2], [0.0; 2]);
+const NOTHING_SHARED: (SharedErrors, [f64; 2]) = ([None; 3], [0.0; 2]);
 
 /// The landmarks that the model places. Those of the head turn on the neck and say nothing of the reach.
 pub(super) const fn is_modelled(landmark: Landmark) -> bool {

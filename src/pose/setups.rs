@@ -98,6 +98,7 @@ fn mean_of(reach: &ReachObservations, landmark: Landmark) -> Option<FixedPoint> 
             variance += shared.covariance_px2.trace() / 2.0;
         }
         variance += mark.drift_px2.map_or(0.0, |drift| drift.trace() / 2.0);
+        variance += mark.strayed.map_or(0.0, |strayed| strayed.covariance_px2.trace() / 2.0);
     }
     // Marks by hand err on their own; marks that share an error do not average it away.
     let is_shared = marks.iter().any(|mark| mark.shared.is_some() || mark.drift_px2.is_some());

@@ -98,9 +98,9 @@ pub struct CarryLink {
     pub arms: ArmTurn,
     /// The marks there, px. Those that were carried there themselves help to find the arms, and are not carried on.
     pub given: Vec<(Landmark, ImagePoint)>,
-    /// Those placed by hand, which are carried.
-    pub by_hand: BTreeSet<Landmark>,
-    /// Wrist and elbow of the near arm where they are placed by hand in the other reach, too, and it is turned the other way, px.
+    /// Those that the reach is known by, which are carried: placed by hand, or where there are none, followed there.
+    pub own: BTreeSet<Landmark>,
+    /// Wrist and elbow of the near arm where they are known in the other reach, too, and it is turned the other way, px.
     pub there: Vec<(Landmark, ImagePoint)>,
 }
 
@@ -112,7 +112,7 @@ pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usiz
     let mut links: Vec<CarryLink> = sources.filter_map(|from| link(reaches, from, to, place)).collect();
     // what comes from an arm that is turned alike is better than what an outline says
     if let [main, _] = links.as_mut_slice() {
-        main.by_hand.retain(|landmark| !is_of_arm(*landmark));
+        main.own.retain(|landmark| !is_of_arm(*landmark));
     }
     links
 }
@@ -122,7 +122,7 @@ pub fn carry_links(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usiz
 pub(crate) fn second_link(reaches: &[(&ReachEntry, &MarksFile)], to: usize, place: usize) -> Option<CarryLink> {
     let main = main_source(reaches, to)?;
     let is_second =
-        |reach: &usize| reaches[*reach].0.rotation != reaches[main].0.rotation && hand_marks(reaches[*reach].1) > 0;
+        |reach: &usize| reaches[*reach].0.rotation != reaches[main].0.rotation && marks_known(reaches[*reach].1) > 0;
     let second = alike(reaches, to).find(is_second)?;
     let is_new = second != to && !sources(reaches, to).contains(&second);
     if is_new { link(reaches, second, to, place) } else { None }
@@ -132,21 +132,21 @@ fn link(reaches: &[(&ReachEntry, &MarksFile)], from: usize, to: usize, place: us
     let (entry, marks) = reaches[from];
     let times_s = end_range_times_s(marks);
     let from_time_s = *times_s.get(place).or(times_s.last())?;
-    let by_hand = marks.by_hand(from_time_s);
+    let known = marks.known_at(from_time_s);
     let mut given = carried_marks(marks, from_time_s);
-    given.extend(&by_hand);
+    given.extend(&known);
     let arms = if entry.rotation == reaches[to].0.rotation { ArmTurn::Same } else { ArmTurn::Other };
-    let (given, by_hand) = (given.into_iter().collect(), by_hand.into_keys().collect());
+    let (given, own) = (given.into_iter().collect(), known.into_keys().collect());
     let there = if arms == ArmTurn::Other { near_forearm(reaches[to], place) } else { Vec::new() };
-    Some(CarryLink { from_reach: from, from_time_s, arms, given, by_hand, there })
+    Some(CarryLink { from_reach: from, from_time_s, arms, given, own, there })
 }
 
-/// Wrist and elbow of the arm towards the camera, where both are placed by hand at end range.
+/// Wrist and elbow of the arm towards the camera, where both are known at end range.
 fn near_forearm((entry, marks): (&ReachEntry, &MarksFile), place: usize) -> Vec<(Landmark, ImagePoint)> {
     let Some((side, time_s)) = entry.near_side.zip(end_range_times_s(marks).get(place).copied()) else {
         return Vec::new();
     };
-    let placed = marks.by_hand(time_s);
+    let placed = marks.known_at(time_s);
     let found =
         [Landmark::Wrist(side), Landmark::Elbow(side)].map(|landmark| Some((landmark, *placed.get(&landmark)?)));
     found.into_iter().collect::<Option<_>>().unwrap_or_default()
@@ -188,10 +188,20 @@ fn hand_marks_of(known: &MarksFile) -> MarksFile {
     MarksFile { schema: MARKS_SCHEMA.to_owned(), image_size: known.image_size, frames }
 }
 
-/// Times at end range with marks placed by hand, s, increasing.
+/// Times at end range with the marks that a reach is known by, s, increasing.
 pub(crate) fn end_range_times_s(marks: &MarksFile) -> Vec<f64> {
-    let at_end = |frame: &&MarkedFrame| frame.source == Source::Hand && frame.used_as == FrameUse::EndRange;
-    let mut times_s: Vec<f64> = marks.frames.iter().filter(at_end).map(|frame| frame.time_s).collect();
+    let source = marks.known_by();
+    times_s(marks, |frame| frame.source == source && frame.used_as == FrameUse::EndRange)
+}
+
+/// Times of the frames with marks placed by hand, s, increasing.
+pub(crate) fn hand_times_s(marks: &MarksFile) -> Vec<f64> {
+    times_s(marks, |frame| frame.source == Source::Hand)
+}
+
+fn times_s(marks: &MarksFile, is_wanted: impl Fn(&MarkedFrame) -> bool) -> Vec<f64> {
+    let mut times_s: Vec<f64> =
+        marks.frames.iter().filter(|frame| is_wanted(frame)).map(|frame| frame.time_s).collect();
     times_s.sort_by(f64::total_cmp);
     times_s.dedup_by(|later, earlier| *later - *earlier < SAME_TIME_S);
     times_s
@@ -205,13 +215,13 @@ fn carried_marks(marks: &MarksFile, time_s: f64) -> BTreeMap<Landmark, ImagePoin
     frames.flat_map(|frame| frame.points.iter().map(|(landmark, mark)| (*landmark, mark.point))).collect()
 }
 
-fn hand_marks(marks: &MarksFile) -> usize {
-    end_range_times_s(marks).into_iter().map(|time_s| marks.by_hand(time_s).len()).max().unwrap_or(0)
+fn marks_known(marks: &MarksFile) -> usize {
+    end_range_times_s(marks).into_iter().map(|time_s| marks.known_at(time_s).len()).max().unwrap_or(0)
 }
 
-fn has_arm_by_hand(marks: &MarksFile) -> bool {
+fn has_arm_known(marks: &MarksFile) -> bool {
     let first_s = end_range_times_s(marks).first().copied();
-    first_s.is_some_and(|time_s| marks.by_hand(time_s).keys().any(|landmark| is_of_arm(*landmark)))
+    first_s.is_some_and(|time_s| marks.known_at(time_s).keys().any(|landmark| is_of_arm(*landmark)))
 }
 
 const fn is_of_arm(landmark: Landmark) -> bool {
@@ -233,15 +243,15 @@ fn alike(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> impl Iterator<Item
 
 /// The reach that those which show the same get their trunk from: the first of those with the most marks.
 pub(crate) fn main_source(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Option<usize> {
-    let most = alike(reaches, to).map(|reach| hand_marks(reaches[reach].1)).max().unwrap_or(0);
-    alike(reaches, to).find(|reach| hand_marks(reaches[*reach].1) == most && most > 0)
+    let most = alike(reaches, to).map(|reach| marks_known(reaches[reach].1)).max().unwrap_or(0);
+    alike(reaches, to).find(|reach| marks_known(reaches[*reach].1) == most && most > 0)
 }
 
 /// The reaches that marks are carried from to a reach: the main one of its view, and for the arms the first turned alike.
 fn sources(reaches: &[(&ReachEntry, &MarksFile)], to: usize) -> Vec<usize> {
     let Some(main) = main_source(reaches, to) else { return Vec::new() };
     let is_turned_alike = |reach: usize| reaches[reach].0.rotation == reaches[to].0.rotation;
-    let for_arms = alike(reaches, to).find(|reach| is_turned_alike(*reach) && has_arm_by_hand(reaches[*reach].1));
+    let for_arms = alike(reaches, to).find(|reach| is_turned_alike(*reach) && has_arm_known(reaches[*reach].1));
     let mut found = vec![main];
     found.extend(for_arms.filter(|reach| !is_turned_alike(main) && *reach != main));
     found.retain(|reach| *reach != to);
@@ -267,7 +277,7 @@ fn carry_frame(
 ) -> Result<Vec<CarryAttempt>, ScreenError> {
     let from_reach = link.from_reach;
     let carried_already = carried_marks(marks, time_s);
-    let is_wanted = |landmark: &Landmark| link.by_hand.contains(landmark) && !carried_already.contains_key(landmark);
+    let is_wanted = |landmark: &Landmark| link.own.contains(landmark) && !carried_already.contains_key(landmark);
     let source_picture = pictures.at(&case.reaches[from_reach].file, link.from_time_s)?;
     let picture = pictures.at(&case.reaches[to_reach].file, time_s)?;
     let carried = carry_pictures(&source_picture, &picture, link.arms, &link.given, &link.there);

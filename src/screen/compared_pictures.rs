@@ -1,14 +1,16 @@
-//! Reaches that are marked by hand, held against each other by their pictures.
+//! Reaches held against each other by their pictures.
 //!
 //! The spots that were marked in one reach are looked for in the pictures of the others, as when marks are carried, and what is found
 //! counts beside the mark that a person placed there: the same spot is then marked in both with one error, which cancels in the
-//! difference. What is looked for is told by [`super::looks`]. Nothing is where the case has carried marks already, for then somebody
+//! difference. Marks that were followed to end range are compared as those placed there are: what they strayed by cancels in the
+//! difference, too. What is looked for is told by [`super::looks`]. Nothing is where the case has carried marks already, for then somebody
 //! chose what is carried.
 
 use image::GrayImage;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use super::carry::end_range_times_s;
 use super::case::ReachEntry;
 use super::looks::{Look, Question, looks, one_recordings, with_answers};
 use super::marks::{MarkedFrame, MarksFile, SAME_TIME_S, Source};
@@ -18,7 +20,7 @@ use super::visit::Visit;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ComparedMarks {
-    /// Marks placed by hand in both reaches.
+    /// Marks placed by hand, or followed to end range, in both reaches.
     pub tried: usize,
     /// Those of them whose spot was found again, and counts beside the mark.
     pub found: usize,
@@ -53,8 +55,10 @@ impl ComparedMarks {
 /// Compares the pictures of a visit's reaches, which it gives away for that, adds what is found to their marks, and notes the reaches that
 /// are one recording.
 pub(crate) fn compare_pictures(visit: &mut Visit) -> ComparedMarks {
+    let times_s: Vec<Vec<f64>> =
+        (0..visit.reaches.len()).map(|reach| end_range_times_s(visit.marks_of(reach))).collect();
     let pictures: Vec<Vec<(f64, GrayImage)>> =
-        visit.reaches.iter_mut().map(|loaded| loaded.media.take_pictures()).collect();
+        visit.reaches.iter_mut().zip(&times_s).map(|(loaded, times_s)| loaded.media.take_pictures(times_s)).collect();
     let is_carried = carried_marks(visit) > 0;
     let reaches: Vec<(&ReachEntry, &MarksFile)> =
         (0..visit.reaches.len()).map(|reach| (&visit.reaches[reach].entry, visit.marks_of(reach))).collect();

@@ -6,13 +6,13 @@ use std::time::Instant;
 
 use crate::geometry::{Landmark, Side};
 use crate::pose::View;
-use crate::track::Raise;
+use crate::track::{Hold, PlacedMarks, Raise};
 
 use super::case::ReachEntry;
 use super::error::ScreenError;
 use super::front_holds::{HoldMarks, mark_holds};
 use super::marks::MarkedFrame;
-use super::track_marks::{ClipCurve, TrackedClip, placed_marks, starts};
+use super::track_marks::{ClipCurve, TrackedClip, is_within, placed_marks, starts};
 use super::visit::Visit;
 
 /// How far the following has come.
@@ -41,7 +41,9 @@ pub(crate) const NEEDED_IN_FRONT: [Landmark; 4] = [
     Landmark::BarEnd(Side::Right),
 ];
 
-/// Follows the marks of every reach that has a frame to start from, and adds marks at end range of each raise to its marks.
+/// Follows the marks of every reach that has a frame to start from, and adds marks at end range of each raise to its marks. A frame to
+/// start from that lies in a hold is at end range itself: that hold is measured by the marks placed there, and its picture is compared as
+/// that of any frame marked at end range.
 ///
 /// # Errors
 /// [`ScreenError::Video`] where a clip cannot be decoded.
@@ -68,14 +70,23 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         } else {
             None
         };
-        let frames = holds.as_ref().map_or_else(|| clip.frames_of_raises(&name), |holds| holds.frames.clone());
-        visit.store.add_followed(loaded.marks, frames);
+        let mut frames = holds.as_ref().map_or_else(|| clip.frames_of_raises(&name), |holds| holds.frames.clone());
+        // a hold that was marked is measured by its own marks
+        frames.retain(|frame| clip.hold_at(frame.time_s).is_none_or(|hold| !is_marked(&hold, &placed)));
+        let file = loaded.marks;
+        visit.store.count_starts_at_end(file, |time_s| clip.hold_at(time_s).is_some());
+        visit.store.add_followed(file, frames);
         visit.reaches[reach].followed = Some(clip);
         visit.reaches[reach].holds = holds;
     }
     let mut problems = Vec::new();
     visit.store.trace(&mut problems);
     if problems.is_empty() { Ok(()) } else { Err(ScreenError::Invalid { problems }) }
+}
+
+/// Whether marks were placed on a frame of a hold.
+fn is_marked(hold: &Hold, placed: &[PlacedMarks]) -> bool {
+    placed.iter().any(|placed| is_within(hold, placed.time_s))
 }
 
 /// +1 where the person faces the picture's right.

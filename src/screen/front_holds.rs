@@ -12,7 +12,7 @@ use crate::geometry::Landmark;
 use crate::track::{ArmTurn, Carried, Hold, MarkState, NotCarried, PlacedMarks, carry_marks_beside};
 use crate::video::{Media, VideoError};
 
-use super::marks::{FrameUse, MarkedFrame, MarkedPoint, MarksOrigin, PointSpread, SAME_TIME_S, Source};
+use super::marks::{FrameUse, MarkedFrame, MarkedPoint, MarksOrigin, PointSpread, Source};
 use super::track_marks::TrackedClip;
 
 /// What became of the marks of a front view.
@@ -38,9 +38,7 @@ pub(crate) fn mark_holds(
     origin: &Path,
 ) -> Result<HoldMarks, VideoError> {
     let holds: Vec<Hold> = clip.course.raises.iter().filter_map(|raise| raise.hold).collect();
-    let is_in = |hold: &Hold, time_s: f64| (hold.start_s - SAME_TIME_S..=hold.end_s + SAME_TIME_S).contains(&time_s);
-    let sources: Vec<&PlacedMarks> =
-        placed.iter().filter(|placed| holds.iter().any(|hold| is_in(hold, placed.time_s))).collect();
+    let sources: Vec<&PlacedMarks> = placed.iter().filter(|placed| clip.hold_at(placed.time_s).is_some()).collect();
     let mut marked = HoldMarks { frames: Vec::new(), refusals: Vec::new(), is_outside: sources.is_empty() };
     if sources.is_empty() {
         return Ok(marked);

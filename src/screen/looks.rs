@@ -145,16 +145,16 @@ pub fn looks(reaches: &[(&ReachEntry, &MarksFile)]) -> Vec<Look> {
     let mut looks = Vec::new();
     for (reach, (entry, marks)) in reaches.iter().enumerate() {
         for (place, time_s) in end_range_times_s(marks).into_iter().enumerate() {
-            let mut open = marks.by_hand(time_s);
+            let mut open = marks.known_at(time_s);
             // the bar is found by itself where it is not seen end on
             open.retain(|landmark, _| !states_spread(marks, time_s, *landmark) && !is_found_bar(*landmark, entry.view));
             let mut look = |link: CarryLink, is_wanted: fn(Landmark) -> bool| {
-                let CarryLink { from_reach, from_time_s, arms, given, by_hand, there } = link;
+                let CarryLink { from_reach, from_time_s, arms, given, own, there } = link;
                 let from = reaches[from_reach].1;
                 let is_wanted = |landmark: &Landmark| {
                     is_wanted(*landmark)
                         && open.contains_key(landmark)
-                        && by_hand.contains(landmark)
+                        && own.contains(landmark)
                         && !states_spread(from, from_time_s, *landmark)
                 };
                 let wanted: Vec<Landmark> = given.iter().map(|(landmark, _)| *landmark).filter(is_wanted).collect();

@@ -217,11 +217,24 @@ impl MarksFile {
     /// The marks placed by hand at end range at a time, s, each the mean over raters and repeats, px.
     #[must_use]
     pub fn by_hand(&self, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
+        self.at_end_range(Source::Hand, time_s)
+    }
+
+    /// The marks that its reach is known by at end range at a time, s: see [`Self::known_by`].
+    pub(crate) fn known_at(&self, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
+        self.at_end_range(self.known_by(), time_s)
+    }
+
+    /// What its reach is known by: marks placed by hand at end range, and where there are none, those that were followed there.
+    pub(crate) fn known_by(&self) -> Source {
+        let is_marked = |frame: &MarkedFrame| frame.source == Source::Hand && frame.used_as == FrameUse::EndRange;
+        if self.frames.iter().any(is_marked) { Source::Hand } else { Source::Track }
+    }
+
+    fn at_end_range(&self, source: Source, time_s: f64) -> BTreeMap<Landmark, ImagePoint> {
         let mut sums: BTreeMap<Landmark, (f64, f64, f64)> = BTreeMap::new();
         let frames = self.frames.iter().filter(|frame| {
-            frame.source == Source::Hand
-                && frame.used_as == FrameUse::EndRange
-                && (frame.time_s - time_s).abs() < SAME_TIME_S
+            frame.source == source && frame.used_as == FrameUse::EndRange && (frame.time_s - time_s).abs() < SAME_TIME_S
         });
         for (landmark, mark) in frames.flat_map(|frame| &frame.points) {
             let sum = sums.entry(*landmark).or_default();

@@ -132,9 +132,15 @@ impl SeenMedia {
         self.pictures.iter().find(|(at_s, _)| (at_s - time_s).abs() < SAME_TIME_S).map(|(_, picture)| picture)
     }
 
-    /// Gives the pictures that were wanted away, each with its time, s.
-    pub(crate) fn take_pictures(&mut self) -> Vec<(f64, GrayImage)> {
-        std::mem::take(&mut self.pictures)
+    /// Gives the pictures of these times away, each with its time, s: those that were wanted when the file was opened, and those that
+    /// are decoded for it.
+    pub(crate) fn take_pictures(&mut self, times_s: &[f64]) -> Vec<(f64, GrayImage)> {
+        let missing: Vec<f64> = times_s.iter().copied().filter(|time_s| self.picture(*time_s).is_none()).collect();
+        let mut pictures = std::mem::take(&mut self.pictures);
+        if let (false, Ok(mut media)) = (missing.is_empty(), Media::open(&self.path)) {
+            pictures.extend(missing.into_iter().filter_map(|time_s| Some((time_s, media.luma_at(time_s).ok()?.image))));
+        }
+        pictures
     }
 
     /// The upright frame at a time, s.

@@ -4,7 +4,7 @@ use nalgebra::Matrix2;
 
 use crate::geometry::{Landmark, Side};
 use crate::pose::{
-    BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, SharedError, View, VisitObservations,
+    BarFacts, FrameObservations, Mark, PersonFacts, ReachObservations, SharedError, Strayed, View, VisitObservations,
 };
 use crate::track::Raise;
 
@@ -169,8 +169,25 @@ fn add_marks(visit: &Visit, (reach, index): (usize, usize), doubted: &[DoubtedSp
         let skin_px2 = is_of_another_reach.then(|| skin_shift_px2(landmark, image_size)).flatten();
         // how an image strays while it is followed has nothing to do with how skin lies: their variances add
         let drift_px2 = drift_px2.map_or(skin_px2, |drift| Some(drift + skin_px2.unwrap_or_else(Matrix2::zeros)));
-        marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2, is_placed: false });
+        let strayed = if frame.source == Source::Carried { strayed(visit, frame, landmark) } else { None };
+        marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2, strayed, is_placed: false });
     }
+}
+
+/// What the mark strayed by that one of a frame was carried from, where that was followed in another reach.
+fn strayed(visit: &Visit, carried: &MarkedFrame, landmark: Landmark) -> Option<Strayed> {
+    let from = carried.from.as_ref()?;
+    let reach = visit.reaches.iter().position(|loaded| loaded.entry.marks == from.marks)?;
+    let marks = visit.marks_of(reach);
+    let is_it =
+        |frame: &&MarkedFrame| (frame.time_s - from.time_s).abs() < SAME_TIME_S && frame.points.contains_key(&landmark);
+    let source = marks.frames.iter().filter(is_it).find(|frame| frame.source != Source::Carried)?;
+    if source.source != Source::Track {
+        return None;
+    }
+    let own_sd_px = FOLLOWED_SD_PX * scale(marks.image_size);
+    let (_, drift_px2) = followed_parts(source.points[&landmark].spread.covariance_px2(own_sd_px), own_sd_px);
+    drift_px2.map(|covariance_px2| Strayed { reach, covariance_px2 })
 }
 
 /// Covariance of how otherwise the skin under a mark lies in another reach, px², on pictures of a size; `None` where no skin slides.
@@ -192,6 +209,7 @@ fn origin_mark(visit: &Visit, origin: usize) -> Mark {
         covariance_px2: Matrix2::identity() * ORIGIN_OWN_SD_PX.powi(2),
         shared: Some(SharedError { origin, covariance_px2 }),
         drift_px2: None,
+        strayed: None,
         is_placed: true,
     }
 }

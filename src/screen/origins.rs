@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use crate::geometry::Landmark;
 
-use super::marks::{FrameLines, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S, Source, read_marks};
+use super::marks::{FrameLines, FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S, Source, read_marks};
 use super::problem::{Fault, Problem};
 
 /// A marked point of a hand-marked frame from which others were followed or carried.
@@ -83,12 +83,19 @@ impl MarksStore {
         }
     }
 
-    /// Adds a frame to a file whose marks were carried from the marks placed by hand at a time of another.
+    /// Takes the hand-marked frames of a file to start from for frames at end range, where they are.
+    pub(crate) fn count_starts_at_end(&mut self, file: usize, is_at_end: impl Fn(f64) -> bool) {
+        let starts = self.files[file].marks.frames.iter_mut();
+        let starts = starts.filter(|frame| frame.source == Source::Hand && frame.used_as == FrameUse::Start);
+        starts.filter(|frame| is_at_end(frame.time_s)).for_each(|frame| frame.used_as = FrameUse::EndRange);
+    }
+
+    /// Adds a frame to a file whose marks were carried from those at a time of another, placed by hand or followed there.
     pub(crate) fn add_carried(&mut self, file: usize, frame: MarkedFrame, (from_file, from_time_s): (usize, f64)) {
         let number = self.files[file].marks.frames.len();
         for landmark in frame.points.keys() {
-            let origin = self.origin(from_file, from_time_s, *landmark);
-            self.traced.insert((file, number, *landmark), Some(origin));
+            let origin = self.origin_behind(from_file, from_time_s, *landmark);
+            self.traced.insert((file, number, *landmark), origin);
         }
         self.add_followed(file, vec![frame]);
     }
@@ -214,6 +221,16 @@ impl MarksStore {
             self.origins.push(Origin { file, time_s, landmark });
             self.origins.len() - 1
         })
+    }
+
+    /// The origin of a mark at a time of a file: itself where it was placed by hand, else that which it was followed from.
+    fn origin_behind(&mut self, file: usize, time_s: f64, landmark: Landmark) -> Option<usize> {
+        if self.hand_frames(file, time_s, landmark).next().is_some() {
+            return Some(self.origin(file, time_s, landmark));
+        }
+        let followed = self.frames_at(file, time_s, landmark).filter(|(_, frame)| frame.source == Source::Track);
+        let frames: Vec<usize> = followed.map(|(index, _)| index).collect();
+        frames.into_iter().find_map(|frame| self.origin_of(file, frame, landmark))
     }
 
     fn step_words(&self, (file, frame, _): Step) -> String {

@@ -54,8 +54,8 @@ fn mean(marks: &[Mark]) -> SeenPoint {
     let sum: Vector2<f64> = marks.iter().map(|mark| mark.point.to_vector()).sum();
     let own: Matrix2<f64> = marks.iter().map(|mark| mark.covariance_px2).sum();
     // what followed marks strayed by is common to a reach's frames, and no mean takes it away
-    let drift: Matrix2<f64> =
-        marks.iter().filter_map(|mark| mark.drift_px2).fold(Matrix2::zeros(), |sum, drift| sum + drift) / count;
+    let strayed = |mark: &Mark| [mark.drift_px2, mark.strayed.map(|strayed| strayed.covariance_px2)];
+    let drift: Matrix2<f64> = marks.iter().flat_map(strayed).flatten().sum::<Matrix2<f64>>() / count;
     let first = marks.first().and_then(|mark| mark.shared);
     let is_common =
         marks.iter().all(|mark| mark.shared.map(|shared| shared.origin) == first.map(|shared| shared.origin));

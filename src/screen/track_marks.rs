@@ -9,7 +9,8 @@ use nalgebra::Vector2;
 use crate::geometry::{Angle, ImagePoint, Landmark, Side};
 use crate::pose::Motion;
 use crate::track::{
-    ClipTrack, Course, MarkState, PlacedMarks, Raise, RaiseLimits, SHORTEST_HOLD_S, bar_heights, course, follow_clip,
+    ClipTrack, Course, Hold, MarkState, PlacedMarks, Raise, RaiseLimits, SHORTEST_HOLD_S, bar_heights, course,
+    follow_clip,
 };
 use crate::video::TIME_TOLERANCE_S;
 
@@ -177,6 +178,11 @@ impl TrackedClip {
         if held.is_empty() { raises.clone() } else { held }
     }
 
+    /// The hold that a time, s, lies in.
+    pub(crate) fn hold_at(&self, time_s: f64) -> Option<Hold> {
+        self.course.raises.iter().filter_map(|raise| raise.hold).find(|hold| is_within(hold, time_s))
+    }
+
     /// How the arm moves at the end range of a raise.
     pub(crate) fn motion(&self, raise: &Raise) -> Motion {
         let (from_s, to_s) = raise.hold.map_or_else(
@@ -270,6 +276,11 @@ impl TrackedClip {
 /// About how far arms are turned from hanging where the bar is so high, in its lengths, deg.
 fn turn_of_height_deg(height: f64) -> f64 {
     (height / ARM_OF_BAR).clamp(-TURN_TELLS, TURN_TELLS).asin().to_degrees() + 90.0
+}
+
+/// Whether a time, s, lies in a hold.
+pub(crate) fn is_within(hold: &Hold, time_s: f64) -> bool {
+    (hold.start_s - SAME_TIME_S..=hold.end_s + SAME_TIME_S).contains(&time_s)
 }
 
 fn spread(sd_px: f64) -> PointSpread {

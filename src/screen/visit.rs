@@ -9,7 +9,7 @@ use crate::geometry::{ImagePoint, Landmark, Side};
 use crate::pose::View;
 use crate::video::VideoError;
 
-use super::carry::end_range_times_s;
+use super::carry::hand_times_s;
 use super::case::{CaseFile, CaseLines, ReachEntry, ReachLines, read_case};
 use super::contradictions::{DoubtedSpot, Placed, doubted_spots};
 use super::error::ScreenError;
@@ -312,7 +312,8 @@ impl Loader<'_> {
         let times = file.into_iter().flat_map(|file| file.marks.frames.iter().map(|frame| frame.time_s));
         let latest_s = times.max_by(f64::total_cmp).unwrap_or(0.0);
         let wanted = file.map_or_else(Wanted::default, |file| Wanted {
-            times_s: end_range_times_s(&file.marks),
+            // a frame to start from may turn out to be at end range
+            times_s: hand_times_s(&file.marks),
             bars: rough_bars(&file.marks, entry.view),
         });
         let seen = SeenMedia::open(&self.folder.join(&entry.file), latest_s, self.viewing, &wanted);

@@ -135,3 +135,52 @@ fn marks_with_arms_down_from_the_front_are_asked_for_in_a_hold() {
         "{said}"
     );
 }
+
+/// The sample case with both reaches marked without error on a frame of their hold, both shoulders of the first one lower by this, px.
+fn both_started(lower_px: f64) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for file in ["case.toml", "phone.camera.json", "before-internal.mp4", "before-external.mp4"] {
+        fs::copy(samples().join(file), folder.path().join(file)).unwrap();
+    }
+    for (reach, name) in ["before-internal", "before-external"].iter().enumerate() {
+        let marked = truth(reach, HELD);
+        let mut points = serde_json::Map::new();
+        for (landmark, seen) in marked["landmarks"].as_object().unwrap() {
+            let mut px = seen["px"].clone();
+            if reach == 0 && landmark.contains("shoulder") {
+                px[1] = (px[1].as_f64().unwrap() + lower_px).into();
+            }
+            if !landmark.contains("hip") {
+                points.insert(landmark.clone(), px);
+            }
+        }
+        let marks = serde_json::json!({
+            "schema": "tworeach/marks/1", "image_size": [1280, 720],
+            "frames": [{ "time_s": marked["time_s"], "source": "hand", "use": "start", "points": points }]
+        });
+        fs::write(folder.path().join(format!("{name}.marks.json")), marks.to_string()).unwrap();
+    }
+    folder
+}
+
+#[test]
+fn shoulders_marked_too_low_from_the_front_make_no_call_of_their_own() {
+    let truth = json(&samples().join("truth.json"));
+    let true_deg = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_deg"].as_f64().unwrap();
+    let true_difference = true_deg(1) - true_deg(0);
+    for lower_px in [-20.0, 0.0, 20.0] {
+        let folder = both_started(lower_px);
+        let output = tworeach(&["measure", folder.path().join("case.toml").to_str().unwrap(), "--json"]);
+        assert_eq!(code(&output), 0, "{}", stderr(&output));
+        let result: Value = serde_json::from_slice(&output.stdout).unwrap();
+        let comparison = &result["comparisons"][0];
+        let end = |field: &str| comparison["difference_elevation_deg"][field].as_f64().unwrap();
+        let held = end("lo")..=end("hi");
+        assert!(held.contains(&true_difference), "{lower_px} px: {held:?}, truth {true_difference}");
+        // 2.8 deg: the external reach is the higher one
+        assert_ne!(comparison["call"], "positive", "{lower_px} px");
+        let checks = result["reaches"][0]["checks"].as_array().unwrap();
+        let agree = checks.iter().find(|check| check["name"] == "marks_agree").unwrap();
+        assert_eq!(agree["text"].to_string().contains("shoulder"), lower_px != 0.0, "{lower_px} px: {agree}");
+    }
+}

@@ -196,3 +196,50 @@ fn a_second_marked_frame_makes_the_angle_surer() {
         assert!((number(&two, "lo")..=number(&two, "hi")).contains(&true_deg), "{name}: {two}");
     }
 }
+
+/// The difference before the stretch in a result.
+fn difference(result: &Value) -> &Value {
+    &result["comparisons"][0]["difference_elevation_deg"]
+}
+
+#[test]
+fn what_was_followed_to_end_range_is_compared_between_reaches() {
+    let folder = started();
+    let compared = measured(&tworeach(&["measure", &case(folder.path()), "--json"]));
+    let alone = measured(&tworeach(&["measure", &case(folder.path()), "--json", "--marks-alone"]));
+    assert!(compared["compared_pictures"]["found"].as_u64().unwrap() > 0, "{}", compared["compared_pictures"]);
+    assert!(alone["compared_pictures"].is_null());
+    let truth = json(&sample_case::folder().join("truth.json"));
+    let true_deg = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
+    let number = |result: &Value, field: &str| difference(result)[field].as_f64().unwrap();
+    let true_difference = true_deg(1) - true_deg(0);
+    assert!((number(&compared, "lo")..=number(&compared, "hi")).contains(&true_difference), "{compared}");
+    // what skin slid by on the way up is common to both reaches, and cancels
+    let [with, without] = [&compared, &alone].map(|result| number(result, "u"));
+    println!("u {with} compared, {without} by the marks alone");
+    assert!(with < 0.7 * without, "{with} {without}");
+}
+
+#[test]
+fn a_start_in_a_hold_is_at_end_range_itself() {
+    let folder = started();
+    let truth = json(&sample_case::folder().join("truth.json"));
+    for (reach, name) in NAMES.iter().enumerate() {
+        let time_s = truth["reaches"][reach]["frames"][58]["time_s"].as_f64().unwrap();
+        let mut points = places(&truth, reach, 58);
+        if reach == 0 {
+            // on the elbow's side of the shoulder
+            points["right_shoulder"][0] = (points["right_shoulder"][0].as_f64().unwrap() + 20.0).into();
+        }
+        write_start(folder.path(), name, time_s, &points);
+    }
+    let result = measured(&tworeach(&["measure", &case(folder.path()), "--json"]));
+    let at_s = result["reaches"][0]["end_range_time_s"].as_f64().unwrap();
+    let marked_s = truth["reaches"][0]["frames"][58]["time_s"].as_f64().unwrap();
+    assert!((at_s - marked_s).abs() < 1e-3, "{at_s}, marked at {marked_s}");
+    let true_deg = |reach: usize| truth["reaches"][reach]["end_range"]["elevation_right_deg"].as_f64().unwrap();
+    let end = |field: &str| difference(&result)[field].as_f64().unwrap();
+    assert!((end("lo")..=end("hi")).contains(&(true_deg(1) - true_deg(0))), "{}", difference(&result));
+    let text = check(&result["reaches"][0], "marks_agree")["text"].to_string();
+    assert!(text.contains("right shoulder"), "{text}");
+}

@@ -280,6 +280,7 @@ fn carry(placed: &[Vec<Placed>; 2], by_hand: &[Vec<Mark>; 2], stated_sd_px: f64,
             shared,
             // as a case with carried marks is measured
             drift_px2: skin_shift_px2(from.landmark, IMAGE_SIZE),
+            strayed: None,
             is_placed: false,
         };
     }

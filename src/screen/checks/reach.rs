@@ -207,13 +207,18 @@ fn placed_beside<'a>(brought: &MarkResidual, residuals: &'a [MarkResidual]) -> O
     })
 }
 
-/// Whether a mark that was brought beside one placed by hand is off because that one is, or the one that it comes from: whoever reads
-/// of it twice would look for a second fault.
+/// Whether a mark that was brought beside one placed by hand, or followed, is off because that one is, or the one that it comes from:
+/// whoever reads of it twice would look for a second fault.
 fn is_said_of_another(
     residual: &MarkResidual,
     residuals: &[MarkResidual],
     is_off: impl Fn(&MarkResidual) -> bool,
 ) -> bool {
+    if residual.is_carried_on {
+        let is_here = |other: &MarkResidual| (other.reach, other.frame) == (residual.reach, residual.frame);
+        let mut followed = residuals.iter().filter(|other| other.landmark == residual.landmark && !other.is_carried_on);
+        return followed.any(|other| (is_here(other) || other.origin == residual.origin) && is_off(other));
+    }
     let Some(placed) = placed_beside(residual, residuals).filter(|_| !residual.is_placed) else { return false };
     let is_source =
         |other: &&MarkResidual| other.is_placed && other.origin.is_some() && other.origin == residual.origin;

@@ -252,6 +252,7 @@ fn doubted(landmark: Landmark, distance_px: f64) -> MarkResidual {
         is_placed: true,
         is_contradicted: false,
         origin: None,
+        is_carried_on: false,
     }
 }
 
@@ -293,6 +294,29 @@ fn a_mark_that_lies_where_the_others_put_it_is_doubted_without_a_distance() {
 }
 
 #[test]
+fn a_mark_to_start_from_that_is_bad_is_named_where_it_was_followed() {
+    let of = |reach: usize, is_carried_on: bool| MarkResidual {
+        reach,
+        is_placed: false,
+        is_carried_on,
+        // those of each reach come from its own start, and what was carried on from the first's
+        origin: Some(if is_carried_on { 0 } else { reach }),
+        ..doubted(Landmark::Shoulder(Side::Right), 20.0)
+    };
+    let said = |residuals: &[MarkResidual]| {
+        let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);
+        visit.fit.residuals.extend(residuals);
+        let reaches = result(&visit).reaches;
+        [0, 1].map(|reach: usize| check(&reaches[reach].checks, "marks_agree").text.matches("shoulder").count())
+    };
+    assert_eq!(said(&[of(0, false), of(1, true)]), [1, 0]);
+    // the second one's own is off, too: named once
+    assert_eq!(said(&[of(1, false), of(1, true)]), [0, 1]);
+    // what was carried on is off alone
+    assert_eq!(said(&[of(1, true)]), [0, 1]);
+}
+
+#[test]
 fn a_mark_found_again_beside_one_by_hand_is_named_once_and_where_the_fault_is() {
     let landmark = Landmark::Hip(Side::Right);
     let of = |reach: usize, is_placed: bool, is_disagreeing: bool| MarkResidual {
@@ -306,6 +330,7 @@ fn a_mark_found_again_beside_one_by_hand_is_named_once_and_where_the_fault_is() 
         is_disagreeing,
         is_placed,
         origin: (reach == 0 || !is_placed).then_some(7),
+        is_carried_on: false,
     };
     let said = |of_origin: bool, by_hand: bool, found_again: bool| {
         let mut visit = Visit::new(View::Side, &[152.0, 144.0], 0.8);

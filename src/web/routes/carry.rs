@@ -35,7 +35,7 @@ pub async fn carry(State(app): State<Arc<App>>, Id(id): Id, JsonBody(body): Json
     let (mut marks, mut left) = (BTreeMap::new(), BTreeMap::new());
     for source in sources {
         let CarrySource { reach: from, link } = &source;
-        let is_wanted = |landmark: &Landmark| landmarks.contains(landmark) && link.by_hand.contains(landmark);
+        let is_wanted = |landmark: &Landmark| landmarks.contains(landmark) && link.own.contains(landmark);
         let request = CarryRequest {
             from_time_s: link.from_time_s,
             to_time_s: time_s,
@@ -97,7 +97,7 @@ fn wanted(body: &Value, reach: &Reach) -> Result<(u32, Wanted), WebError> {
 pub(super) fn sources_json(records: &Records, reach: &Reach, raise: u32) -> Result<Vec<Value>, WebError> {
     let sources = records.carry_sources(reach, raise)?.into_iter();
     let source = |CarrySource { reach: from, link }: CarrySource| {
-        let marks: Vec<&str> = link.by_hand.iter().map(|landmark| landmark.name()).collect();
+        let marks: Vec<&str> = link.own.iter().map(|landmark| landmark.name()).collect();
         json!({ "words": reach_name(from.facts.rotation, from.facts.occasion), "marks": marks })
     };
     Ok(sources.map(source).collect())
