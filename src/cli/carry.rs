@@ -98,7 +98,7 @@ fn print_attempts(out: &mut impl io::Write, visit: &CarriedVisit) -> io::Result<
         writeln!(out, "{} from {}", name(to), name(from))?;
         let list = |names: &[String]| if names.is_empty() { "none".to_owned() } else { names.join(", ") };
         writeln!(out, "  carried  {}", list(&lists.carried))?;
-        writeln!(out, "  by hand  {}", list(&lists.left))?;
+        writeln!(out, "  left     {}", list(&lists.left))?;
     }
     Ok(())
 }

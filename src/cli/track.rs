@@ -117,6 +117,12 @@ fn csv(clip: &TrackedClip) -> String {
     text
 }
 
+/// A span of times, s; one frame has one time.
+fn span_words(from_s: f64, to_s: f64) -> String {
+    let [from, to] = [from_s, to_s].map(|time_s| format!("{time_s:.2}"));
+    if from == to { format!("{from} s") } else { format!("{from} to {to} s") }
+}
+
 fn print_course(out: &mut impl io::Write, clip: &TrackedClip) -> io::Result<()> {
     let starts: Vec<String> = clip.starts_s.iter().map(|time_s| format!("{time_s:.2}")).collect();
     writeln!(out, "{} frames, marks from {} s", clip.track.times_s.len(), starts.join(", "))?;
@@ -160,7 +166,7 @@ fn print_course(out: &mut impl io::Write, clip: &TrackedClip) -> io::Result<()> 
         for (word, spans) in
             [("hidden, its place by the arm", track.hidden_spans_s(*landmark)), ("lost", track.lost_spans_s(*landmark))]
         {
-            let spans: Vec<String> = spans.iter().map(|(from_s, to_s)| format!("{from_s:.2} to {to_s:.2} s")).collect();
+            let spans: Vec<String> = spans.iter().map(|(from_s, to_s)| span_words(*from_s, *to_s)).collect();
             if !spans.is_empty() {
                 writeln!(out, "{landmark} {word}: {}", spans.join(", "))?;
             }

@@ -314,7 +314,13 @@ impl VisitFit {
             return Err(not_converged());
         }
         if self.frames_of(term).next().is_none() {
-            return Err(Undetermined { reason: format!("no frame of raise {} is marked", term.raise + 1) });
+            let is_unmarked = self.observations.reaches[term.reach].frames.is_empty();
+            let reason = if is_unmarked {
+                "a reach is not marked at end range".to_owned()
+            } else {
+                format!("no frame of raise {} is marked", term.raise + 1)
+            };
+            return Err(Undetermined { reason });
         }
         if self.is_ambiguous[term.reach] && term.quantity.depends_on_elevation() {
             return Err(Undetermined {

@@ -138,6 +138,7 @@ impl<F: Combine> Evaluation<'_, F> {
             pain: sentences::Pain::of(self.case.reaches.iter()),
             has_other_occasion: self.case.reaches.iter().any(|reach| reach.occasion != occasion),
             has_doubtful_marks: self.has_doubtful_marks(&pair),
+            is_unmarked: pair.iter().any(|reach| self.observations.reaches[*reach].frames.is_empty()),
             is_single_raise: self.raise_basis(&pair).iter().any(|word| word == super::evaluation::SINGLE_RAISE),
         };
         Comparison {

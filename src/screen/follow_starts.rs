@@ -1,6 +1,6 @@
 //! Reaches marked on a frame to start from: their marks are followed through the clip, and its raises are measured.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::time::Instant;
 
@@ -13,7 +13,7 @@ use super::error::ScreenError;
 use super::front_holds::{HoldMarks, mark_holds};
 use super::marks::MarkedFrame;
 use super::track_marks::{ClipCurve, TrackedClip, is_within, placed_marks, starts};
-use super::visit::Visit;
+use super::visit::{LoadedReach, Visit};
 
 /// How far the following has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,7 +64,7 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         })?;
         let marks = &visit.store.files[loaded.marks].path;
         let name = marks.file_name().map(PathBuf::from).unwrap_or_default();
-        let holds = if loaded.entry.view == View::Front {
+        let mut holds = if loaded.entry.view == View::Front {
             let marked = mark_holds(loaded.media.path(), &clip, &placed, &name);
             Some(marked.map_err(|source| ScreenError::Video { source })?)
         } else {
@@ -72,9 +72,13 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         };
         let mut frames = holds.as_ref().map_or_else(|| clip.frames_of_raises(&name), |holds| holds.frames.clone());
         // a hold that was marked is measured by its own marks
-        frames.retain(|frame| clip.hold_at(frame.time_s).is_none_or(|hold| !is_marked(&hold, &placed)));
+        let is_by_hand = |time_s: f64| clip.hold_at(time_s).is_some_and(|hold| is_marked(&hold, &placed));
+        frames.retain(|frame| !is_by_hand(frame.time_s));
+        if let Some(holds) = &mut holds {
+            holds.refusals.retain(|(time_s, ..)| !is_by_hand(*time_s));
+        }
         let file = loaded.marks;
-        visit.store.count_starts_at_end(file, |time_s| clip.hold_at(time_s).is_some());
+        visit.store.count_starts_at_end(file, is_by_hand);
         visit.store.add_followed(file, frames);
         visit.reaches[reach].followed = Some(clip);
         visit.reaches[reach].holds = holds;
@@ -84,9 +88,11 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
     if problems.is_empty() { Ok(()) } else { Err(ScreenError::Invalid { problems }) }
 }
 
-/// Whether marks were placed on a frame of a hold.
+/// Whether all that was marked anywhere was marked on a frame of a hold.
 fn is_marked(hold: &Hold, placed: &[PlacedMarks]) -> bool {
-    placed.iter().any(|placed| is_within(hold, placed.time_s))
+    let landmarks = |placed: &PlacedMarks| -> BTreeSet<Landmark> { placed.marks.iter().map(|mark| mark.0).collect() };
+    let all: BTreeSet<Landmark> = placed.iter().flat_map(landmarks).collect();
+    placed.iter().filter(|placed| is_within(hold, placed.time_s)).any(|placed| landmarks(placed) == all)
 }
 
 /// +1 where the person faces the picture's right.
@@ -128,7 +134,7 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
             }
         }
         if loaded.holds.as_ref().is_some_and(|holds| holds.is_outside) {
-            warnings.push(outside_words(clip, &file.to_string()));
+            warnings.push(outside_words(loaded, clip));
             continue;
         }
         warnings.extend(loaded.holds.iter().flat_map(|holds| refusal_words(holds, &file.to_string())));
@@ -171,11 +177,19 @@ fn refusal_words(holds: &HoldMarks, file: &str) -> Vec<String> {
 }
 
 /// That marks of a front view are not in a hold, and where the holds are.
-fn outside_words(clip: &TrackedClip, file: &str) -> String {
+fn outside_words(loaded: &LoadedReach, clip: &TrackedClip) -> String {
+    let file = loaded.entry.file.display();
     let holds = clip.course.raises.iter().filter_map(|raise| raise.hold);
     let holds: Vec<String> = holds.map(|hold| format!("{:.2} to {:.2} s", hold.start_s, hold.end_s)).collect();
     let starts: Vec<String> = clip.starts_s.iter().map(|time_s| format!("{time_s:.2}")).collect();
     let at = starts.join(" and ");
+    let mut lost = loaded.media.bars.iter().filter_map(|bar| Some((bar.time_s, bar.why_not_found()?)));
+    if let (true, Some((time_s, why))) = (holds.is_empty(), lost.next()) {
+        return format!(
+            "{file}: no raise that is held was found, so the reach is not measured. The bar is not surely found between the marks on its ends \
+             at {time_s:.2} s ({why}), and it is the bar that shows raises: look at these marks, or mark end range by hand."
+        );
+    }
     if holds.is_empty() {
         return format!(
             "{file}: no raise of the clip is held, so the reach is not measured: from the front, marks count where the bar is held \

@@ -47,12 +47,17 @@ impl RoughBar {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct SeenBar {
     /// Time of the frame, s.
-    time_s: f64,
+    pub(crate) time_s: f64,
     /// The bar, or why there is none; `None` where the frame cannot be decoded.
     found: Option<Result<BarFound, NoBar>>,
 }
 
 impl SeenBar {
+    /// Why there is none, without a full stop.
+    pub(crate) fn why_not_found(&self) -> Option<String> {
+        self.found.as_ref()?.as_ref().err().map(ToString::to_string)
+    }
+
     /// Whether an end of the bar was seen.
     fn is_end_seen(&self, landmark: Landmark) -> bool {
         let Some(Ok(bar)) = &self.found else { return false };
@@ -92,8 +97,8 @@ impl FoundBar {
     }
 }
 
-/// Where the bar is looked for in the pictures of a reach: the frames at end range on which both its ends are marked by hand, with
-/// the spread that marks have. In a side view it is seen end on, and is not looked for.
+/// Where the bar is looked for in the pictures of a reach: the frames at end range, or to start from, on which both its ends are marked by
+/// hand, with the spread that marks have. In a side view it is seen end on, and is not looked for.
 pub(crate) fn rough_bars(marks: &MarksFile, view: View) -> Vec<RoughBar> {
     if view == View::Side {
         return Vec::new();
@@ -104,7 +109,6 @@ pub(crate) fn rough_bars(marks: &MarksFile, view: View) -> Vec<RoughBar> {
     marked.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     marked
         .chunk_by(|earlier, later| later.time_s - earlier.time_s < SAME_TIME_S)
-        .filter(|frames| frames.iter().any(|frame| frame.used_as == FrameUse::EndRange))
         .filter_map(|frames| {
             let [left, right] = BAR_ENDS.map(|end| mean_place(frames, end));
             Some(RoughBar { time_s: frames[0].time_s, ends: [left?, right?] })
@@ -157,7 +161,7 @@ pub(crate) fn end_of_found_bar(
 ) -> Option<(ImagePoint, Matrix2<f64>)> {
     let end = BAR_ENDS.iter().position(|end| *end == landmark)?;
     let loaded = &visit.reaches[reach];
-    let seen = loaded.media.bars.iter().find(|bar| (bar.time_s - time_s).abs() < SAME_TIME_S)?;
+    let seen = measured_bars(visit, reach).find(|bar| (bar.time_s - time_s).abs() < SAME_TIME_S)?;
     let bar = seen.found.as_ref()?.as_ref().ok()?;
     if visit.store.origin_at(loaded.marks, time_s, landmark).is_some() {
         return None;
@@ -188,11 +192,24 @@ pub(super) fn end_by_bar(
     Some((ImagePoint::new(place.x, place.y), covariance))
 }
 
+/// The bars that were looked for on the frames of a reach at end range: a frame to start from may lie elsewhere.
+fn measured_bars(visit: &Visit, reach: usize) -> impl Iterator<Item = &SeenBar> {
+    let frames = &visit.marks_of(reach).frames;
+    let is_measured = |bar: &&SeenBar| {
+        frames.iter().any(|frame| {
+            frame.used_as == FrameUse::EndRange
+                && frame.source == Source::Hand
+                && (frame.time_s - bar.time_s).abs() < SAME_TIME_S
+        })
+    };
+    visit.reaches[reach].media.bars.iter().filter(is_measured)
+}
+
 /// The bars that are measured in place of the marks on them.
 pub(crate) fn found_bars(visit: &Visit) -> Vec<FoundBar> {
     let of_reach = |reach: usize| {
         let loaded = &visit.reaches[reach];
-        loaded.media.bars.iter().filter_map(move |bar| {
+        measured_bars(visit, reach).filter_map(move |bar| {
             let found_end = |landmark: Landmark| {
                 let (found, _) = end_of_found_bar(visit, reach, bar.time_s, landmark)?;
                 let placed = pooled_hand(visit, loaded.marks, bar.time_s, landmark).0;
@@ -211,7 +228,7 @@ pub(crate) fn bar_warnings(visit: &Visit) -> Vec<String> {
     let mut warnings = Vec::new();
     for (reach, loaded) in visit.reaches.iter().enumerate() {
         let entry = &loaded.entry;
-        for bar in &loaded.media.bars {
+        for bar in measured_bars(visit, reach) {
             // what others come from counts as placed, whatever is seen
             let counts = |end: &Landmark| visit.store.origin_at(loaded.marks, bar.time_s, *end).is_none();
             let counting: Vec<Landmark> = BAR_ENDS.into_iter().filter(counts).collect();

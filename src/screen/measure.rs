@@ -19,7 +19,7 @@ use super::marks::SAME_TIME_S;
 use super::media::Viewing;
 use super::observe::observe;
 use super::pooled::Combine;
-use super::result::{RESULT_SCHEMA, VisitResult};
+use super::result::{RESULT_SCHEMA, ReachResult, VisitResult};
 use super::simulation::simulated;
 use super::track_marks::TrackedClip;
 use super::visit::{Visit, damage_warnings, far_wrist_warnings, load_visit};
@@ -217,7 +217,12 @@ impl MeasuredVisit {
     /// Whether some reach rests on a single raise, so that its interval covers the measurement alone.
     #[must_use]
     pub fn has_single_raise(&self) -> bool {
-        let is_measured = self.fit.outcome().is_converged;
-        is_measured && self.result.reaches.iter().any(|reach| reach.basis.iter().any(|word| word == SINGLE_RAISE))
+        let is_single = |reach: &ReachResult| reach.basis.iter().any(|word| word == SINGLE_RAISE);
+        let is_measured = |reach: &ReachResult| {
+            reach.elevation_deg.is_some()
+                || reach.elevation_from_vertical_deg.is_some()
+                || reach.bar_height_mm.is_some()
+        };
+        self.result.reaches.iter().any(|reach| is_measured(reach) && is_single(reach))
     }
 }

@@ -30,6 +30,8 @@ pub(crate) struct CallFacts<'a> {
     pub(crate) opinion: &'a SecondOpinion,
     pub(crate) view: View,
     pub(crate) is_single_raise: bool,
+    /// Some reach has no mark at end range.
+    pub(crate) is_unmarked: bool,
     /// Some reach has a mark that is far from where the others put it.
     pub(crate) has_doubtful_marks: bool,
     pub(crate) pain: Pain,
@@ -188,6 +190,9 @@ pub(crate) fn call_next_step(facts: &CallFacts<'_>) -> String {
 
 /// What would settle an open call.
 fn settle(facts: &CallFacts<'_>) -> String {
+    if facts.is_unmarked {
+        return "To settle it: mark each reach on a frame in which the bar is held at its highest.".to_owned();
+    }
     let mut steps = Vec::new();
     if facts.view != View::Side {
         steps.push("film both reaches again from the side");

@@ -184,3 +184,22 @@ fn shoulders_marked_too_low_from_the_front_make_no_call_of_their_own() {
         assert_eq!(agree["text"].to_string().contains("shoulder"), lower_px != 0.0, "{lower_px} px: {agree}");
     }
 }
+
+#[test]
+fn bar_that_is_not_where_it_was_marked_is_said_so() {
+    let frames: Vec<usize> = (0..75).collect();
+    let folder = started(0, HELD, &frames);
+    let path = folder.path().join("before-internal.marks.json");
+    let mut marks = json(&path);
+    for end in ["bar_left", "bar_right"] {
+        let y = &mut marks["frames"][0]["points"][end][1];
+        *y = (y.as_f64().unwrap() + 40.0).into();
+    }
+    fs::write(&path, marks.to_string()).unwrap();
+    let [case, out] = ["case.toml", "out"].map(|name| folder.path().join(name));
+    let output = tworeach(&["measure", case.to_str().unwrap(), "--out", out.to_str().unwrap()]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let said = stderr(&output);
+    assert!(said.contains("The bar is not surely found between the marks on its ends at"), "{said}");
+    assert!(!stdout(&output).contains("Single raise"), "{}", stdout(&output));
+}

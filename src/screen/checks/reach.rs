@@ -99,6 +99,9 @@ fn bar_level<F: Combine>(evidence: &ReachEvidence<'_>, raising: &Raising<'_, F>)
 
 fn marks_agree(evidence: &ReachEvidence<'_>, residuals: &[MarkResidual]) -> Check {
     let limit = evidence.limits.marks_agree;
+    if evidence.observed.frames.iter().all(|frame| frame.marks.is_empty()) {
+        return unknown("marks_agree", limit, "Nothing is marked at end range.");
+    }
     let of_reach = residuals.iter().filter(|residual| residual.reach == evidence.index);
     let measured =
         |residual: &MarkResidual| magnitude(&Measured::from_u(residual.distance_px, residual.u_px, f64::INFINITY));
@@ -207,22 +210,24 @@ fn placed_beside<'a>(brought: &MarkResidual, residuals: &'a [MarkResidual]) -> O
     })
 }
 
-/// Whether a mark that was brought beside one placed by hand, or followed, is off because that one is, or the one that it comes from:
-/// whoever reads of it twice would look for a second fault.
+/// Whether a mark that was followed or carried is off because the one beside it is, or the one that it comes from: whoever reads of it
+/// twice would look for a second fault.
 fn is_said_of_another(
     residual: &MarkResidual,
     residuals: &[MarkResidual],
     is_off: impl Fn(&MarkResidual) -> bool,
 ) -> bool {
+    if residual.is_placed {
+        return false;
+    }
     if residual.is_carried_on {
         let is_here = |other: &MarkResidual| (other.reach, other.frame) == (residual.reach, residual.frame);
         let mut followed = residuals.iter().filter(|other| other.landmark == residual.landmark && !other.is_carried_on);
         return followed.any(|other| (is_here(other) || other.origin == residual.origin) && is_off(other));
     }
-    let Some(placed) = placed_beside(residual, residuals).filter(|_| !residual.is_placed) else { return false };
     let is_source =
         |other: &&MarkResidual| other.is_placed && other.origin.is_some() && other.origin == residual.origin;
-    is_off(placed) || residuals.iter().filter(is_source).any(is_off)
+    placed_beside(residual, residuals).is_some_and(&is_off) || residuals.iter().filter(is_source).any(is_off)
 }
 
 fn pain_free(evidence: &ReachEvidence<'_>) -> Check {
