@@ -379,9 +379,9 @@ fn a_misplaced_mark_is_one_witness_however_many_frames_were_followed_from_it() {
 
 #[test]
 fn straying_of_followed_marks_is_common_to_the_frames_of_a_reach_and_not_to_two_reaches() {
-    let drifting = |frames: usize, drift_px2: f64| {
+    let drifting = |frames: usize, drift_px2: f64, is_carried_on: bool| {
         let mut observations = pair(Side::Right);
-        for reach in &mut observations.reaches {
+        for (number, reach) in observations.reaches.iter_mut().enumerate() {
             let first = reach.frames[0].clone();
             reach.frames = (0..frames)
                 .map(|index| {
@@ -391,7 +391,13 @@ fn straying_of_followed_marks_is_common_to_the_frames_of_a_reach_and_not_to_two_
                         mark.covariance_px2 = Matrix2::identity() * 0.01;
                         // all go back to one mark, whose error cancels in the difference
                         mark.shared = Some(super::SharedError { origin: 0, covariance_px2: Matrix2::identity() });
-                        mark.drift_px2 = (drift_px2 > 0.0).then(|| Matrix2::identity() * drift_px2);
+                        let drift_px2 = (drift_px2 > 0.0).then(|| Matrix2::identity() * drift_px2);
+                        if is_carried_on && number == 1 {
+                            // it was brought from where the first reach's had strayed to
+                            mark.strayed = drift_px2.map(|covariance_px2| super::Strayed { reach: 0, covariance_px2 });
+                        } else {
+                            mark.drift_px2 = drift_px2;
+                        }
                     }
                     frame
                 })
@@ -402,12 +408,15 @@ fn straying_of_followed_marks_is_common_to_the_frames_of_a_reach_and_not_to_two_
         let one = fit.combine(&[term(1.0, 0, quantity)]).expect("from the side").u;
         (one, fit.combine(&[term(1.0, 1, quantity), term(-1.0, 0, quantity)]).expect("from the side").u)
     };
-    let (one, difference) = drifting(1, 4.0);
-    let (one_of_six, difference_of_six) = drifting(6, 4.0);
+    let (one, difference) = drifting(1, 4.0, false);
+    let (one_of_six, difference_of_six) = drifting(6, 4.0, false);
     assert!(one_of_six > 0.9 * one && difference_of_six > 0.9 * difference, "{one_of_six} {difference_of_six}");
     // without straying the origin's error is all there is, and it cancels
-    let (_, without) = drifting(1, 0.0);
+    let (_, without) = drifting(1, 0.0, false);
     assert!(difference > 2.0 * without, "{difference} {without}");
+    // and so does straying that both reaches have in common
+    let (one_carried_on, carried_on) = drifting(1, 4.0, true);
+    assert!(carried_on < 1.1 * without && one_carried_on > 0.9 * one, "{carried_on} {without}, {one_carried_on} {one}");
 }
 
 fn simulated(fit: &VisitFit, draws: usize, terms: &[Term]) -> SimulatedDistribution {

@@ -12,7 +12,7 @@ use super::contradictions::DoubtedSpot;
 use super::found_bar::end_of_found_bar;
 use super::marks::{FrameUse, MarkedFrame, SAME_TIME_S, Source};
 use super::spread::scale;
-use super::visit::{Visit, impossible_far_wrist_px};
+use super::visit::{LoadedReach, Visit, impossible_far_wrist_px};
 
 /// Marked frames further apart than this belong to different raises, s. Common practice, no source.
 pub(crate) const RAISE_GAP_S: f64 = 1.5;
@@ -169,15 +169,21 @@ fn add_marks(visit: &Visit, (reach, index): (usize, usize), doubted: &[DoubtedSp
         let skin_px2 = is_of_another_reach.then(|| skin_shift_px2(landmark, image_size)).flatten();
         // how an image strays while it is followed has nothing to do with how skin lies: their variances add
         let drift_px2 = drift_px2.map_or(skin_px2, |drift| Some(drift + skin_px2.unwrap_or_else(Matrix2::zeros)));
-        let strayed = if frame.source == Source::Carried { strayed(visit, frame, landmark) } else { None };
+        let strayed = strayed(visit, (reach, index), landmark);
         marks.push(Mark { landmark, point: point.point, covariance_px2, shared, drift_px2, strayed, is_placed: false });
     }
 }
 
-/// What the mark strayed by that one of a frame was carried from, where that was followed in another reach.
-fn strayed(visit: &Visit, carried: &MarkedFrame, landmark: Landmark) -> Option<Strayed> {
-    let from = carried.from.as_ref()?;
-    let reach = visit.reaches.iter().position(|loaded| loaded.entry.marks == from.marks)?;
+/// What the mark strayed by that a frame's (reach and index) was carried from, where that was followed in another reach.
+pub(crate) fn strayed(visit: &Visit, (reach, index): (usize, usize), landmark: Landmark) -> Option<Strayed> {
+    let frame = &visit.marks_of(reach).frames[index];
+    let from = frame.from.as_ref().filter(|_| frame.source == Source::Carried)?;
+    // a file names another from where it is, a case from where that is
+    let here = visit.store.files[visit.reaches[reach].marks].path.parent();
+    let path = here.map_or_else(|| from.marks.clone(), |here| here.join(&from.marks));
+    let is_named =
+        |loaded: &LoadedReach| loaded.entry.marks == from.marks || visit.store.files[loaded.marks].path == path;
+    let reach = visit.reaches.iter().position(is_named)?;
     let marks = visit.marks_of(reach);
     let is_it =
         |frame: &&MarkedFrame| (frame.time_s - from.time_s).abs() < SAME_TIME_S && frame.points.contains_key(&landmark);

@@ -18,7 +18,7 @@ use super::found_bar::rough_bars;
 use super::front_holds::HoldMarks;
 use super::marks::{FrameUse, MarkedFrame, MarksFile, MarksLines, SAME_TIME_S};
 use super::media::{SeenMedia, Viewing, Wanted};
-use super::observe::RAISE_GAP_S;
+use super::observe::{RAISE_GAP_S, strayed};
 use super::origins::MarksStore;
 use super::problem::{Fault, Problem, Problems};
 use super::spread::{MarkingSpread, scale};
@@ -63,6 +63,10 @@ impl Visit {
     pub(crate) fn doubted_spots(&self) -> Vec<DoubtedSpot> {
         let marks: Vec<&MarksFile> = (0..self.reaches.len()).map(|reach| self.marks_of(reach)).collect();
         let origin = |(reach, frame): (usize, usize), landmark| {
+            // what strayed on the way lies elsewhere than the mark it comes from, and contradicts none
+            if strayed(self, (reach, frame), landmark).is_some() {
+                return None;
+            }
             let origin = &self.store.origins[self.store.origin_of(self.reaches[reach].marks, frame, landmark)?];
             let reach = self.reaches.iter().position(|loaded| loaded.marks == origin.file)?;
             Some(Placed { reach, time_s: origin.time_s })

@@ -188,6 +188,31 @@ fn what_followed_marks_strayed_by_is_no_error_of_each_frame() {
 }
 
 #[test]
+fn mark_carried_from_a_followed_one_has_what_that_strayed_by() {
+    let a = format!(
+        r#"{HAND}, {{ "time_s": 1.5, "source": "track", "from": {{ "marks": "a.marks.json", "time_s": 1.0 }},
+        "points": {{ "nose": [102, 100, 3.0] }} }}"#
+    );
+    let carried_from = |time_s: f64| {
+        format!(
+            r#"{{ "time_s": 2.0, "source": "carried", "from": {{ "marks": "a.marks.json", "time_s": {time_s} }},
+            "points": {{ "nose": [101, 100] }} }}"#
+        )
+    };
+    let nose = |b: &str| {
+        let visit = observations(&a, b).unwrap();
+        *visit.reaches[1].frames[0].marks.iter().find(|mark| mark.landmark == Landmark::Nose).unwrap()
+    };
+    let (followed, by_hand) = (nose(&carried_from(1.5)), nose(&carried_from(1.0)));
+    // one origin, and of 3 px stated all but the 0.5 px that are each frame's own: 9 - 0.25
+    assert_eq!(followed.shared, by_hand.shared);
+    let strayed = followed.strayed.unwrap();
+    assert_eq!(strayed.reach, 0);
+    assert!((strayed.covariance_px2[(0, 0)] - 8.75).abs() < 1e-9, "{strayed:?}");
+    assert_eq!(by_hand.strayed, None);
+}
+
+#[test]
 fn skin_lies_otherwise_in_another_reach_and_not_in_the_same_one() {
     let points = r#""points": { "right_shoulder": [102, 100], "right_wrist": [150, 20] }"#;
     let from = |source: &str, time_s: f64| {
