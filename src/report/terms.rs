@@ -95,8 +95,8 @@ pub(crate) fn method(case: &CaseFacts, input: &ReportInput<'_>) -> Vec<String> {
     if compared_marks > 0 {
         let times = if compared_marks == 1 { "Once".to_owned() } else { format!("{compared_marks} times") };
         paragraphs[0].push_str(&format!(
-            " {times} the spot of a mark in one reach was found again in the picture of another, and counts there beside what was placed by \
-             hand. Clothes that lie otherwise in the next reach move such spots: film in tight ones."
+            " {times} the spot of a mark in one reach was found again in the picture of another, and counts there beside the mark. Clothes \
+             that lie otherwise in the next reach move such spots: film in tight ones."
         ));
     }
     if carried_marks > 0 {

@@ -139,7 +139,9 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
         }
         warnings.extend(loaded.holds.iter().flat_map(|holds| refusal_words(holds, &file.to_string())));
         let followed = if loaded.holds.is_none() { &clip.track.landmarks[..] } else { &[] };
-        for landmark in followed {
+        // marks of the head are drawn, and measure nothing
+        let is_of_head = |landmark: &Landmark| matches!(landmark, Landmark::Eye(_) | Landmark::Nose | Landmark::Chin);
+        for landmark in followed.iter().filter(|landmark| !is_of_head(landmark)) {
             let frames = &visit.marks_of(reach).frames;
             let is_seen = |raise: &&Raise| {
                 frames.iter().filter(|frame| is_in(raise, frame)).any(|frame| frame.points.contains_key(landmark))
