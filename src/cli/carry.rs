@@ -9,7 +9,7 @@ use anyhow::{Context as _, bail};
 use super::outputs::OutputFolder;
 use super::progress::Progress;
 use crate::geometry::Landmark;
-use crate::screen::{CarriedVisit, carry_case};
+use crate::screen::{CarriedVisit, FrameUse, MarksFile, carry_case};
 
 /// Carries marks from reach to reach by image matching, so that their error cancels in the difference.
 #[derive(Debug, clap::Args)]
@@ -89,6 +89,14 @@ fn print_attempts(out: &mut impl io::Write, visit: &CarriedVisit) -> io::Result<
             }
             Some(why) => lists.left.push(format!("{} ({why})", attempt.landmark.name())),
         }
+    }
+    let is_at_end = |marks: &MarksFile| marks.frames.iter().any(|frame| frame.used_as == FrameUse::EndRange);
+    if pairs.is_empty() && !visit.marks.iter().any(is_at_end) {
+        return writeln!(
+            out,
+            "nothing to carry: no frame at end range is marked. From frames to start from, measure finds end range and compares the reaches \
+             by itself"
+        );
     }
     if pairs.is_empty() {
         return writeln!(out, "nothing to carry: no other reach of the same view and picture size");

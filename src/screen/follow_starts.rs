@@ -4,16 +4,23 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::time::Instant;
 
+use nalgebra::Vector2;
+
 use crate::geometry::{Landmark, Side};
 use crate::pose::View;
-use crate::track::{Hold, PlacedMarks, Raise};
+use crate::track::{Anchor, Hold, PlacedMarks, Raise};
 
 use super::case::ReachEntry;
 use super::error::ScreenError;
 use super::front_holds::{HoldMarks, mark_holds};
 use super::marks::MarkedFrame;
+use super::spread::scale;
 use super::track_marks::{ClipCurve, TrackedClip, is_within, placed_marks, starts};
 use super::visit::{LoadedReach, Visit};
+
+/// A mark that strayed by more than this up to where it was placed again is told, px at a long side of [`super::case::SD_PX_AT`]: skin that
+/// slides over the joint comes to 15 px at the most in rendered raises.
+const STRAYED_PX: f64 = 15.0;
 
 /// How far the following has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -109,6 +116,7 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
         let file = loaded.entry.file.display();
         let is_in = |raise: &Raise, frame: &&MarkedFrame| (raise.start_s..=raise.end_s).contains(&frame.time_s);
         let raises = clip.measured_raises();
+        warnings.extend(strayed_words(clip, &file.to_string(), scale(visit.marks_of(reach).image_size)));
         if raises.is_empty() {
             let needed = match (loaded.entry.view, loaded.entry.near_side) {
                 (View::Front, _) => NEEDED_IN_FRONT.to_vec(),
@@ -149,7 +157,8 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
             let missing = raises.iter().filter(|raise| !is_seen(raise)).count();
             if missing > 0 {
                 warnings.push(format!(
-                    "{file}: the {} could not be followed to end range in {missing} of {} {}, and is missing there.",
+                    "{file}: the {} could not be followed to end range in {missing} of {} {}, and is missing there: mark it on a \
+                     frame in that hold, too.",
                     landmark.name().replace('_', " "),
                     raises.len(),
                     if raises.len() == 1 { "raise" } else { "raises" }
@@ -158,6 +167,24 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
         }
     }
     warnings
+}
+
+/// A sentence for each mark that had strayed far from where it was placed again.
+fn strayed_words(clip: &TrackedClip, file: &str, scale: f64) -> Vec<String> {
+    let of_anchor = |anchor: &Anchor| {
+        let time_s = clip.track.times_s[anchor.frame];
+        let far = anchor.strayed_px.iter().filter(|(_, strayed)| strayed.norm() > STRAYED_PX * scale);
+        let words = |(landmark, strayed): &(Landmark, Vector2<f64>)| {
+            format!(
+                "{file}: the {} had strayed by {:.0} px at {time_s:.2} s, where it is marked again; that is spread over the frames between. \
+                 See that both marks are on one spot.",
+                landmark.words(),
+                strayed.norm()
+            )
+        };
+        far.map(words).collect::<Vec<_>>()
+    };
+    clip.track.anchors.iter().flat_map(of_anchor).collect()
 }
 
 /// The marks of a front view that were not brought to some holds, each with their times and why.

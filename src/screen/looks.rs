@@ -451,11 +451,17 @@ impl SeenPoint {
     }
 }
 
-/// Whether some mark of a landmark at a time says itself how good it is.
+/// Whether some mark of a landmark at a time says itself how good it is, or the one that it was followed from.
 fn states_spread(marks: &MarksFile, time_s: f64, landmark: Landmark) -> bool {
-    let at_that_time = marks.frames.iter().filter(|frame| (frame.time_s - time_s).abs() < SAME_TIME_S);
-    let by_hand = at_that_time.filter(|frame| frame.source == Source::Hand);
-    by_hand.filter_map(|frame| frame.points.get(&landmark)).any(|point| point.spread != PointSpread::Usual)
+    let is_at = |frame: &&MarkedFrame, at_s: f64| (frame.time_s - at_s).abs() < SAME_TIME_S;
+    let is_stated = |at_s: f64| {
+        let by_hand = marks.frames.iter().filter(|frame| frame.source == Source::Hand && is_at(frame, at_s));
+        by_hand.filter_map(|frame| frame.points.get(&landmark)).any(|point| point.spread != PointSpread::Usual)
+    };
+    let followed = marks.frames.iter().filter(|frame| frame.source == Source::Track && is_at(frame, time_s));
+    let mut origins =
+        followed.filter(|frame| frame.points.contains_key(&landmark)).filter_map(|frame| frame.from.as_ref());
+    is_stated(time_s) || origins.any(|from| is_stated(from.time_s))
 }
 
 /// Whether it can be told where it is when the arms are turned the other way: on the trunk, or across its forearm.

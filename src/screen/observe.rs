@@ -193,7 +193,7 @@ pub(crate) fn strayed(visit: &Visit, (reach, index): (usize, usize), landmark: L
     }
     let own_sd_px = FOLLOWED_SD_PX * scale(marks.image_size);
     let (_, drift_px2) = followed_parts(source.points[&landmark].spread.covariance_px2(own_sd_px), own_sd_px);
-    drift_px2.map(|covariance_px2| Strayed { reach, covariance_px2 })
+    Some(Strayed { reach, covariance_px2: drift_px2.unwrap_or_else(Matrix2::zeros) })
 }
 
 /// Covariance of how otherwise the skin under a mark lies in another reach, px², on pictures of a size; `None` where no skin slides.

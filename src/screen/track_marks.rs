@@ -216,11 +216,13 @@ impl TrackedClip {
 
     /// The mean place of a mark over frames. What it strayed by is common to them: its spread is not that of a mean.
     fn mean(&self, place: usize, frames: &[usize]) -> Option<MarkedPoint> {
+        let is_told = self.is_told_by_arm(place, frames);
         let followed: Vec<(ImagePoint, f64)> = frames
             .iter()
             .filter_map(|frame| match self.track.states[*frame][place] {
-                MarkState::Followed { point, sd_px } | MarkState::Hidden { point, sd_px } => Some((point, sd_px)),
-                MarkState::Lost | MarkState::OutOfPicture => None,
+                MarkState::Followed { point, sd_px } => Some((point, sd_px)),
+                MarkState::Hidden { point, sd_px } if is_told => Some((point, sd_px)),
+                MarkState::Hidden { .. } | MarkState::Lost | MarkState::OutOfPicture => None,
             })
             .collect();
         let count = number(followed.len());
@@ -231,6 +233,22 @@ impl TrackedClip {
         let y = followed.iter().map(|(point, _)| point.y).sum::<f64>() / count;
         let variance = followed.iter().map(|(_, sd_px)| sd_px.powi(2)).sum::<f64>() / count;
         Some(MarkedPoint { point: ImagePoint::new(x, y), spread: spread(variance.sqrt()) })
+    }
+
+    /// Whether the arm tells well enough where a hidden mark of a hold is. Of a wrist that is not seen in a hold it does not: it may be the
+    /// other arm that was followed, and then it is that arm's elbow, too.
+    fn is_told_by_arm(&self, place: usize, frames: &[usize]) -> bool {
+        let wrist = match self.track.landmarks[place] {
+            Landmark::Wrist(_) => Some(place),
+            Landmark::Elbow(side) => self.track.landmarks.iter().position(|other| *other == Landmark::Wrist(side)),
+            _ => None,
+        };
+        let is_seen = |wrist: usize| {
+            let states = frames.iter().map(|frame| &self.track.states[*frame][wrist]);
+            let seen = states.filter(|state| matches!(state, MarkState::Followed { .. })).count();
+            number(seen) >= FOLLOWED_SHARE_MIN * number(frames.len())
+        };
+        wrist.is_none_or(is_seen)
     }
 
     /// Frames of the holds with the marks that were followed to them.
