@@ -88,7 +88,7 @@ impl Filming {
             let body = body(plan, plan.time_s);
             let seen = |landmark: &Landmark| {
                 let world_mm = scenario.landmark_mm(&body, *landmark);
-                let is_fitted = !matches!(landmark, Landmark::Eye(_) | Landmark::Nose | Landmark::Chin);
+                let is_fitted = !landmark.is_of_head();
                 let at = scenario.camera.project(&world_mm)?;
                 (is_fitted && renderer.sees(&body, &world_mm, 75.0)).then_some((*landmark, at))
             };

@@ -102,6 +102,12 @@ impl Landmark {
         Self::Datum,
     ];
 
+    /// Whether it is on the head, which turns on the neck and says nothing of the reach: such marks are drawn alone.
+    #[must_use]
+    pub const fn is_of_head(self) -> bool {
+        matches!(self, Self::Eye(_) | Self::Nose | Self::Chin)
+    }
+
     /// The landmark's name in files, such as `right_shoulder` or `bar_left`.
     #[must_use]
     pub const fn name(self) -> &'static str {

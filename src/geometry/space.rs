@@ -24,6 +24,12 @@ impl ImagePoint {
         (self.x - other.x).hypot(self.y - other.y)
     }
 
+    /// The point that lies from this one by a step, px.
+    #[must_use]
+    pub fn moved(self, step: Vector2<f64>) -> Self {
+        Self { x: self.x + step.x, y: self.y + step.y }
+    }
+
     /// The same numbers as a vector.
     #[must_use]
     pub const fn to_vector(self) -> Vector2<f64> {

@@ -3,6 +3,8 @@
 //! Residuals are whitened: predicted minus observed, divided by the standard deviation (for a mark by the inverse Cholesky
 //! factor of its covariance), so that the cost is half their sum of squares.
 
+mod shared;
+
 use std::collections::BTreeSet;
 
 use nalgebra::{Matrix2, Vector2};
@@ -10,7 +12,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::body::{Body, Parameters};
 use super::dual::{Dual, LOCAL, Scalar};
 use super::layout::{Blocks, frame, lens as lens_block, local, reach, setup, visit};
-use super::observation::{Contradiction, Mark, MarkPlace, ReachObservations, View, VisitObservations};
+use super::observation::{Contradiction, MarkPlace, ReachObservations, View, VisitObservations};
 use super::priors::{self, Prior};
 use super::view::{LensModel, Sight};
 use crate::camera::Lens;
@@ -22,9 +24,6 @@ const FINEST_MARK_SD_PX: f64 = 0.02;
 pub(super) const LONG_SIDE_PX: f64 = 1280.0;
 /// By how much the standard deviation of a mark that was set aside is widened.
 pub(super) const SET_ASIDE_FACTOR: f64 = 1e4;
-
-/// The same for the error of a mark from which others come: it is then some 60 px, within which its frames still tell it.
-const ORIGIN_ASIDE_FACTOR: f64 = 40.0;
 
 /// A prior on one parameter, in the solver's units.
 #[derive(Debug, Clone, Copy)]
@@ -190,7 +189,7 @@ impl Problem {
                     .marks
                     .iter()
                     .enumerate()
-                    .filter(|(_, mark)| is_modelled(mark.landmark))
+                    .filter(|(_, mark)| !mark.landmark.is_of_head())
                     .map(|(mark_index, mark)| problem.mark(index, observed, mark_index, mark, &mut errors))
                     .collect();
                 problem.frames.push(FrameProblem {
@@ -435,90 +434,10 @@ impl Problem {
         }
         start
     }
-
-    fn mark(
-        &mut self,
-        reach: usize,
-        observed: &ReachObservations,
-        index: usize,
-        mark: &Mark,
-        errors: &mut Vec<(ErrorName, usize)>,
-    ) -> MarkProblem {
-        let (point, covariance_px2) = unmirrored(observed, mark.point, mark.covariance_px2);
-        let origin = mark.shared.map(|shared| shared.origin);
-        let of_origin = mark.shared.map(|shared| {
-            let name = ErrorName { origin, followed_in: None, landmark: mark.landmark };
-            self.shared_error(name, &shared.covariance_px2, errors)
-        });
-        let of_following = mark.drift_px2.map(|covariance| {
-            let name = ErrorName { origin, followed_in: Some(reach), landmark: mark.landmark };
-            self.shared_error(name, &covariance, errors)
-        });
-        let of_straying = mark.strayed.map(|strayed| {
-            let name = ErrorName { origin, followed_in: Some(strayed.reach), landmark: mark.landmark };
-            self.shared_error(name, &strayed.covariance_px2, errors)
-        });
-        let shared = [of_origin, of_following, of_straying];
-        let is_of_far_arm = observed.view == View::Side
-            && matches!(mark.landmark, Landmark::Elbow(side) | Landmark::Wrist(side) | Landmark::Shoulder(side)
-                if observed.near_side.is_some_and(|near| near != side));
-        MarkProblem {
-            index,
-            landmark: mark.landmark,
-            point,
-            covariance_px2,
-            shared,
-            is_set_aside: false,
-            is_of_far_arm,
-        }
-    }
-
-    /// The first of the two parameters of an error that marks share. Where they state its spread differently, the widest counts.
-    fn shared_error(
-        &mut self,
-        name: ErrorName,
-        covariance_px2: &Matrix2<f64>,
-        errors: &mut Vec<(ErrorName, usize)>,
-    ) -> usize {
-        // The axes of a shared error are taken as independent: marking error is nearly round.
-        let sd = |axis: usize| covariance_px2[(axis, axis)].sqrt().max(FINEST_MARK_SD_PX);
-        if let Some((_, start)) = errors.iter().find(|(known, _)| *known == name) {
-            let start = *start;
-            for prior in self.priors.iter_mut().filter(|prior| (start..start + 2).contains(&prior.index)) {
-                prior.sd = prior.sd.max(sd(prior.index - start));
-            }
-            return start;
-        }
-        let start = self.take(2);
-        for axis in 0..2 {
-            self.add_prior(start + axis, Prior { mean: 0.0, sd: sd(axis) }, 1.0);
-            if let Some(prior) = self.priors.last_mut() {
-                prior.aside_factor = ORIGIN_ASIDE_FACTOR;
-                prior.is_of_mark = true;
-            }
-        }
-        errors.push((name, start));
-        start
-    }
-}
-
-/// Which marks share an error.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct ErrorName {
-    /// The origin that they go back to.
-    origin: Option<usize>,
-    /// For the error of following, the reach that they were followed in; `None` for that of the origin itself.
-    followed_in: Option<usize>,
-    landmark: Landmark,
 }
 
 /// A residual without a shared error.
 const NOTHING_SHARED: (SharedErrors, [f64; 2]) = ([None; 3], [0.0; 2]);
-
-/// The landmarks that the model places. Those of the head turn on the neck and say nothing of the reach.
-pub(super) const fn is_modelled(landmark: Landmark) -> bool {
-    !matches!(landmark, Landmark::Eye(_) | Landmark::Nose | Landmark::Chin)
-}
 
 /// A mark of a mirror picture where it would lie without the mirror.
 pub(super) fn unmirrored(

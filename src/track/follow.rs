@@ -164,7 +164,7 @@ impl Follower {
             };
             return;
         }
-        let guess = offset(mark.point, mark.step);
+        let guess = mark.point.moved(mark.step);
         let found = self.found(index, picture, Warp::shift_to(guess));
         // the arm turns about the shoulder, which holds it
         let is_held = matches!(mark.landmark, Landmark::Shoulder(_));
@@ -191,10 +191,6 @@ const fn is_of_room(landmark: Landmark) -> bool {
 
 fn difference(point: ImagePoint, from: ImagePoint) -> Vector2<f64> {
     Vector2::new(point.x - from.x, point.y - from.y)
-}
-
-fn offset(point: ImagePoint, step: Vector2<f64>) -> ImagePoint {
-    ImagePoint::new(point.x + step.x, point.y + step.y)
 }
 
 const fn slot(side: Side) -> usize {

@@ -8,7 +8,8 @@ type Cover = [f64; 4];
 const OVER_SHOULDER: Cover = [280.0, 360.0, 120.0, 200.0];
 const OVER_BOTH_SHOULDERS: Cover = [230.0, 410.0, 105.0, 175.0];
 
-/// A room with a person: two textures, of which the person's (within a rectangle of the first picture) moved by `shift`, with something before it.
+/// A room with a person: two textures, of which the person's (within a rectangle of the first picture) moved by `shift`, with something
+/// before it.
 fn scene(shift: [f64; 2], cover: Option<Cover>) -> GrayImage {
     GrayImage::from_fn(640, 400, |x, y| {
         let (x, y) = (f64::from(x), f64::from(y));

@@ -59,9 +59,9 @@ impl Carrier<'_> {
             let step = up * along + out * aside;
             let radius_px = TRUNK_PATCH_SEARCH_PX * scale * (0.3 + 0.7 * along);
             let guesses = turns(0.0, TRUNK_TURNS_DEG)
-                .map(|turn_rad| Guess { warp: Warp::turned(offset(hip_to, step), turn_rad), radius_px })
+                .map(|turn_rad| Guess { warp: Warp::turned(hip_to.moved(step), turn_rad), radius_px })
                 .collect();
-            (offset(hip, step), guesses)
+            (hip.moved(step), guesses)
         });
         Some(self.trunk_motion(Some((hip_from, hip_to)), patches)?.carry(shoulder, scale))
     }
@@ -75,10 +75,10 @@ impl Carrier<'_> {
         }
         // both shoulders go with one chest
         let chest = self.chest.get_or_init(|| {
-            let middle = offset(shoulder, 0.5 * out);
+            let middle = shoulder.moved(0.5 * out);
             let down = Vector2::new(-out.y, out.x) * out.x.signum();
             let patches = grid(CHEST_PATCHES).map(|(along, aside)| {
-                let point = offset(middle, down * along + out * aside);
+                let point = middle.moved(down * along + out * aside);
                 (point, self.guesses_near(point))
             });
             self.trunk_motion(None, patches)
@@ -108,8 +108,4 @@ impl Carrier<'_> {
 
 fn grid((along, aside): ([f64; 6], [f64; 4])) -> impl Iterator<Item = (f64, f64)> {
     along.into_iter().flat_map(move |along| aside.into_iter().map(move |aside| (along, aside)))
-}
-
-fn offset(point: ImagePoint, step: Vector2<f64>) -> ImagePoint {
-    ImagePoint::new(point.x + step.x, point.y + step.y)
 }

@@ -9,7 +9,7 @@ use super::super::limb::{Limb, LimbFound, LimbMarks, LimbSearch};
 use super::super::mark_state::MarkState;
 use super::super::pyramid::Pyramid;
 use super::mark::{BODY_FRAMES_MAX, BODY_MAX_PX, Expected, FOUND_LIKENESS_MIN, SHAPE_MAX_PX};
-use super::{Follower, difference, offset, slot};
+use super::{Follower, difference, slot};
 
 /// An arm's turn is looked for within this of what it did in the frame before, deg; more for every frame that it was not found.
 const TURN_RANGE_DEG: f64 = 4.0;
@@ -159,7 +159,7 @@ impl Follower {
         let length_px2 = chord.norm_squared();
         // the step in units of the chord: along it, and across
         let (along, across) = (step.dot(&chord) / length_px2, chord.perp(&step) / length_px2);
-        (length_px2 > 0.0).then(|| offset(shoulder.point, now * along + Vector2::new(-now.y, now.x) * across))
+        (length_px2 > 0.0).then(|| shoulder.point.moved(now * along + Vector2::new(-now.y, now.x) * across))
     }
 
     /// A shoulder that was not found for itself lies where the arm as a whole puts it.
@@ -178,5 +178,5 @@ impl Follower {
 /// A step from a pivot, turned.
 fn turned(step: Vector2<f64>, pivot: ImagePoint, turn_rad: f64) -> ImagePoint {
     let (sin, cos) = turn_rad.sin_cos();
-    offset(pivot, Matrix2::new(cos, -sin, sin, cos) * step)
+    pivot.moved(Matrix2::new(cos, -sin, sin, cos) * step)
 }

@@ -7,7 +7,7 @@ use super::super::bar_follow::FollowedBar;
 use super::super::mark_state::MarkState;
 use super::super::pyramid::Pyramid;
 use super::mark::Expected;
-use super::{Follower, difference, offset};
+use super::{Follower, difference};
 
 /// What a mark of an arm seen from the front slides by beside that for each degree of the arms' turn, px: its patch goes with what comes
 /// towards the camera. In rendered clips (seed 71) shoulders are 5 to 10 px off after the first 10 to 25 deg.
@@ -47,7 +47,7 @@ impl Follower {
             (Some(wrist), Some(before)) => difference(self.marks[wrist].point, before),
             _ => self.marks[end].step,
         };
-        let guess = offset(self.marks[end].point, step);
+        let guess = self.marks[end].point.moved(step);
         let found = self.found(end, picture, Warp::shift_to(guess));
         self.settle(
             end,
