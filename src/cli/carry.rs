@@ -90,16 +90,14 @@ fn print_attempts(out: &mut impl io::Write, visit: &CarriedVisit) -> io::Result<
             Some(why) => lists.left.push(format!("{} ({why})", attempt.landmark.name())),
         }
     }
-    let is_at_end = |marks: &MarksFile| marks.frames.iter().any(|frame| frame.used_as == FrameUse::EndRange);
-    if pairs.is_empty() && !visit.marks.iter().any(is_at_end) {
-        return writeln!(
-            out,
-            "nothing to carry: no frame at end range is marked. From frames to start from, measure finds end range and compares the reaches \
-             by itself"
-        );
-    }
     if pairs.is_empty() {
-        return writeln!(out, "nothing to carry: no other reach of the same view and picture size");
+        let is_at_end = |marks: &MarksFile| marks.frames.iter().any(|frame| frame.used_as == FrameUse::EndRange);
+        let why = if visit.marks.iter().any(is_at_end) {
+            "no other reach of the same view and picture size"
+        } else {
+            "no frame at end range is marked. From frames to start from, measure finds end range and compares the reaches by itself"
+        };
+        return writeln!(out, "nothing to carry: {why}");
     }
     for ((to, from), lists) in pairs {
         let name = |reach: usize| visit.case.reaches[reach].marks.to_string_lossy().replace(".marks.json", "");

@@ -71,8 +71,8 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         })?;
         let marks = &visit.store.files[loaded.marks].path;
         let name = marks.file_name().map(PathBuf::from).unwrap_or_default();
-        let mut holds = if loaded.entry.view == View::Front {
-            let marked = mark_holds(loaded.media.path(), &clip, &placed, &name);
+        let holds = if loaded.entry.view == View::Front {
+            let marked = mark_holds(loaded.media.path(), &clip, &placed, &name, |hold| !is_marked(hold, &placed));
             Some(marked.map_err(|source| ScreenError::Video { source })?)
         } else {
             None
@@ -81,9 +81,6 @@ pub(crate) fn follow_starts(visit: &mut Visit, on_frame: &(dyn Fn(FollowProgress
         // a hold that was marked is measured by its own marks
         let is_by_hand = |time_s: f64| clip.hold_at(time_s).is_some_and(|hold| is_marked(&hold, &placed));
         frames.retain(|frame| !is_by_hand(frame.time_s));
-        if let Some(holds) = &mut holds {
-            holds.refusals.retain(|(time_s, ..)| !is_by_hand(*time_s));
-        }
         let file = loaded.marks;
         visit.store.count_starts_at_end(file, is_by_hand);
         visit.store.add_followed(file, frames);
@@ -147,9 +144,7 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
         }
         warnings.extend(loaded.holds.iter().flat_map(|holds| refusal_words(holds, &file.to_string())));
         let followed = if loaded.holds.is_none() { &clip.track.landmarks[..] } else { &[] };
-        // marks of the head are drawn, and measure nothing
-        let is_of_head = |landmark: &Landmark| matches!(landmark, Landmark::Eye(_) | Landmark::Nose | Landmark::Chin);
-        for landmark in followed.iter().filter(|landmark| !is_of_head(landmark)) {
+        for landmark in followed.iter().filter(|landmark| !landmark.is_of_head()) {
             let frames = &visit.marks_of(reach).frames;
             let is_seen = |raise: &&Raise| {
                 frames.iter().filter(|frame| is_in(raise, frame)).any(|frame| frame.points.contains_key(landmark))
@@ -159,7 +154,7 @@ pub(crate) fn follow_warnings(visit: &Visit) -> Vec<String> {
                 warnings.push(format!(
                     "{file}: the {} could not be followed to end range in {missing} of {} {}, and is missing there: mark it on a \
                      frame in that hold, too.",
-                    landmark.name().replace('_', " "),
+                    landmark.words(),
                     raises.len(),
                     if raises.len() == 1 { "raise" } else { "raises" }
                 ));
@@ -176,8 +171,8 @@ fn strayed_words(clip: &TrackedClip, file: &str, scale: f64) -> Vec<String> {
         let far = anchor.strayed_px.iter().filter(|(_, strayed)| strayed.norm() > STRAYED_PX * scale);
         let words = |(landmark, strayed): &(Landmark, Vector2<f64>)| {
             format!(
-                "{file}: the {} had strayed by {:.0} px at {time_s:.2} s, where it is marked again; that is spread over the frames between. \
-                 See that both marks are on one spot.",
+                "{file}: the {} had strayed by {:.0} px at {time_s:.2} s, where it is marked again; that is spread over the frames \
+                 between. See that both marks are on one spot.",
                 landmark.words(),
                 strayed.norm()
             )
@@ -215,8 +210,8 @@ fn outside_words(loaded: &LoadedReach, clip: &TrackedClip) -> String {
     let mut lost = loaded.media.bars.iter().filter_map(|bar| Some((bar.time_s, bar.why_not_found()?)));
     if let (true, Some((time_s, why))) = (holds.is_empty(), lost.next()) {
         return format!(
-            "{file}: no raise that is held was found, so the reach is not measured. The bar is not surely found between the marks on its ends \
-             at {time_s:.2} s ({why}), and it is the bar that shows raises: look at these marks, or mark end range by hand."
+            "{file}: no raise that is held was found, so the reach is not measured. The bar is not surely found between the marks on \
+             its ends at {time_s:.2} s ({why}), and it is the bar that shows raises: look at these marks, or mark end range by hand."
         );
     }
     if holds.is_empty() {

@@ -14,7 +14,7 @@ use crate::track::{BarFound, BarPoint, NoBar, Pyramid, find_bar};
 use crate::video::is_still_by_name;
 
 use super::case::ReachEntry;
-use super::marks::{FrameUse, MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, Source};
+use super::marks::{MarkedFrame, MarksFile, PointSpread, SAME_TIME_S, Source};
 use super::observe::pooled_hand;
 use super::spread::scale;
 use super::visit::Visit;
@@ -194,15 +194,8 @@ pub(super) fn end_by_bar(
 
 /// The bars that were looked for on the frames of a reach at end range: a frame to start from may lie elsewhere.
 fn measured_bars(visit: &Visit, reach: usize) -> impl Iterator<Item = &SeenBar> {
-    let frames = &visit.marks_of(reach).frames;
-    let is_measured = |bar: &&SeenBar| {
-        frames.iter().any(|frame| {
-            frame.used_as == FrameUse::EndRange
-                && frame.source == Source::Hand
-                && (frame.time_s - bar.time_s).abs() < SAME_TIME_S
-        })
-    };
-    visit.reaches[reach].media.bars.iter().filter(is_measured)
+    let marks = visit.marks_of(reach);
+    visit.reaches[reach].media.bars.iter().filter(|bar| !marks.by_hand(bar.time_s).is_empty())
 }
 
 /// The bars that are measured in place of the marks on them.

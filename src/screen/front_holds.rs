@@ -26,8 +26,8 @@ pub struct HoldMarks {
     pub is_outside: bool,
 }
 
-/// Brings the marks of placed frames that lie in a hold to every hold of a followed clip, of whose file `path` is the name. `origin` is
-/// the name of their marks file.
+/// Brings the marks of placed frames that lie in a hold to every hold that is wanted of a followed clip, of whose file `path` is the name.
+/// `origin` is the name of their marks file.
 ///
 /// # Errors
 /// [`VideoError`] where the clip cannot be decoded after all.
@@ -36,8 +36,9 @@ pub(crate) fn mark_holds(
     clip: &TrackedClip,
     placed: &[PlacedMarks],
     origin: &Path,
+    is_wanted: impl Fn(&Hold) -> bool,
 ) -> Result<HoldMarks, VideoError> {
-    let holds: Vec<Hold> = clip.course.raises.iter().filter_map(|raise| raise.hold).collect();
+    let holds: Vec<Hold> = clip.course.raises.iter().filter_map(|raise| raise.hold).filter(is_wanted).collect();
     let sources: Vec<&PlacedMarks> = placed.iter().filter(|placed| clip.hold_at(placed.time_s).is_some()).collect();
     let mut marked = HoldMarks { frames: Vec::new(), refusals: Vec::new(), is_outside: sources.is_empty() };
     if sources.is_empty() {

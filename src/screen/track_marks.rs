@@ -93,7 +93,7 @@ pub fn track_marks(
         image_size: marks.image_size,
         frames: match shows {
             Some(ClipCurve::BarHeight) => {
-                let holds = mark_holds(clip, &tracked, &placed, &origin);
+                let holds = mark_holds(clip, &tracked, &placed, &origin, |_| true);
                 holds.map_err(|source| ScreenError::Video { source })?.frames
             }
             _ => tracked.frames_of_holds(&origin),

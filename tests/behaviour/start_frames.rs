@@ -243,3 +243,23 @@ fn a_start_in_a_hold_is_at_end_range_itself() {
     let text = check(&result["reaches"][0], "marks_agree")["text"].to_string();
     assert!(text.contains("right shoulder"), "{text}");
 }
+
+#[test]
+fn a_wrist_that_its_hold_does_not_show_is_asked_for_and_not_measured() {
+    let folder = started();
+    let mut points = places(&json(&sample_case::folder().join("truth.json")), 0, 0);
+    // beside the near wrist, towards the far arm, which is the one that is followed from there
+    for (axis, off_px) in [-10.0, 17.0].into_iter().enumerate() {
+        points["right_wrist"][axis] = (points["right_wrist"][axis].as_f64().unwrap() + off_px).into();
+    }
+    write_start(folder.path(), NAMES[0], 0.0, &points);
+    let output = tworeach(&["measure", &case(folder.path()), "--json"]);
+    let result = measured(&output);
+    assert!(result["reaches"][0]["elevation_deg"].is_null(), "{}", result["reaches"][0]);
+    assert_eq!(result["comparisons"][0]["call"], "inconclusive");
+    let said = stderr(&output);
+    assert!(said.contains("before-internal.mp4: the right wrist could not be followed to end range"), "{said}");
+    assert!(said.contains("mark it on a frame in that hold, too"), "{said}");
+    // the others are followed rightly, and are measured
+    assert!(!result["reaches"][3]["elevation_deg"].is_null(), "{}", result["reaches"][3]);
+}
